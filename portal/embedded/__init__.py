@@ -1,0 +1,1 @@
+"""Launchers of the private PostgreSQL and Valkey that stand in when no server is named. No Django here."""

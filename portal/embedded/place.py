@@ -1,0 +1,94 @@
+"""Where the private servers keep their state, and which system user runs them."""
+
+import hashlib
+import os
+import pwd
+import subprocess
+from pathlib import Path
+from typing import Any
+
+PRODUCT = "rifflebook"
+PROJECT = Path(__file__).resolve().parents[2]
+# The kernel allows 107 bytes for a socket's path; PostgreSQL adds a 16 byte file name and a lock beside it.
+LONGEST_SOCKET_FOLDER = 80
+
+
+class EmbeddedError(RuntimeError):
+    """A private server cannot be found, started or stopped; the message says what to do."""
+
+
+def server_user() -> pwd.struct_passwd | None:
+    """The system user for PostgreSQL, which refuses to run as root; None means whoever runs this."""
+    return pwd.getpwnam("nobody") if os.geteuid() == 0 else None
+
+
+def as_server_user() -> dict[str, Any]:
+    """Keyword arguments that make `subprocess` switch to `server_user`."""
+    user = server_user()
+    # From "/" because the caller's own folder may be closed to the other user.
+    switch: dict[str, Any] = {"cwd": "/"}
+    return (
+        switch if user is None else switch | {"user": user.pw_uid, "group": user.pw_gid, "extra_groups": []}
+    )
+
+
+def can_reach(folder: Path) -> bool:
+    """Tell whether the server's user may walk into `folder`, asked by really trying."""
+    return subprocess.run(["test", "-x", str(folder)], check=False, **as_server_user()).returncode == 0
+
+
+def state_folder(given: Path | None = None) -> Path:
+    """The folder for all that must outlive a run: `given`, PORTAL_STATE_DIR, `var/`, or a place outside the project."""
+    named = given or os.environ.get("PORTAL_STATE_DIR")
+    if named:
+        return Path(named).absolute()
+    own = PROJECT / "var"
+    usable = can_reach(PROJECT) and os.access(own if own.exists() else PROJECT, os.W_OK)
+    return own if usable else _elsewhere()
+
+
+def make_folder(folder: Path, mode: int, owned_by_server: bool = False) -> Path:
+    """Create `folder` with exactly `mode` unless it is there; a folder that exists is left as it is."""
+    if not folder.exists():
+        folder.mkdir(parents=True, mode=mode)
+        folder.chmod(mode)
+        user = server_user()
+        if owned_by_server and user is not None:
+            os.chown(folder, user.pw_uid, user.pw_gid)
+    return folder
+
+
+def server_folder(state: Path, server: str) -> Path:
+    """The folder of one server below `state`, owned by the user that runs it and closed to everybody else."""
+    make_folder(state, 0o755)
+    if not can_reach(state):
+        raise EmbeddedError(
+            f"The user who runs the database cannot reach {state}: set PORTAL_STATE_DIR to another folder."
+        )
+    return make_folder(state / server, 0o700, owned_by_server=True)
+
+
+def socket_folder(home: Path, owned_by_server: bool = True) -> Path:
+    """A folder for the server's socket: below its home, or a short one when that path is too long for a socket."""
+    near = home / "run"
+    if len(os.fsencode(near)) <= LONGEST_SOCKET_FOLDER:
+        return make_folder(near, 0o700, owned_by_server)
+    short = make_folder(Path("/tmp") / f"{PRODUCT}-{_key(home)}", 0o700, owned_by_server)  # noqa: S108
+    # Anybody may have made a folder of this name first, and would then sit between us and the server.
+    if short.is_symlink() or short.stat().st_uid != near.parent.stat().st_uid:
+        raise EmbeddedError(
+            f"{short} belongs to somebody else: remove it or set PORTAL_STATE_DIR to a shorter path."
+        )
+    return short
+
+
+def _elsewhere() -> Path:
+    name = f"{PRODUCT}-{_key(PROJECT)}"
+    if os.geteuid() == 0:
+        return Path("/var/lib") / name
+    home = os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state"
+    return Path(home) / name
+
+
+def _key(path: Path) -> str:
+    return hashlib.sha256(os.fsencode(path)).hexdigest()[:10]

@@ -1,0 +1,173 @@
+"""The private PostgreSQL: made on first use, reached by a Unix socket only, stopped by its last user."""
+
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from urllib.parse import urlencode
+
+import psycopg
+from psycopg import sql
+
+from portal.embedded import place
+from portal.embedded.binaries import postgres_programs, readable_programs
+from portal.embedded.place import EmbeddedError, as_server_user
+from portal.embedded.sharing import shared_use
+
+PATIENCE = 30.0
+# A test's data need not survive a power cut; this halves the time of a suite.
+HASTY = ("fsync=off", "synchronous_commit=off", "full_page_writes=off")
+
+
+@dataclass(frozen=True)
+class Cluster:
+    """One data folder with the programs that serve it."""
+
+    home: Path
+    socket: Path
+    programs: Path
+    settings: tuple[str, ...] = ()
+
+    @property
+    def data(self) -> Path:
+        """The folder that PostgreSQL calls PGDATA."""
+        return self.home / "data"
+
+    @property
+    def log(self) -> Path:
+        """What the server said since the last start."""
+        return self.home / "server.log"
+
+    def address(self, database: str = place.PRODUCT) -> str:
+        """The DATABASE_URL of `database`, in the form that libpq and django-environ both read."""
+        return f"postgres://{place.PRODUCT}@/{database}?{urlencode({'host': self.socket}, safe='/')}"
+
+
+@contextmanager
+def running(state_dir: Path | None = None, *, durable: bool = True) -> Iterator[str]:
+    """Start or join the private PostgreSQL and yield its DATABASE_URL; raises EmbeddedError when it cannot start."""
+    cluster = _cluster(place.state_folder(state_dir), () if durable else HASTY)
+    with shared_use(cluster.home, start=lambda: _start(cluster), stop=lambda: _stop(cluster)):
+        yield cluster.address()
+
+
+def _cluster(state: Path, settings: tuple[str, ...]) -> Cluster:
+    home = place.server_folder(state, "postgres")
+    return Cluster(home, place.socket_folder(home), readable_programs(postgres_programs(), state), settings)
+
+
+def _start(cluster: Cluster) -> None:
+    if _answers(cluster):
+        return
+    if not (cluster.data / "PG_VERSION").exists():
+        _create(cluster)
+    _refuse_other_version(cluster)
+    _forget_reused_pid(cluster)
+    _serve(cluster)
+    _create_database(cluster)
+
+
+def _stop(cluster: Cluster) -> None:
+    _run(cluster, "pg_ctl", "stop", "-D", str(cluster.data), "-m", "fast", "-w", "-s")
+
+
+def _answers(cluster: Cluster) -> bool:
+    try:
+        with psycopg.connect(cluster.address("postgres"), connect_timeout=5):
+            return True
+    except psycopg.OperationalError:
+        return False
+
+
+def _create(cluster: Cluster) -> None:
+    locale = "C.UTF-8" if sys.platform == "linux" else "en_US.UTF-8"
+    # Trust is enough: only its owner can enter the socket's folder, and no port is open.
+    account = ("-U", place.PRODUCT, "--auth=trust", "-E", "UTF8", f"--locale={locale}", "--no-sync")
+    _run(cluster, "initdb", "-D", str(cluster.data), *account)
+
+
+def _serve(cluster: Cluster) -> None:
+    options = " ".join(
+        ["-h ''", f"-k '{cluster.socket}'", *(f"-c {setting}" for setting in cluster.settings)]
+    )
+    command = ("pg_ctl", "start", "-D", str(cluster.data), "-l", str(cluster.log), "-w", "-s", "-o", options)
+    deadline = time.monotonic() + PATIENCE
+    while True:
+        try:
+            return _run(cluster, *command)
+        except EmbeddedError:
+            # Children of a killed server hold its memory for a moment, and PostgreSQL rightly refuses to start beside them.
+            if time.monotonic() > deadline or not _waits_for_orphans(cluster):
+                raise
+            time.sleep(0.1)
+
+
+def _create_database(cluster: Cluster) -> None:
+    with psycopg.connect(cluster.address("postgres"), autocommit=True) as connection:
+        known = connection.execute("SELECT 1 FROM pg_database WHERE datname = %s", [place.PRODUCT]).fetchone()
+        if known is None:
+            connection.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(place.PRODUCT)))
+
+
+def _refuse_other_version(cluster: Cluster) -> None:
+    made_by = (cluster.data / "PG_VERSION").read_text().strip()
+    told = subprocess.run(
+        [cluster.programs / "postgres", "-V"], capture_output=True, text=True, check=True, **as_server_user()
+    )
+    if told.stdout.split()[-1].split(".")[0] != made_by and f") {made_by}." not in told.stdout:
+        raise EmbeddedError(
+            f"{cluster.data} was made by PostgreSQL {made_by}, but the programs in {cluster.programs} are"
+            f" {told.stdout.strip()}: set PORTAL_POSTGRES_BIN to those of {made_by}, or move the folder away."
+        )
+
+
+def _forget_reused_pid(cluster: Cluster) -> None:
+    """Remove the note of a killed server when its process number belongs to some other program by now."""
+    note = cluster.data / "postmaster.pid"
+    if not note.exists():
+        return
+    command = Path("/proc") / note.read_text().split("\n", 1)[0] / "cmdline"
+    # Only then: with the number free, PostgreSQL itself checks for survivors of the old server, which we cannot.
+    if command.exists() and b"postgres" not in command.read_bytes():
+        note.unlink()
+
+
+def _waits_for_orphans(cluster: Cluster) -> bool:
+    return "shared memory block" in _last_words(cluster)
+
+
+def _run(cluster: Cluster, program: str, *arguments: str) -> None:
+    # To a file, never a pipe: the server inherits it and would keep a pipe's reader waiting for ever.
+    with (cluster.home / "launch.log").open("w+") as said:
+        command = [str(cluster.programs / program), *arguments]
+        done = subprocess.run(
+            command,
+            stdin=subprocess.DEVNULL,
+            stdout=said,
+            stderr=said,
+            check=False,
+            env=_environment(),
+            **as_server_user(),
+        )
+        said.seek(0)
+        if done.returncode != 0:
+            raise EmbeddedError(
+                f"{program} failed in {cluster.home}: {said.read().strip()}\n{_last_words(cluster)}"
+            )
+
+
+def _environment() -> dict[str, str]:
+    # A PGDATA or PGPORT meant for another server must not steer this one.
+    return {name: value for name, value in os.environ.items() if not name.startswith("PG")}
+
+
+def _last_words(cluster: Cluster, lines: int = 15) -> str:
+    return (
+        "\n".join(cluster.log.read_text(errors="replace").splitlines()[-lines:])
+        if cluster.log.exists()
+        else ""
+    )

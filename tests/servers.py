@@ -1,0 +1,68 @@
+"""Pytest plugin: every run gets a private PostgreSQL and Valkey of its own, thrown away at its end."""
+
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+
+import pytest
+
+from portal.embedded import postgres, sharing, valkey
+
+PREFIX = "rifflebook-tests-"
+
+
+# A wrapper, because pytest-django loads the settings in this very hook and they read the addresses.
+@pytest.hookimpl(wrapper=True)
+def pytest_load_initial_conftests(early_config: pytest.Config) -> Iterator[None]:
+    """Put the servers' addresses into the environment before the settings are loaded."""
+    worker = os.environ.get("PYTEST_XDIST_WORKER")
+    if worker:
+        os.environ["REDIS_URL"] = valkey.numbered(os.environ["REDIS_URL"], worker_database(worker))
+    else:
+        servers = ExitStack()
+        early_config.add_cleanup(servers.close)
+        start_missing(servers)
+    os.environ.setdefault("SECRET_KEY", "only-for-tests-" + "x" * 40)
+    return (yield)
+
+
+def worker_database(worker: str) -> int:
+    """The Redis database of an xdist worker (`gw0` and on); number 0 is left to runs without workers."""
+    # 15 is the highest number that a server offers by default.
+    return 1 + int(worker.removeprefix("gw")) % 15
+
+
+def start_missing(servers: ExitStack) -> None:
+    """Start what the environment names no address for, and give each run a state folder of its own."""
+    remove_leftovers()
+    state = servers.enter_context(temporary_state())
+    os.environ["PORTAL_STATE_DIR"] = str(state)
+    if "DATABASE_URL" not in os.environ:
+        os.environ["DATABASE_URL"] = servers.enter_context(postgres.running(state, durable=False))
+    if "REDIS_URL" not in os.environ:
+        os.environ["REDIS_URL"] = servers.enter_context(valkey.running(state))
+
+
+@contextmanager
+def temporary_state() -> Iterator[Path]:
+    """A state folder that the database's own system user can walk into, which pytest's `tmp_path` is not for root."""
+    state = Path(tempfile.mkdtemp(prefix=PREFIX))
+    state.chmod(0o711)
+    try:
+        yield state
+    finally:
+        shutil.rmtree(state, ignore_errors=True)
+
+
+def remove_leftovers() -> None:
+    """Stop and remove what runs that were killed have left; living runs hold their locks and are passed over."""
+    for state in Path(tempfile.gettempdir()).glob(f"{PREFIX}*"):
+        homes = [state / "postgres", state / "valkey"]
+        started = [home for home in homes if (home / "users.lock").exists()]
+        if len(started) == len(homes) and not any(sharing.is_used(home) for home in started):
+            with postgres.running(state), valkey.running(state):
+                pass
+            shutil.rmtree(state, ignore_errors=True)
