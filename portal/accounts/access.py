@@ -1,0 +1,149 @@
+"""Who may do what: the one module of access rules.
+
+A rule is a pure function of (person, thing). `require` turns a refusal into the right answer: somebody of
+another group learns nothing (404), a member without the right is told so (403).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any, Protocol
+from uuid import UUID
+
+from django.core.exceptions import PermissionDenied
+from django.http import Http404
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+from portal.accounts.models import Membership, Role
+
+
+@dataclass(frozen=True)
+class Person:
+    """Whoever acts: an account with its roles, or nobody (no user id)."""
+
+    user_id: UUID | None = None
+    name: str = ""
+    email: str = ""
+    roles: Mapping[UUID, str] = field(default_factory=lambda: MappingProxyType({}))
+    memberships: tuple[Membership, ...] = ()
+    is_operator: bool = False
+
+    @property
+    def is_signed_in(self) -> bool:
+        return self.user_id is not None
+
+    @property
+    def group_ids(self) -> tuple[UUID, ...]:
+        return tuple(self.roles)
+
+    def is_member(self, group_id: UUID) -> bool:
+        return group_id in self.roles
+
+    def is_coordinator(self, group_id: UUID) -> bool:
+        return self.roles.get(group_id) == Role.COORDINATOR
+
+
+NOBODY = Person()
+
+
+class Owned(Protocol):
+    """Anything that belongs to a group."""
+
+    @property
+    def group_id(self) -> UUID: ...
+
+
+Rule = Callable[[Person, Any], bool]
+
+
+def _member(person: Person, thing: Owned) -> bool:
+    return person.is_member(thing.group_id)
+
+
+def _coordinator(person: Person, thing: Owned) -> bool:
+    return person.is_coordinator(thing.group_id)
+
+
+def _uninvolved_coordinator(person: Person, visit: Any) -> bool:
+    """Nobody approves a visit they took part in, typed or corrected."""
+    return _coordinator(person, visit) and person.user_id not in visit.involved_user_ids
+
+
+def _author(person: Person, thing: Any) -> bool:
+    return _member(person, thing) and thing.entered_by_id == person.user_id
+
+
+def _recorder_or_typist(person: Person, visit: Any) -> bool:
+    return _member(person, visit) and person.user_id in (visit.entered_by_id, visit.recorder_id)
+
+
+def _member_or_contact(person: Person, incident: Any) -> bool:
+    return _member(person, incident) or person.user_id in incident.contact_user_ids
+
+
+def _coordinator_or_contact(person: Person, incident: Any) -> bool:
+    return _coordinator(person, incident) or person.user_id in incident.contact_user_ids
+
+
+@dataclass(frozen=True)
+class Action:
+    """One right: what it lets a person do, in words, and the rule that decides."""
+
+    label: Promise | str
+    rule: Rule
+
+
+ACTIONS: Mapping[str, Action] = MappingProxyType(
+    {
+        "group.view": Action(_("see the group's pages"), _member),
+        "group.edit": Action(_("change the group's settings"), _coordinator),
+        "people.view": Action(_("see who belongs to the group"), _member),
+        "people.manage": Action(_("invite people and change their roles"), _coordinator),
+        "site.view": Action(_("see a site with its hazards and access notes"), _member),
+        "site.edit": Action(_("add and change sites"), _coordinator),
+        "trigger.set": Action(_("set the level below which the agency is told"), _coordinator),
+        "contact.manage": Action(_("name the agency contacts of a site"), _coordinator),
+        "visit.submit": Action(_("submit a visit"), _member),
+        "visit.view": Action(_("see a visit"), _member),
+        "visit.mend": Action(_("mend a visit that was returned"), _recorder_or_typist),
+        "draft.edit": Action(_("go on with a draft"), _author),
+        "visit.review": Action(_("see what waits to be checked"), _coordinator),
+        "visit.correct": Action(_("correct a visit, with a reason"), _coordinator),
+        "visit.return": Action(_("return a visit to its recorder"), _uninvolved_coordinator),
+        "visit.approve": Action(_("approve a visit"), _uninvolved_coordinator),
+        "visit.test_anyway": Action(
+            _("test a visit against the trigger all the same"), _uninvolved_coordinator
+        ),
+        "incident.view": Action(_("see an incident and its evidence"), _member_or_contact),
+        "incident.acknowledge": Action(_("acknowledge an alert"), _coordinator_or_contact),
+        "incident.note": Action(_("add a note to an incident"), _coordinator_or_contact),
+        "incident.close": Action(_("close an incident with its outcome"), _coordinator_or_contact),
+        "import.run": Action(_("load visits from a spreadsheet"), _coordinator),
+        "report.view": Action(_("see the yearly reports, drafts included"), _member),
+        "report.make": Action(_("make and publish the yearly report"), _coordinator),
+        "outbox.view": Action(_("see messages that could not be delivered"), _coordinator),
+    }
+)
+
+
+def allowed(person: Person, action: str, thing: Any) -> bool:
+    """Whether `person` may do `action` to `thing`. An unknown action raises KeyError."""
+    rule = ACTIONS[action].rule
+    return person.is_signed_in and rule(person, thing)
+
+
+def _knows_of(person: Person, thing: Any) -> bool:
+    contacts = getattr(thing, "contact_user_ids", ())
+    return person.is_member(thing.group_id) or (person.is_signed_in and person.user_id in contacts)
+
+
+def require(person: Person, action: str, thing: Any) -> None:
+    """Let through who may; a stranger gets Http404, an insider without the right PermissionDenied."""
+    if allowed(person, action, thing):
+        return
+    if not _knows_of(person, thing):
+        raise Http404
+    raise PermissionDenied(str(_("You may not %(action)s.") % {"action": ACTIONS[action].label}))

@@ -1,0 +1,26 @@
+"""Puts the acting person on each request."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from django.http import HttpRequest, HttpResponse
+from django.utils.functional import SimpleLazyObject
+
+from portal.accounts.access import Person
+from portal.accounts.queries import person_of
+
+
+class PortalRequest(HttpRequest):
+    """A request with the person who makes it."""
+
+    person: Person
+
+
+class PersonMiddleware:
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: PortalRequest) -> HttpResponse:
+        request.person = SimpleLazyObject(lambda: person_of(request.user))  # type: ignore[assignment]
+        return self.get_response(request)

@@ -1,0 +1,63 @@
+"""Reading people and groups."""
+
+from __future__ import annotations
+
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from django.http import Http404
+
+from portal.accounts.access import NOBODY, Person, require
+from portal.accounts.models import Group, Membership, User
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import AnonymousUser
+
+    from portal.accounts.scoping import GroupOwnedQuerySet
+
+
+def person_of(user: User | AnonymousUser) -> Person:
+    """The acting person behind an account, with the roles they hold today."""
+    if not isinstance(user, User) or not user.is_active:
+        return NOBODY
+    memberships = tuple(
+        Membership.objects.across_groups("a person's own memberships")
+        .filter(user=user, left_at=None)
+        .select_related("group")
+        .order_by("group__name")
+    )
+    return Person(
+        user_id=user.id,
+        name=user.name,
+        email=user.email,
+        roles=MappingProxyType({each.group_id: each.role for each in memberships}),
+        memberships=memberships,
+        is_operator=user.is_staff,
+    )
+
+
+def group_for(person: Person, slug: str, action: str = "group.view") -> Group:
+    """The group at this address, if the person may do `action` in it; else Http404 or PermissionDenied.
+
+    The person's own memberships are looked through first: no query is needed for one's own group.
+    """
+    for membership in person.memberships:
+        if membership.group.slug == slug:
+            require(person, action, membership.group)
+            return membership.group
+    raise Http404
+
+
+def members_of(group: Group) -> GroupOwnedQuerySet[Membership]:
+    """The present members, by name."""
+    return (
+        Membership.objects.of_group(group)
+        .filter(left_at=None, user__is_active=True)
+        .select_related("user")
+        .order_by("user__name")
+    )
+
+
+def coordinator_addresses(group: Group) -> list[str]:
+    """E-mail addresses of the group's present coordinators."""
+    return [each.user.email for each in members_of(group) if each.role == "coordinator"]

@@ -1,0 +1,46 @@
+"""Writing and reading the audit trail."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+from uuid import UUID
+
+from django.db import models
+
+from portal.accounts.access import Person
+from portal.accounts.models import Group
+from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.audit.models import AuditEntry
+
+
+def record_change(
+    *,
+    actor: Person | None,
+    verb: str,
+    thing: models.Model,
+    changes: Mapping[str, Any] | None = None,
+    reason: str = "",
+    actor_name: str = "",
+) -> AuditEntry:
+    """Write who did what to `thing`; call it inside the transaction that makes the change.
+
+    `verb` is "noun.action" ("visit.approved"); `changes` maps a field to [old, new]. Without an actor (the
+    portal itself, or an agency contact who has no account) `actor_name` says who it was.
+    """
+    return AuditEntry.objects.create(
+        group_id=getattr(thing, "group_id", None),
+        actor_id=actor.user_id if actor else None,
+        actor_name=actor_name or (actor.name if actor else "Rifflebook"),
+        verb=verb,
+        object_type=thing._meta.label_lower,
+        object_id=thing.pk,
+        changes=dict(changes or {}),
+        reason=reason,
+    )
+
+
+def history_of(thing: models.Model, group: Group | UUID) -> GroupOwnedQuerySet[AuditEntry]:
+    """All changes of one record, oldest first."""
+    found = AuditEntry.objects.filter(group=group)
+    return found.filter(object_type=thing._meta.label_lower, object_id=thing.pk).order_by("at", "id")

@@ -1,0 +1,52 @@
+"""Yearly reports: made by a task, looked at, then published under a lasting address."""
+
+from __future__ import annotations
+
+import uuid
+
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from portal.accounts.scoping import GroupOwnedManager
+
+
+class YearlyReport(models.Model):
+    """One edition of a group's report on a year."""
+
+    class State(models.TextChoices):
+        QUEUED = "queued", _("waiting to be made")
+        RUNNING = "running", _("being made")
+        READY = "ready", _("draft, ready to read")
+        FAILED = "failed", _("could not be made")
+        PUBLISHED = "published", _("published")
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="+")
+    year = models.PositiveSmallIntegerField()
+    edition = models.PositiveSmallIntegerField(default=1)
+    state = models.CharField(max_length=10, choices=State, default=State.QUEUED)
+    progress = models.PositiveSmallIntegerField(default=0, help_text="Percent.")
+    step = models.CharField(max_length=120, blank=True)
+    problem = models.TextField(blank=True)
+    foreword = models.TextField(_("foreword"), blank=True)
+    data = models.JSONField(default=dict, help_text="The figures the document stands on, frozen with it.")
+    file = models.FileField(upload_to="reports/%Y/", blank=True)
+    made_by = models.ForeignKey("accounts.User", null=True, on_delete=models.PROTECT, related_name="+")
+    created_at = models.DateTimeField(auto_now_add=True)
+    claimed_until = models.DateTimeField(null=True, blank=True)
+    published_at = models.DateTimeField(null=True, blank=True)
+    published_by = models.ForeignKey(
+        "accounts.User", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    objects = GroupOwnedManager()
+
+    class Meta:
+        ordering = ["-year", "-edition"]
+        constraints = [
+            models.UniqueConstraint(fields=["group", "year", "edition"], name="report_edition_once"),
+            models.CheckConstraint(condition=models.Q(progress__lte=100), name="report_progress_percent"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.year}, edition {self.edition}"

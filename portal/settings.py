@@ -1,0 +1,217 @@
+"""Settings of the portal: everything that differs between machines comes from the environment.
+
+DATABASE_URL, REDIS_URL, EMAIL_URL and SECRET_KEY are read with django-environ; README.md holds the whole table.
+"""
+
+import os
+from pathlib import Path
+
+import environ
+from csp.constants import NONE, SELF
+from django.utils.translation import gettext_lazy as _
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+env = environ.Env()
+
+DEBUG: bool = env.bool("DEBUG", default=False)
+DEMO: bool = env.bool("DEMO", default=False)
+STATE_DIR = Path(env.str("PORTAL_STATE_DIR", default=str(BASE_DIR / "var")))
+
+
+def local_secret_key(folder: Path) -> str:
+    """A key of this checkout alone, so that commands work with no set-up; a deployment gives SECRET_KEY."""
+    from django.core.management.utils import get_random_secret_key
+
+    place = folder / "secret-key"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with open(place, "x", opener=lambda path, flags: os.open(path, flags, 0o600)) as file:
+            file.write(get_random_secret_key())
+    except FileExistsError:
+        pass
+    return place.read_text()
+
+
+SECRET_KEY: str = env.str("SECRET_KEY", default="") or local_secret_key(STATE_DIR)
+PRODUCTION: bool = env.bool("PRODUCTION", default=False)
+ALLOWED_HOSTS: list[str] = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
+CSRF_TRUSTED_ORIGINS: list[str] = env.list("CSRF_TRUSTED_ORIGINS", default=[])
+BASE_URL: str = env.str("BASE_URL", default="http://localhost:8000").rstrip("/")
+
+INSTALLED_APPS = [
+    "portal",
+    "portal.reports",
+    "alerts",
+    "surveys",
+    "portal.accounts",
+    "portal.outbox",
+    "portal.audit",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "django.forms",
+    "allauth",
+    "allauth.account",
+    "django_htmx",
+    "rest_framework",
+    "drf_spectacular",
+    "csp",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "allauth.account.middleware.AccountMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "portal.accounts.middleware.PersonMiddleware",
+]
+
+ROOT_URLCONF = "portal.urls"
+WSGI_APPLICATION = "portal.wsgi.application"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "portal.context.shell",
+            ],
+        },
+    }
+]
+FORM_RENDERER = "django.forms.renderers.TemplatesSetting"
+
+DATABASES = {"default": env.db("DATABASE_URL", default="postgres:///rifflebook")}
+# A pool, because opening a PostgreSQL connection costs more than most of the portal's pages.
+DATABASES["default"]["OPTIONS"] = {
+    **DATABASES["default"].get("OPTIONS", {}),
+    "pool": {"min_size": 1, "max_size": env.int("DATABASE_POOL_SIZE", default=8)},
+}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+REDIS_URL: str = env.str("REDIS_URL", default="redis://localhost:6379/0")
+CELERY_BROKER_URL = REDIS_URL
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": 600, "socket_connect_timeout": 2}
+# A nudge must never hold a page up: when the broker is gone the sweep delivers instead.
+CELERY_TASK_PUBLISH_RETRY = False
+CELERY_TIMEZONE = "UTC"
+CELERY_BEAT_SCHEDULE = {
+    "deliver-owed-messages": {"task": "portal.outbox.tasks.sweep_outbox", "schedule": 10.0},
+    "watch-incidents": {"task": "alerts.tasks.watch_incidents", "schedule": 60.0},
+    "resume-reports": {"task": "portal.reports.tasks.resume_reports", "schedule": 60.0},
+}
+
+# Whatever sends mail through Django writes an outbox row; only the outbox worker speaks SMTP.
+EMAIL_BACKEND = "portal.outbox.backend.OutboxBackend"
+_mail = env.email_url("EMAIL_URL", default="smtp://localhost:1025")
+OUTBOX_SMTP = {
+    "host": _mail["EMAIL_HOST"],
+    "port": _mail["EMAIL_PORT"],
+    "username": _mail["EMAIL_HOST_USER"],
+    "password": _mail["EMAIL_HOST_PASSWORD"],
+    "use_tls": _mail.get("EMAIL_USE_TLS", False),
+    "use_ssl": _mail.get("EMAIL_USE_SSL", False),
+    "timeout": 20,
+}
+DEFAULT_FROM_EMAIL: str = env.str("FROM_EMAIL", default="Rifflebook <portal@rifflebook.example>")
+
+AUTH_USER_MODEL = "accounts.User"
+AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
+AUTH_PASSWORD_VALIDATORS = [
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 10},
+    },
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_URL = "account_login"
+LOGIN_REDIRECT_URL = "home"
+ACCOUNT_LOGOUT_REDIRECT_URL = "home"
+ACCOUNT_ADAPTER = "portal.accounts.adapter.AccountAdapter"
+ACCOUNT_USER_MODEL_USERNAME_FIELD = None
+ACCOUNT_LOGIN_METHODS = {"email"}
+ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
+ACCOUNT_EMAIL_VERIFICATION = "optional"
+ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
+ACCOUNT_SESSION_REMEMBER = True
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": ["rest_framework.authentication.SessionAuthentication"],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_PAGINATION_CLASS": "rest_framework.pagination.LimitOffsetPagination",
+    "PAGE_SIZE": 50,
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
+}
+SPECTACULAR_SETTINGS = {"TITLE": "Rifflebook", "VERSION": "1", "SERVE_INCLUDE_SCHEMA": False}
+
+LANGUAGE_CODE = "en-gb"
+LANGUAGES = [("en-gb", _("English"))]
+LOCALE_PATHS = [BASE_DIR / "portal" / "locale"]
+TIME_ZONE: str = env.str("TIME_ZONE", default="Europe/London")
+USE_I18N = True
+USE_TZ = True
+
+STATIC_URL = "/static/"
+STATIC_ROOT = STATE_DIR / "static"
+MEDIA_ROOT = Path(env.str("MEDIA_ROOT", default=str(STATE_DIR / "media")))
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {
+        "BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"
+        if PRODUCTION or DEMO
+        else "django.contrib.staticfiles.storage.StaticFilesStorage"
+    },
+}
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 2000
+DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
+
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "img-src": [SELF, "data:", "blob:"],
+        "object-src": [NONE],
+        "base-uri": [NONE],
+        "frame-ancestors": [NONE],
+        "form-action": [SELF],
+    }
+}
+X_FRAME_OPTIONS = "DENY"
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = PRODUCTION
+SECURE_SSL_REDIRECT = PRODUCTION
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if PRODUCTION else None
+SECURE_HSTS_SECONDS = 31_536_000 if PRODUCTION else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = PRODUCTION
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="INFO")},
+}

@@ -1,0 +1,115 @@
+"""What was done and found at a visit: effort, measurements, counts, photos."""
+
+from __future__ import annotations
+
+import uuid
+
+from django.db import models
+from django.db.models import F, Q
+from django.utils.translation import gettext_lazy as _
+
+from portal.accounts.scoping import GroupOwnedManager
+
+
+class FlowType(models.TextChoices):
+    RIFFLE = "riffle", _("riffle (broken, shallow)")
+    RUN = "run", _("run (fast, smooth)")
+    GLIDE = "glide", _("glide (slow, smooth)")
+    POOL = "pool", _("pool (deep, slow)")
+    MARGIN = "margin", _("margin or plants")
+    MOUTH = "mouth", _("tributary mouth")
+
+
+class SpotEffort(models.Model):
+    """The kicking really done at one spot."""
+
+    group_path = "visit__group"
+
+    visit = models.ForeignKey("surveys.Visit", on_delete=models.CASCADE, related_name="spots")
+    number = models.PositiveSmallIntegerField()
+    flow_type = models.CharField(max_length=10, choices=FlowType, blank=True)
+    kicks = models.PositiveSmallIntegerField()
+    seconds = models.DecimalField(max_digits=6, decimal_places=1, help_text="All kicks together, s")
+    depth_cm = models.DecimalField(max_digits=5, decimal_places=1, null=True, blank=True)
+
+    objects = GroupOwnedManager()
+
+    class Meta:
+        ordering = ["number"]
+        constraints = [models.UniqueConstraint(fields=["visit", "number"], name="spot_once_in_a_visit")]
+
+    def __str__(self) -> str:
+        return f"spot {self.number}"
+
+
+class Measurement(models.Model):
+    """One reading, kept as typed beside its value; "<0.05" is a limit, neither 0.05 nor zero."""
+
+    group_path = "visit__group"
+
+    visit = models.ForeignKey("surveys.Visit", on_delete=models.CASCADE, related_name="measurements")
+    quantity = models.CharField(max_length=30)
+    unit = models.CharField(max_length=20)
+    as_typed = models.CharField(max_length=30)
+    value = models.DecimalField(max_digits=12, decimal_places=4)
+    is_below_limit = models.BooleanField(default=False)
+
+    objects = GroupOwnedManager()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["visit", "quantity"], name="quantity_once_in_a_visit")]
+
+    def __str__(self) -> str:
+        return f"{self.quantity} {self.as_typed} {self.unit}"
+
+
+class TaxonCount(models.Model):
+    """How many of a taxon, exact or as a range: 0 is "looked for and absent", no row is "not looked for"."""
+
+    group_path = "visit__group"
+
+    visit = models.ForeignKey("surveys.Visit", on_delete=models.CASCADE, related_name="counts")
+    taxon = models.CharField(max_length=80)
+    recorded_as = models.CharField(max_length=120, blank=True)
+    count = models.PositiveIntegerField(null=True, blank=True)
+    low = models.PositiveIntegerField(null=True, blank=True)
+    high = models.PositiveIntegerField(null=True, blank=True, help_text="Empty for an open-ended range.")
+
+    objects = GroupOwnedManager()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(fields=["visit", "taxon", "recorded_as"], name="taxon_once_in_a_visit"),
+            models.CheckConstraint(
+                condition=Q(count__isnull=False, low__isnull=True, high__isnull=True)
+                | Q(count__isnull=True, low__gte=1),
+                name="count_or_range",
+            ),
+            models.CheckConstraint(
+                condition=Q(high__isnull=True) | Q(high__gte=F("low")), name="range_upwards"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.recorded_as or self.taxon
+
+
+class Photo(models.Model):
+    """A picture of a draft or visit (both carry the same number), re-encoded without its metadata."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="+")
+    visit_number = models.UUIDField(db_index=True)
+    file = models.ImageField(upload_to="photos/%Y/%m/")
+    caption = models.CharField(max_length=160, blank=True)
+    added_by = models.ForeignKey("accounts.User", null=True, on_delete=models.SET_NULL, related_name="+")
+    added_at = models.DateTimeField(auto_now_add=True)
+
+    objects = GroupOwnedManager()
+
+    class Meta:
+        ordering = ["added_at"]
+
+    def __str__(self) -> str:
+        return self.caption or str(self.id)

@@ -1,0 +1,91 @@
+"""Sites: the places a group goes back to."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import date
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from portal.accounts.scoping import GroupOwnedManager
+
+
+class Site(models.Model):
+    """One reach that is sampled in the same way every time."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="sites")
+    code = models.CharField(_("code"), max_length=20, help_text=_("Short and lasting, as on your labels."))
+    name = models.CharField(_("name"), max_length=120)
+    river = models.CharField(_("river"), max_length=120)
+    latitude = models.FloatField(
+        _("latitude"), validators=[MinValueValidator(-90), MaxValueValidator(90)], help_text="WGS84, degrees"
+    )
+    longitude = models.FloatField(
+        _("longitude"),
+        validators=[MinValueValidator(-180), MaxValueValidator(180)],
+        help_text="WGS84, degrees",
+    )
+    location_as_typed = models.CharField(_("location as typed"), max_length=80, blank=True)
+    location_precision_m = models.PositiveIntegerField(_("precision of the location, m"), default=10)
+    downstream = models.ForeignKey(
+        "self",
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="upstream",
+        verbose_name=_("next site downstream"),
+    )
+    spots = models.PositiveSmallIntegerField(
+        _("spots"), default=3, validators=[MinValueValidator(1), MaxValueValidator(12)]
+    )
+    kicks_per_spot = models.PositiveSmallIntegerField(
+        _("kicks at each spot"), default=3, validators=[MinValueValidator(1), MaxValueValidator(20)]
+    )
+    seconds_per_kick = models.PositiveSmallIntegerField(
+        _("seconds for each kick"), default=10, validators=[MinValueValidator(1), MaxValueValidator(240)]
+    )
+    recording_list = models.ForeignKey(
+        "surveys.RecordingList", on_delete=models.PROTECT, related_name="+", verbose_name=_("recording list")
+    )
+    visit_interval_days = models.PositiveSmallIntegerField(
+        _("days between visits"), default=30, validators=[MinValueValidator(1), MaxValueValidator(366)]
+    )
+    hazards = models.TextField(_("hazards"), blank=True)
+    access_notes = models.TextField(_("how to get there"), blank=True)
+    landowner = models.CharField(_("who gave permission"), max_length=160, blank=True)
+    permission_conditions = models.TextField(_("conditions of the permission"), blank=True)
+    permission_from = models.DateField(_("permission from"), null=True, blank=True)
+    permission_until = models.DateField(_("permission until"), null=True, blank=True)
+    opened_on = models.DateField(_("first visit possible on"), null=True, blank=True)
+    closed_on = models.DateField(_("closed on"), null=True, blank=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    objects = GroupOwnedManager()
+
+    class Meta:
+        ordering = ["code"]
+        constraints = [
+            models.UniqueConstraint(fields=["group", "code"], name="site_code_once_in_a_group"),
+            models.CheckConstraint(
+                condition=models.Q(latitude__range=(-90, 90), longitude__range=(-180, 180)),
+                name="site_on_the_globe",
+            ),
+            models.CheckConstraint(
+                condition=~models.Q(downstream=models.F("id")), name="site_not_its_own_downstream"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.name}"
+
+    @property
+    def planned_seconds(self) -> int:
+        """Kicking time of the standard effort, in seconds."""
+        return self.spots * self.kicks_per_spot * self.seconds_per_kick
+
+    def permission_lapsed(self, day: date) -> bool:
+        """Whether the landowner's permission has run out by `day`."""
+        return self.permission_until is not None and self.permission_until < day

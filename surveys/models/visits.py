@@ -1,0 +1,146 @@
+"""Visits and the drafts they grow from."""
+
+from __future__ import annotations
+
+import uuid
+from uuid import UUID
+
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from portal.accounts.scoping import GroupOwnedManager
+
+
+class Status(models.TextChoices):
+    WAITING = "waiting", _("waiting to be checked")
+    RETURNED = "returned", _("returned to the recorder")
+    APPROVED = "approved", _("approved")
+
+
+class NotMade(models.TextChoices):
+    TOO_HIGH = "too_high", _("river too high or bed not visible")
+    NO_ACCESS = "no_access", _("no access")
+    NO_PARTNER = "no_partner", _("nobody to go with")
+    ILLNESS = "illness", _("illness")
+    DRY = "dry", _("channel dry")
+    WEATHER = "weather", _("weather")
+    OTHER = "other", _("another reason")
+
+
+class WaterLevel(models.TextChoices):
+    LOW = "low", _("low")
+    NORMAL = "normal", _("normal")
+    HIGH = "high", _("high")
+    SPATE = "spate", _("in spate, or falling within a week of one")
+
+
+class Clarity(models.TextChoices):
+    CLEAR = "clear", _("clear, bed visible")
+    TINTED = "tinted", _("tinted, bed visible")
+    CLOUDY = "cloudy", _("cloudy, bed just visible")
+    OPAQUE = "opaque", _("bed not visible")
+
+
+class Weather(models.TextChoices):
+    DRY = "dry", _("dry")
+    SHOWERS = "showers", _("showers")
+    RAIN = "rain", _("steady rain")
+    HEAVY_RAIN = "heavy_rain", _("heavy rain")
+    FROST = "frost", _("frost or snow")
+
+
+class Source(models.TextChoices):
+    FORM = "form", _("typed into the portal")
+    API = "api", _("sent by a program")
+    IMPORT = "import", _("loaded from a spreadsheet")
+
+
+class Visit(models.Model):
+    """One planned visit to a site: made, with all that was found, or not made, with the reason."""
+
+    id = models.UUIDField(
+        primary_key=True, default=uuid.uuid4, help_text="Made by the client, so that a resend is known."
+    )
+    group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="visits")
+    site = models.ForeignKey("surveys.Site", on_delete=models.PROTECT, related_name="visits")
+    recording_list = models.ForeignKey("surveys.RecordingList", on_delete=models.PROTECT, related_name="+")
+    status = models.CharField(max_length=10, choices=Status, default=Status.WAITING)
+    was_made = models.BooleanField(default=True)
+    not_made_reason = models.CharField(max_length=20, choices=NotMade, blank=True)
+    visited_on = models.DateField(_("date"))
+    started_at = models.TimeField(_("start"), null=True, blank=True)
+    ended_at = models.TimeField(_("end"), null=True, blank=True)
+    recorder = models.ForeignKey("accounts.User", null=True, on_delete=models.SET_NULL, related_name="+")
+    recorder_name = models.CharField(max_length=120, blank=True)
+    partner = models.ForeignKey(
+        "accounts.User", null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    partner_name = models.CharField(max_length=120, blank=True)
+    water_level = models.CharField(max_length=10, choices=WaterLevel, blank=True)
+    clarity = models.CharField(max_length=10, choices=Clarity, blank=True)
+    weather = models.CharField(max_length=12, choices=Weather, blank=True)
+    weather_past_week = models.CharField(max_length=12, choices=Weather, blank=True)
+    pollution_signs = models.TextField(blank=True)
+    notes = models.TextField(blank=True)
+    source = models.CharField(max_length=10, choices=Source, default=Source.FORM)
+    is_past_record = models.BooleanField(default=False, help_text="Loaded later: scored, but sends no alert.")
+    import_run = models.ForeignKey(
+        "surveys.ImportRun", null=True, blank=True, on_delete=models.PROTECT, related_name="visits"
+    )
+    entered_by = models.ForeignKey("accounts.User", on_delete=models.PROTECT, related_name="+")
+    submitted_at = models.DateTimeField()
+    corrected_by = models.ManyToManyField("accounts.User", blank=True, related_name="+")
+    reviewed_by = models.ForeignKey(
+        "accounts.User", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    reviewed_at = models.DateTimeField(null=True, blank=True)
+    review_message = models.TextField(blank=True)
+
+    objects = GroupOwnedManager()
+
+    class Meta:
+        ordering = ["-visited_on", "-submitted_at"]
+        indexes = [
+            models.Index(fields=["site", "-visited_on"]),
+            models.Index(fields=["group", "status", "submitted_at"]),
+        ]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(was_made=True, not_made_reason="")
+                | (models.Q(was_made=False) & ~models.Q(not_made_reason="")),
+                name="visit_made_or_with_reason",
+            ),
+            models.CheckConstraint(
+                condition=~models.Q(status="approved") | models.Q(reviewed_by__isnull=False),
+                name="visit_approved_by_somebody",
+            ),
+            models.CheckConstraint(
+                condition=~models.Q(status="approved") | ~models.Q(reviewed_by=models.F("entered_by")),
+                name="visit_not_approved_by_its_typist",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.site} {self.visited_on}"
+
+    @property
+    def involved_user_ids(self) -> set[UUID]:
+        """Everybody who took part in the visit, typed it or corrected it."""
+        took_part = {self.entered_by_id, self.recorder_id, self.partner_id}
+        return {each for each in took_part if each} | {each.pk for each in self.corrected_by.all()}
+
+
+class Draft(models.Model):
+    """A visit being typed, kept exactly as entered, faults and all, until it is submitted."""
+
+    id = models.UUIDField(primary_key=True, help_text="Becomes the visit's own number.")
+    group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="+")
+    site = models.ForeignKey("surveys.Site", on_delete=models.CASCADE, related_name="+")
+    entered_by = models.ForeignKey("accounts.User", on_delete=models.CASCADE, related_name="+")
+    data = models.JSONField(default=dict)
+    updated_at = models.DateTimeField(auto_now=True)
+
+    objects = GroupOwnedManager()
+
+    def __str__(self) -> str:
+        return f"draft {self.id}"
