@@ -48,7 +48,7 @@ def start_missing(servers: ExitStack) -> None:
 
 @contextmanager
 def temporary_state() -> Iterator[Path]:
-    """A state folder that the database's own system user can walk into, which pytest's `tmp_path` is not for root."""
+    """A state folder that the database's own user can walk into, which pytest's `tmp_path` is not for root."""
     state = Path(tempfile.mkdtemp(prefix=PREFIX))
     state.chmod(0o711)
     try:
@@ -58,7 +58,7 @@ def temporary_state() -> Iterator[Path]:
 
 
 def remove_leftovers() -> None:
-    """Stop and remove what runs that were killed have left; living runs hold their locks and are passed over."""
+    """Stop and remove what killed runs have left; living runs hold their locks and are passed over."""
     for state in Path(tempfile.gettempdir()).glob(f"{PREFIX}*"):
         homes = [state / "postgres", state / "valkey"]
         started = [home for home in homes if (home / "users.lock").exists()]

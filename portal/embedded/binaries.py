@@ -11,13 +11,11 @@ from portal.embedded.place import EmbeddedError, as_server_user
 
 
 def postgres_programs() -> Path:
-    """The folder with `postgres`, `initdb` and `pg_ctl`: PORTAL_POSTGRES_BIN, the installed wheel's, or the system's."""
+    """The folder with `postgres` and its kin: PORTAL_POSTGRES_BIN, the installed wheel's, or the system's."""
     for folder in _postgres_candidates():
         if (folder / "postgres").is_file():
             return folder
-    raise EmbeddedError(
-        "No PostgreSQL programs found: run `make env`, or set DATABASE_URL or PORTAL_POSTGRES_BIN."
-    )
+    raise EmbeddedError("No PostgreSQL found: run `make env`, or set DATABASE_URL or PORTAL_POSTGRES_BIN.")
 
 
 def valkey_program() -> Path:
@@ -25,11 +23,11 @@ def valkey_program() -> Path:
     for program in _valkey_candidates():
         if program.is_file():
             return program
-    raise EmbeddedError("No Valkey program found: run `make env`, or set REDIS_URL or PORTAL_VALKEY_BIN.")
+    raise EmbeddedError("No Valkey found: run `make env`, or set REDIS_URL or PORTAL_VALKEY_BIN.")
 
 
 def readable_programs(folder: Path, state: Path) -> Path:
-    """`folder` itself when the server's user can run it, else a copy below `state` (a venv may stand in a closed home)."""
+    """`folder`, or a copy below `state` when the server's user cannot run it: venvs stand in closed homes."""
     if _runs(folder / "postgres"):
         return folder
     # A new release of the wheel has other times, and so gets a copy of its own.
@@ -84,7 +82,5 @@ def _copy_programs(folder: Path, copy: Path) -> None:
         shutil.copytree(libraries, unfinished / libraries.name)
     for path in [unfinished, *unfinished.rglob("*")]:
         if not path.is_symlink():
-            path.chmod(
-                path.stat().st_mode | (0o555 if path.is_dir() or path.stat().st_mode & 0o100 else 0o444)
-            )
+            path.chmod(path.stat().st_mode | (0o555 if path.is_dir() or path.stat().st_mode & 0o100 else 0o444))
     unfinished.rename(copy)

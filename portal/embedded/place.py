@@ -26,10 +26,9 @@ def as_server_user() -> dict[str, Any]:
     """Keyword arguments that make `subprocess` switch to `server_user`."""
     user = server_user()
     # From "/" because the caller's own folder may be closed to the other user.
-    switch: dict[str, Any] = {"cwd": "/"}
-    return (
-        switch if user is None else switch | {"user": user.pw_uid, "group": user.pw_gid, "extra_groups": []}
-    )
+    if user is None:
+        return {"cwd": "/"}
+    return {"cwd": "/", "user": user.pw_uid, "group": user.pw_gid, "extra_groups": []}
 
 
 def can_reach(folder: Path) -> bool:
@@ -38,7 +37,7 @@ def can_reach(folder: Path) -> bool:
 
 
 def state_folder(given: Path | None = None) -> Path:
-    """The folder for all that must outlive a run: `given`, PORTAL_STATE_DIR, `var/`, or a place outside the project."""
+    """Where all that outlives a run is kept: `given`, PORTAL_STATE_DIR, `var/`, or outside the project."""
     named = given or os.environ.get("PORTAL_STATE_DIR")
     if named:
         return Path(named).absolute()
@@ -62,23 +61,19 @@ def server_folder(state: Path, server: str) -> Path:
     """The folder of one server below `state`, owned by the user that runs it and closed to everybody else."""
     make_folder(state, 0o755)
     if not can_reach(state):
-        raise EmbeddedError(
-            f"The user who runs the database cannot reach {state}: set PORTAL_STATE_DIR to another folder."
-        )
+        raise EmbeddedError(f"The database's own user cannot reach {state}: set PORTAL_STATE_DIR elsewhere.")
     return make_folder(state / server, 0o700, owned_by_server=True)
 
 
 def socket_folder(home: Path, owned_by_server: bool = True) -> Path:
-    """A folder for the server's socket: below its home, or a short one when that path is too long for a socket."""
+    """A folder for the socket: below the server's home, or a short one when that path is too long."""
     near = home / "run"
     if len(os.fsencode(near)) <= LONGEST_SOCKET_FOLDER:
         return make_folder(near, 0o700, owned_by_server)
     short = make_folder(Path("/tmp") / f"{PRODUCT}-{_key(home)}", 0o700, owned_by_server)  # noqa: S108
     # Anybody may have made a folder of this name first, and would then sit between us and the server.
     if short.is_symlink() or short.stat().st_uid != near.parent.stat().st_uid:
-        raise EmbeddedError(
-            f"{short} belongs to somebody else: remove it or set PORTAL_STATE_DIR to a shorter path."
-        )
+        raise EmbeddedError(f"{short} is somebody else's: remove it or set PORTAL_STATE_DIR to a shorter path.")
     return short
 
 

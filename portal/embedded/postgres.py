@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlencode
 
 import psycopg
@@ -39,7 +40,7 @@ class Cluster:
 
     @property
     def log(self) -> Path:
-        """What the server said since the last start."""
+        """What the server said, all starts together."""
         return self.home / "server.log"
 
     def address(self, database: str = place.PRODUCT) -> str:
@@ -49,7 +50,7 @@ class Cluster:
 
 @contextmanager
 def running(state_dir: Path | None = None, *, durable: bool = True) -> Iterator[str]:
-    """Start or join the private PostgreSQL and yield its DATABASE_URL; raises EmbeddedError when it cannot start."""
+    """Start or join the private PostgreSQL and yield its DATABASE_URL; EmbeddedError when it cannot start."""
     cluster = _cluster(place.state_folder(state_dir), () if durable else HASTY)
     with shared_use(cluster.home, start=lambda: _start(cluster), stop=lambda: _stop(cluster)):
         yield cluster.address()
@@ -91,73 +92,66 @@ def _create(cluster: Cluster) -> None:
 
 
 def _serve(cluster: Cluster) -> None:
-    options = " ".join(
-        ["-h ''", f"-k '{cluster.socket}'", *(f"-c {setting}" for setting in cluster.settings)]
-    )
-    command = ("pg_ctl", "start", "-D", str(cluster.data), "-l", str(cluster.log), "-w", "-s", "-o", options)
+    options = ["-h ''", f"-k '{cluster.socket}'", *(f"-c {setting}" for setting in cluster.settings)]
+    command = ("start", "-D", str(cluster.data), "-l", str(cluster.log), "-w", "-s", "-o", " ".join(options))
     deadline = time.monotonic() + PATIENCE
     while True:
         try:
-            return _run(cluster, *command)
-        except EmbeddedError:
-            # Children of a killed server hold its memory for a moment, and PostgreSQL rightly refuses to start beside them.
-            if time.monotonic() > deadline or not _waits_for_orphans(cluster):
+            _run(cluster, "pg_ctl", *command)
+            return
+        except EmbeddedError as refusal:
+            # Children of a killed server hold its memory for a moment; nothing may start beside them.
+            if "shared memory block" not in str(refusal) or time.monotonic() > deadline:
                 raise
             time.sleep(0.1)
 
 
 def _create_database(cluster: Cluster) -> None:
     with psycopg.connect(cluster.address("postgres"), autocommit=True) as connection:
-        known = connection.execute("SELECT 1 FROM pg_database WHERE datname = %s", [place.PRODUCT]).fetchone()
-        if known is None:
+        known = "SELECT 1 FROM pg_database WHERE datname = %s"
+        if connection.execute(known, [place.PRODUCT]).fetchone() is None:
             connection.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(place.PRODUCT)))
 
 
 def _refuse_other_version(cluster: Cluster) -> None:
     made_by = (cluster.data / "PG_VERSION").read_text().strip()
-    told = subprocess.run(
-        [cluster.programs / "postgres", "-V"], capture_output=True, text=True, check=True, **as_server_user()
-    )
-    if told.stdout.split()[-1].split(".")[0] != made_by and f") {made_by}." not in told.stdout:
+    # "postgres (PostgreSQL) 18.6", on Debian with the package's name in brackets behind it.
+    programs = _run(cluster, "postgres", "--version").split()[2]
+    if programs.split(".")[0] != made_by:
         raise EmbeddedError(
-            f"{cluster.data} was made by PostgreSQL {made_by}, but the programs in {cluster.programs} are"
-            f" {told.stdout.strip()}: set PORTAL_POSTGRES_BIN to those of {made_by}, or move the folder away."
+            f"{cluster.data} was made by PostgreSQL {made_by} and {cluster.programs} holds {programs}:"
+            f" set PORTAL_POSTGRES_BIN to programs of version {made_by}, or move the folder away."
         )
 
 
 def _forget_reused_pid(cluster: Cluster) -> None:
-    """Remove the note of a killed server when its process number belongs to some other program by now."""
+    """Remove a killed server's note when its process number is some other program's by now."""
     note = cluster.data / "postmaster.pid"
     if not note.exists():
         return
     command = Path("/proc") / note.read_text().split("\n", 1)[0] / "cmdline"
-    # Only then: with the number free, PostgreSQL itself checks for survivors of the old server, which we cannot.
+    # Only then: otherwise PostgreSQL itself checks for survivors of the old server, which we cannot.
     if command.exists() and b"postgres" not in command.read_bytes():
         note.unlink()
 
 
-def _waits_for_orphans(cluster: Cluster) -> bool:
-    return "shared memory block" in _last_words(cluster)
-
-
-def _run(cluster: Cluster, program: str, *arguments: str) -> None:
+def _run(cluster: Cluster, program: str, *arguments: str) -> str:
+    """Run one of the programs as the server's user and return what it said."""
     # To a file, never a pipe: the server inherits it and would keep a pipe's reader waiting for ever.
     with (cluster.home / "launch.log").open("w+") as said:
         command = [str(cluster.programs / program), *arguments]
-        done = subprocess.run(
-            command,
-            stdin=subprocess.DEVNULL,
-            stdout=said,
-            stderr=said,
-            check=False,
-            env=_environment(),
-            **as_server_user(),
-        )
+        options: dict[str, Any] = {
+            "stdin": subprocess.DEVNULL,
+            "stdout": said,
+            "stderr": said,
+            "env": _environment(),
+        }
+        done = subprocess.run(command, check=False, **options, **as_server_user())
         said.seek(0)
-        if done.returncode != 0:
-            raise EmbeddedError(
-                f"{program} failed in {cluster.home}: {said.read().strip()}\n{_last_words(cluster)}"
-            )
+        words = said.read().strip()
+    if done.returncode != 0:
+        raise EmbeddedError(f"{program} failed in {cluster.home}: {words}\n{_last_words(cluster)}")
+    return words
 
 
 def _environment() -> dict[str, str]:
@@ -165,9 +159,5 @@ def _environment() -> dict[str, str]:
     return {name: value for name, value in os.environ.items() if not name.startswith("PG")}
 
 
-def _last_words(cluster: Cluster, lines: int = 15) -> str:
-    return (
-        "\n".join(cluster.log.read_text(errors="replace").splitlines()[-lines:])
-        if cluster.log.exists()
-        else ""
-    )
+def _last_words(cluster: Cluster) -> str:
+    return "\n".join(cluster.log.read_text(errors="replace").splitlines()[-15:]) if cluster.log.exists() else ""

@@ -1,4 +1,4 @@
-"""The private Valkey (speaks Redis): reached by a Unix socket only, stopped by its last user, keeps its queue."""
+"""The private Valkey (speaks Redis): on a Unix socket only, stopped by its last user, keeps its queue."""
 
 import socket
 import subprocess
@@ -43,13 +43,9 @@ def running(state_dir: Path | None = None) -> Iterator[str]:
         yield broker.address
 
 
-def address_if_running(state_dir: Path | None = None) -> str | None:
-    """The REDIS_URL of a private Valkey that somebody else keeps running, or None."""
-    state = place.state_folder(state_dir)
-    if not (state / "valkey").is_dir():
-        return None
-    broker = _broker(state)
-    return broker.address if _answers(broker) else None
+def address(state_dir: Path | None = None) -> str:
+    """The REDIS_URL of the private Valkey, whether or not somebody keeps it running at the moment."""
+    return _broker(place.state_folder(state_dir)).address
 
 
 def client_address(redis_url: str) -> str:
@@ -80,7 +76,15 @@ def _broker(state: Path) -> Broker:
 def _start(broker: Broker) -> None:
     if _answers(broker):
         return
-    command = [valkey_program(), "--port", "0", "--unixsocket", broker.socket, "--unixsocketperm", "700"]
+    command: list[str | Path] = [
+        valkey_program(),
+        "--port",
+        "0",
+        "--unixsocket",
+        broker.socket,
+        "--unixsocketperm",
+        "700",
+    ]
     # Each write goes to the disk within a second: a queued nudge survives a kill.
     command += ["--dir", broker.home, "--appendonly", "yes", "--save", "", "--logfile", broker.log]
     command += ["--daemonize", "yes", "--pidfile", broker.home / "server.pid"]
