@@ -1,0 +1,76 @@
+"""A real browser on a live server.
+
+`page_for(user)` opens a page on which that person is signed in; `page_for()` one for nobody. A test fails
+when a page it opened met a script error or broke the content security policy.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, sync_playwright
+from pytest_django.live_server_helper import LiveServer
+
+from portal.accounts.models import User
+from tests.browser.checks import WIDE, PageFor, assert_accessible, session_key_for
+
+__all__ = ["assert_accessible"]
+
+# Playwright keeps an event loop in the test's own thread, which Django takes for asynchronous code.
+os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """The Chromium of this machine; `CHROMIUM` names another one."""
+    program = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+    assert program, "The browser tests need Chromium: install it or name it in CHROMIUM."
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=program, args=ARGUMENTS)
+        yield started
+        started.close()
+
+
+@pytest.fixture
+def page_for(browser: Browser, live_server: LiveServer) -> Iterator[PageFor]:
+    """Open a page of one's own, signed in as a given user: `page_for(user, width=360)`."""
+    contexts: list[BrowserContext] = []
+    faults: list[str] = []
+
+    def open_page(user: User | None = None, width: int = WIDE, **options: Any) -> Page:
+        context = browser.new_context(
+            base_url=live_server.url, viewport={"width": width, "height": 900}, locale="en-GB", **options
+        )
+        context.set_default_timeout(15_000)
+        contexts.append(context)
+        if user is not None:
+            cookie = {"name": "sessionid", "value": session_key_for(user), "url": live_server.url}
+            context.add_cookies([cookie])  # type: ignore[list-item]
+        page = context.new_page()
+        page.on("pageerror", lambda error: faults.append(str(error)))
+        page.on("console", lambda message: _note_fault(message, faults))
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+    assert not faults, f"The browser reported: {faults}"
+
+
+def _note_fault(message: ConsoleMessage, faults: list[str]) -> None:
+    # The browser also reports every 4xx answer and lost connection as an error; tests cause those on purpose.
+    if message.type == "error" and not message.text.startswith("Failed to load resource"):
+        faults.append(message.text)
