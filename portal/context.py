@@ -4,13 +4,49 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.conf import settings
 from django.http import HttpRequest
+from django.urls import NoReverseMatch, reverse
+from django.utils.translation import gettext_lazy as _
+
+from portal.accounts.access import allowed
+from portal.accounts.models import Group
+
+# (URL name, label, the right that makes it useful)
+GROUP_PAGES = (
+    ("group_desk", _("Desk"), "group.view"),
+    ("site_list", _("Sites"), "site.view"),
+    ("visit_list", _("Visits"), "visit.view"),
+    ("review_queue", _("To check"), "visit.review"),
+    ("incident_list", _("Incidents"), "group.view"),
+    ("report_list", _("Reports"), "report.view"),
+    ("people_list", _("People"), "people.view"),
+    ("contact_list", _("Agency contacts"), "contact.manage"),
+    ("import_visits", _("Load a spreadsheet"), "import.run"),
+    ("message_list", _("Messages"), "outbox.view"),
+    ("group_edit", _("Settings"), "group.edit"),
+)
 
 
 def shell(request: HttpRequest) -> dict[str, Any]:
     """Template context of the frame; views set `request.current_group`."""
+    group: Group | None = getattr(request, "current_group", None)
     return {
         "person": getattr(request, "person", None),
-        "current_group": getattr(request, "current_group", None),
-        "nav_items": [],
+        "current_group": group,
+        "nav_items": _ways_on(request, group) if group else [],
+        "is_demo": settings.DEMO,
     }
+
+
+def _ways_on(request: HttpRequest, group: Group) -> list[dict[str, Any]]:
+    person = request.person  # type: ignore[attr-defined]
+    ways = []
+    for name, label, action in GROUP_PAGES:
+        try:
+            url = reverse(name, args=[group.slug])
+        except NoReverseMatch:
+            continue
+        if allowed(person, action, group):
+            ways.append({"label": label, "url": url, "current": request.path == url})
+    return ways

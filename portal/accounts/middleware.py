@@ -8,13 +8,15 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.functional import SimpleLazyObject
 
 from portal.accounts.access import Person
+from portal.accounts.models import Group
 from portal.accounts.queries import person_of
 
 
 class PortalRequest(HttpRequest):
-    """A request with the person who makes it."""
+    """A request with the person who makes it, and the group whose pages they are on."""
 
     person: Person
+    current_group: Group | None
 
 
 class PersonMiddleware:

@@ -6,12 +6,14 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from django.http import Http404
+from django.utils import timezone
 
 from portal.accounts.access import NOBODY, Person, require
-from portal.accounts.models import Group, Membership, User
+from portal.accounts.models import Group, Invitation, Membership, User
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import AnonymousUser
+    from django.db.models import QuerySet
 
     from portal.accounts.scoping import GroupOwnedQuerySet
 
@@ -61,3 +63,14 @@ def members_of(group: Group) -> GroupOwnedQuerySet[Membership]:
 def coordinator_addresses(group: Group) -> list[str]:
     """E-mail addresses of the group's present coordinators."""
     return [each.user.email for each in members_of(group) if each.role == "coordinator"]
+
+
+def open_invitations(group: Group) -> GroupOwnedQuerySet[Invitation]:
+    """Invitations whose link still works, newest first."""
+    waiting = Invitation.objects.of_group(group).filter(accepted_at=None, revoked_at=None)
+    return waiting.filter(expires_at__gt=timezone.now()).order_by("-created_at")
+
+
+def public_groups() -> QuerySet[Group]:
+    """Groups that chose to publish, by name."""
+    return Group.objects.filter(is_public=True).order_by("name")

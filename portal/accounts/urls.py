@@ -1,3 +1,16 @@
-from django.urls import URLPattern, URLResolver
+from django.urls import path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from portal.accounts import views
+
+urlpatterns = [
+    path("invitations/<str:token>/", views.invitation_accept, name="invitation_accept"),
+    path("groups/<slug:slug>/people/", views.people_list, name="people_list"),
+    path("groups/<slug:slug>/people/invite/", views.invitation_send, name="invitation_send"),
+    path(
+        "groups/<slug:slug>/invitations/<uuid:invitation_id>/revoke/",
+        views.invitation_revoke,
+        name="invitation_revoke",
+    ),
+    path("groups/<slug:slug>/people/<uuid:membership_id>/", views.membership_change, name="membership_change"),
+    path("groups/<slug:slug>/settings/", views.group_edit, name="group_edit"),
+]

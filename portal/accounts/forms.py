@@ -1,0 +1,67 @@
+"""Forms about people and groups."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.contrib.auth.password_validation import validate_password
+from django.utils.translation import gettext_lazy as _
+
+from portal.accounts.models import Group, Invitation, Role, User
+
+
+class InvitationForm(forms.ModelForm[Invitation]):
+    """Whom to invite, and as what."""
+
+    class Meta:
+        model = Invitation
+        fields = ["email", "role"]
+        error_messages = {
+            "email": {"invalid": _("This is not an e-mail address. Look for a missing @ or dot.")}
+        }
+
+
+class NewAccountForm(forms.Form):
+    """Name and password of somebody who was invited."""
+
+    name = forms.CharField(
+        label=_("Your name"),
+        max_length=120,
+        help_text=_("As the other members know you."),
+        widget=forms.TextInput(attrs={"autocomplete": "name"}),
+    )
+    password = forms.CharField(
+        label=_("Choose a password"),
+        strip=False,
+        help_text=_("At least 10 characters. Three or four unrelated words work well."),
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+
+    def __init__(self, *args: Any, email: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.email = email
+
+    def clean_password(self) -> str:
+        password = str(self.cleaned_data["password"])
+        validate_password(password, User(email=self.email, name=str(self.cleaned_data.get("name", ""))))
+        return password
+
+
+class RoleForm(forms.Form):
+    """Another role for a member."""
+
+    role = forms.ChoiceField(label=_("Role"), choices=Role.choices)
+
+
+class GroupForm(forms.ModelForm[Group]):
+    """What a coordinator decides for the whole group."""
+
+    class Meta:
+        model = Group
+        fields = ["name", "about", "is_public", "hold_hours", "acknowledge_hours"]
+        help_texts = {
+            "is_public": _("Approved results and published reports can be read without an account."),
+            "acknowledge_hours": _("After that the next contact of the site is told as well."),
+        }
+        widgets = {"about": forms.Textarea(attrs={"rows": 5})}

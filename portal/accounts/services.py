@@ -1,0 +1,208 @@
+"""Changing groups and who belongs to them. Each change writes its audit row in the same transaction."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+from uuid import UUID
+
+from django.conf import settings
+from django.core import signing
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from portal.accounts.access import Person, require
+from portal.accounts.models import Group, Invitation, Membership, Role, User
+from portal.accounts.queries import members_of, open_invitations
+from portal.audit.services import record_change
+from portal.outbox.rendering import render_mail
+from portal.outbox.services import cancel_messages, owe_message
+
+INVITATION_SALT = "accounts.invitation"
+
+
+def invitation_token(invitation: Invitation) -> str:
+    """The signed part of an invitation's address."""
+    return signing.dumps(str(invitation.id), salt=INVITATION_SALT)
+
+
+def invitation_of(token: str) -> Invitation | None:
+    """The invitation behind a signed address, open or not; None for a forged or unknown one."""
+    try:
+        number = UUID(signing.loads(token, salt=INVITATION_SALT))
+    except (signing.BadSignature, ValueError, TypeError):
+        return None
+    everywhere = Invitation.objects.across_groups("the signed link names the invitation")
+    return everywhere.filter(id=number).select_related("group", "invited_by").first()
+
+
+@transaction.atomic
+def create_group(*, name: str, slug: str, operator: User, coordinator_email: str) -> Group:
+    """Found a group and invite its first coordinator."""
+    group = Group(name=name, slug=slug)
+    group.full_clean()
+    group.save()
+    founder = Person(user_id=operator.id, name=operator.name, is_operator=True)
+    record_change(actor=founder, verb="group.created", thing=group)
+    _owe_invitation(founder, group, coordinator_email, Role.COORDINATOR)
+    return group
+
+
+@transaction.atomic
+def invite_person(*, person: Person, group: Group, email: str, role: str) -> Invitation:
+    """Offer a place in the group; an open invitation to the same address is replaced.
+
+    Raises ValidationError for the field `email` when the address already belongs to a member.
+    """
+    require(person, "people.manage", group)
+    if members_of(group).filter(user__email__iexact=email).exists():
+        raise ValidationError({"email": _("This address already belongs to a member of the group.")})
+    for earlier in open_invitations(group).filter(email__iexact=email):
+        _revoke(person, earlier)
+    return _owe_invitation(person, group, email, role)
+
+
+def _owe_invitation(person: Person, group: Group, email: str, role: str) -> Invitation:
+    invitation = Invitation.objects.create(
+        group=group, email=email.lower(), role=role, invited_by_id=person.user_id
+    )
+    address = settings.BASE_URL + reverse("invitation_accept", args=[invitation_token(invitation)])
+    subject, text, html = render_mail(
+        "accounts/mail/invitation",
+        {"invitation": invitation, "group": group, "address": address, "inviter": person.name},
+    )
+    owe_message(
+        key=f"invitation:{invitation.id}",
+        kind="invitation",
+        to_address=invitation.email,
+        subject=subject,
+        text=text,
+        html=html,
+        group=group,
+        about=invitation,
+    )
+    record_change(
+        actor=person,
+        verb="invitation.sent",
+        thing=invitation,
+        changes={"email": [None, invitation.email], "role": [None, str(role)]},
+    )
+    return invitation
+
+
+@transaction.atomic
+def revoke_invitation(*, person: Person, invitation: Invitation) -> None:
+    """Make an invitation's link stop working."""
+    require(person, "people.manage", invitation)
+    _revoke(person, invitation)
+
+
+def _revoke(person: Person, invitation: Invitation) -> None:
+    invitation.revoked_at = timezone.now()
+    invitation.save(update_fields=["revoked_at"])
+    cancel_messages(invitation, "invitation")
+    record_change(actor=person, verb="invitation.revoked", thing=invitation)
+
+
+@transaction.atomic
+def join_with_new_account(*, invitation: Invitation, name: str, password: str) -> User:
+    """Make the account an invitation was sent for, and the membership with it."""
+    user = User.objects.create_user(invitation.email, password, name=name)
+    accept_invitation(invitation=invitation, user=user)
+    return user
+
+
+@transaction.atomic
+def accept_invitation(*, invitation: Invitation, user: User) -> Membership:
+    """Join the group. Raises ValidationError when the link no longer works.
+
+    The link proves the address it was sent to: an account with another address cannot use it.
+    """
+    everywhere = Invitation.objects.across_groups("the signed link names the invitation")
+    invitation = everywhere.select_for_update().get(id=invitation.id)
+    if not invitation.is_open:
+        raise ValidationError(_("This invitation has been used, taken back or has run out."))
+    if user.email.lower() != invitation.email.lower():
+        raise ValidationError(_("This invitation was sent to another e-mail address than yours."))
+    invitation.accepted_at, invitation.accepted_by = timezone.now(), user
+    invitation.save(update_fields=["accepted_at", "accepted_by"])
+    membership, _created = Membership.objects.update_or_create(
+        group=invitation.group,
+        user=user,
+        defaults={"role": invitation.role, "left_at": None},
+    )
+    joined = Person(user_id=user.id, name=user.name)
+    record_change(
+        actor=joined, verb="membership.joined", thing=membership, changes={"role": [None, invitation.role]}
+    )
+    return membership
+
+
+@transaction.atomic
+def change_role(*, person: Person, membership: Membership, role: str) -> None:
+    """Give a member another role. Raises ValidationError if the group would lose its last coordinator."""
+    require(person, "people.manage", membership)
+    before = membership.role
+    if before == Role.COORDINATOR and role != Role.COORDINATOR:
+        _keep_a_coordinator(membership)
+    membership.role = role
+    membership.save(update_fields=["role"])
+    record_change(actor=person, verb="membership.role", thing=membership, changes={"role": [before, str(role)]})
+
+
+@transaction.atomic
+def end_membership(*, person: Person, membership: Membership) -> None:
+    """Let a member go, or leave oneself; the record of what they did stays."""
+    if membership.user_id != person.user_id:
+        require(person, "people.manage", membership)
+    if membership.role == Role.COORDINATOR:
+        _keep_a_coordinator(membership)
+    membership.left_at = timezone.now()
+    membership.save(update_fields=["left_at"])
+    record_change(actor=person, verb="membership.ended", thing=membership)
+
+
+def _keep_a_coordinator(membership: Membership) -> None:
+    """Locks the group's row, so that two coordinators who leave at once do not both succeed."""
+    Group.objects.select_for_update().get(id=membership.group_id)
+    others = members_of(membership.group).filter(role=Role.COORDINATOR).exclude(id=membership.id)
+    if not others.exists():
+        raise ValidationError(_("A group needs at least one coordinator. Name another one first."))
+
+
+@transaction.atomic
+def choose_naming(*, person: Person, membership: Membership, show_name: bool) -> None:
+    """Say whether one's own name may stand in the group's yearly report."""
+    before, membership.show_name = membership.show_name, show_name
+    membership.save(update_fields=["show_name"])
+    record_change(
+        actor=person,
+        verb="membership.naming",
+        thing=membership,
+        changes={"show_name": [before, show_name]},
+    )
+
+
+GROUP_FIELDS = ("name", "about", "is_public", "hold_hours", "acknowledge_hours")
+
+
+@transaction.atomic
+def edit_group(*, person: Person, group: Group, fields: Mapping[str, Any]) -> Group:
+    """Change the group's settings; only what differs is written to the audit trail."""
+    require(person, "group.edit", group)
+    stored = Group.objects.select_for_update().get(id=group.id)
+    changes = {
+        each: [getattr(stored, each), fields[each]]
+        for each in GROUP_FIELDS
+        if each in fields and getattr(stored, each) != fields[each]
+    }
+    for each, (_before, after) in changes.items():
+        setattr(stored, each, after)
+    stored.full_clean()
+    stored.save()
+    if changes:
+        record_change(actor=person, verb="group.edited", thing=stored, changes=changes)
+    return stored

@@ -1,0 +1,160 @@
+"""Pages about people: invitations, members, settings of the group."""
+
+from __future__ import annotations
+
+from uuid import UUID
+
+from django.contrib import messages
+from django.contrib.auth import login
+from django.contrib.auth.decorators import login_required
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST
+
+from portal.accounts import services
+from portal.accounts.access import allowed, require
+from portal.accounts.forms import GroupForm, InvitationForm, NewAccountForm, RoleForm
+from portal.accounts.middleware import PortalRequest
+from portal.accounts.models import Group, Invitation, Membership, User
+from portal.accounts.queries import group_for, members_of, open_invitations
+
+
+def _group(request: PortalRequest, slug: str, action: str) -> Group:
+    group = group_for(request.person, slug, action)
+    request.current_group = group
+    return group
+
+
+@require_http_methods(["GET", "POST"])
+def invitation_accept(request: PortalRequest, token: str) -> HttpResponse:
+    """What an invitation offers; joining needs a click, so that a mail scanner joins nothing."""
+    invitation = services.invitation_of(token)
+    if invitation is None:
+        raise Http404
+    if not invitation.is_open:
+        return render(request, "accounts/invitation_ended.html", {"invitation": invitation}, status=410)
+    if User.objects.filter(email__iexact=invitation.email).exists():
+        return _accept_with_account(request, invitation)
+    return _accept_as_newcomer(request, invitation)
+
+
+def _accept_with_account(request: PortalRequest, invitation: Invitation) -> HttpResponse:
+    context = {"invitation": invitation, "is_addressee": request.person.email == invitation.email}
+    if request.method == "GET" or not context["is_addressee"]:
+        return render(request, "accounts/invitation_accept.html", context)
+    services.accept_invitation(invitation=invitation, user=User.objects.get(id=request.person.user_id))
+    return redirect("group_desk", slug=invitation.group.slug)
+
+
+def _accept_as_newcomer(request: PortalRequest, invitation: Invitation) -> HttpResponse:
+    form = NewAccountForm(request.POST or None, email=invitation.email)
+    if request.method == "GET" or not form.is_valid():
+        context = {"invitation": invitation, "form": form}
+        return render(request, "accounts/invitation_join.html", context, status=422 if form.errors else 200)
+    user = services.join_with_new_account(invitation=invitation, **form.cleaned_data)
+    login(request, user, backend="allauth.account.auth_backends.AuthenticationBackend")
+    return redirect("group_desk", slug=invitation.group.slug)
+
+
+@login_required
+@require_http_methods(["GET"])
+def people_list(request: PortalRequest, slug: str) -> HttpResponse:
+    """Who belongs to the group and who has been asked."""
+    group = _group(request, slug, "people.view")
+    context = {
+        "members": members_of(group),
+        "may_manage": allowed(request.person, "people.manage", group),
+        "invitations": open_invitations(group),
+    }
+    return render(request, "accounts/people_list.html", context)
+
+
+@login_required
+@require_http_methods(["GET", "POST"])
+def invitation_send(request: PortalRequest, slug: str) -> HttpResponse:
+    """Invite somebody by e-mail."""
+    group = _group(request, slug, "people.manage")
+    form = InvitationForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            services.invite_person(person=request.person, group=group, **form.cleaned_data)
+        except ValidationError as problem:
+            form.add_error(None, problem)
+        else:
+            messages.success(request, _("The invitation is on its way to %s.") % form.cleaned_data["email"])
+            return redirect("people_list", slug=slug)
+    return render(request, "accounts/invitation_send.html", {"form": form}, status=422 if form.errors else 200)
+
+
+@login_required
+@require_POST
+def invitation_revoke(request: PortalRequest, slug: str, invitation_id: UUID) -> HttpResponse:
+    """Take an invitation back."""
+    group = _group(request, slug, "people.manage")
+    invitation = get_object_or_404(Invitation.objects.of_group(group), id=invitation_id)
+    services.revoke_invitation(person=request.person, invitation=invitation)
+    messages.success(request, _("The invitation no longer works."))
+    return redirect("people_list", slug=slug)
+
+
+@login_required
+@require_http_methods(["GET", "POST"])
+def membership_change(request: PortalRequest, slug: str, membership_id: UUID) -> HttpResponse:
+    """A member's role, whether they are named, and leaving."""
+    group = _group(request, slug, "people.view")
+    membership = get_object_or_404(members_of(group), id=membership_id)
+    is_own = membership.user_id == request.person.user_id
+    if not is_own:
+        require(request.person, "people.manage", group)
+    if request.method == "POST":
+        return _change_membership(request, membership, is_own)
+    context = {
+        "membership": membership,
+        "is_own": is_own,
+        "form": RoleForm(initial={"role": membership.role}),
+        "may_manage": allowed(request.person, "people.manage", group),
+    }
+    return render(request, "accounts/membership_change.html", context)
+
+
+def _change_membership(request: PortalRequest, membership: Membership, is_own: bool) -> HttpResponse:
+    try:
+        done = _do_membership_step(request, membership, is_own)
+    except ValidationError as problem:
+        messages.error(request, " ".join(problem.messages))
+        return redirect("membership_change", slug=membership.group.slug, membership_id=membership.id)
+    messages.success(request, done)
+    if is_own and request.POST.get("step") == "leave":
+        return redirect("home")
+    return redirect("people_list", slug=membership.group.slug)
+
+
+def _do_membership_step(request: PortalRequest, membership: Membership, is_own: bool) -> str:
+    step = request.POST.get("step")
+    if step == "leave":
+        services.end_membership(person=request.person, membership=membership)
+        return _("%s is no longer a member.") % membership.user
+    if step == "naming" and is_own:
+        show = request.POST.get("show_name") == "on"
+        services.choose_naming(person=request.person, membership=membership, show_name=show)
+        return _("Your choice is kept.")
+    form = RoleForm(request.POST)
+    if not form.is_valid():
+        raise ValidationError(_("Choose one of the roles."))
+    services.change_role(person=request.person, membership=membership, role=form.cleaned_data["role"])
+    return _("The role is changed.")
+
+
+@login_required
+@require_http_methods(["GET", "POST"])
+def group_edit(request: PortalRequest, slug: str) -> HttpResponse:
+    """The group's settings."""
+    group = _group(request, slug, "group.edit")
+    form = GroupForm(request.POST or None, instance=Group.objects.get(id=group.id))
+    if request.method == "POST" and form.is_valid():
+        services.edit_group(person=request.person, group=group, fields=form.cleaned_data)
+        messages.success(request, _("The settings are kept."))
+        return redirect("group_desk", slug=slug)
+    return render(request, "accounts/group_edit.html", {"form": form}, status=422 if form.errors else 200)

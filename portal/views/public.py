@@ -1,0 +1,50 @@
+"""Pages for everybody: nothing unapproved, no hazards, no names of people."""
+
+from __future__ import annotations
+
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.views.decorators.http import require_safe
+
+from alerts.charts import public_chart
+from portal.accounts.models import Group
+from portal.accounts.queries import public_groups
+from portal.reports.queries import published_reports
+from scoring.indices import METHODS
+from surveys.queries import approved_visits, latest_approved
+
+TABLE_ROWS = 36
+
+
+def _public_group(slug: str) -> Group:
+    return get_object_or_404(public_groups(), slug=slug)
+
+
+@require_safe
+def public_group(request: HttpRequest, slug: str) -> HttpResponse:
+    """A group that publishes: what it does, its sites with their latest approved scores, its reports."""
+    group = _public_group(slug)
+    context = {"group": group, "rows": latest_approved(group), "reports": published_reports(group)}
+    return render(request, "portal/public_group.html", context)
+
+
+@require_safe
+def public_site(request: HttpRequest, slug: str, site_id: UUID) -> HttpResponse:
+    """One site's approved results."""
+    group = _public_group(slug)
+    site = get_object_or_404(group.sites, id=site_id)
+    context = {
+        "group": group,
+        "site": site,
+        "chart": public_chart(site),
+        "visits": approved_visits(site)[:TABLE_ROWS],
+    }
+    return render(request, "portal/public_site.html", context)
+
+
+@require_safe
+def methods(request: HttpRequest) -> HttpResponse:
+    """How visits are scored: each index with its source and its limits."""
+    return render(request, "portal/methods.html", {"methods": METHODS.values()})
