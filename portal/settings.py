@@ -176,7 +176,7 @@ USE_I18N = True
 USE_TZ = True
 
 STATIC_URL = "/static/"
-STATIC_ROOT = STATE_DIR / "static"
+STATIC_ROOT = Path(env.str("STATIC_ROOT", default=str(STATE_DIR / "static")))
 MEDIA_ROOT = Path(env.str("MEDIA_ROOT", default=str(STATE_DIR / "media")))
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},

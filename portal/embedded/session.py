@@ -18,12 +18,11 @@ NEED_NO_DATABASE = frozenset(
 @contextmanager
 def own_servers(arguments: Sequence[str]) -> Iterator[None]:
     """Start or join the private PostgreSQL unless DATABASE_URL names one or the command needs none."""
-    if "REDIS_URL" not in os.environ:
-        # Named even when it does not run: the settings' default could be some other project's broker.
-        os.environ["REDIS_URL"] = valkey.address()
     if "DATABASE_URL" in os.environ or not needs_database(arguments):
         yield
         return
+    # Named even when it does not run: the settings' default could be some other project's broker.
+    os.environ.setdefault("REDIS_URL", valkey.address())
     try:
         with _tidy_end(), postgres.running() as address:
             os.environ |= {"DATABASE_URL": address, "PORTAL_STATE_DIR": str(place.state_folder())}

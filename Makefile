@@ -1,0 +1,70 @@
+# Two commands do everything: `make demo` and `make test`. `make help` lists the others.
+.DEFAULT_GOAL := help
+.SHELLFLAGS := -eu -c
+.PHONY: help env demo test check lock pango browser
+MAKEFLAGS += --no-print-directory
+
+BIN := .venv/bin
+INSTALLED := .venv/.installed
+PACKAGES := sh portal/deploy/system-packages.sh
+# BROWSER=no leaves out the tests that need Chromium.
+BROWSER := yes
+# UPGRADE=--upgrade lets `make lock` take newer releases.
+UPGRADE :=
+export UV_PYTHON_DOWNLOADS := never
+export PIP_DISABLE_PIP_VERSION_CHECK := 1
+export PIP_ROOT_USER_ACTION := ignore
+
+help: ## say what each command does
+	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):[^#]*## */  make \1\t/' | expand -t 16
+
+env: pango $(INSTALLED) ## set up Python and its packages in .venv
+
+pango:
+	@$(PACKAGES) libpango-1.0-0 libpangoft2-1.0-0 || echo "Going on; PDF reports need Pango."
+
+$(INSTALLED): requirements-dev.txt
+	@python3 -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "Python 3.11 or newer is needed." >&2; exit 1; }
+	@python3 -c 'import ensurepip, venv' 2>/dev/null || $(PACKAGES) python3-venv
+	@echo "Setting up .venv ..."
+	@$(BIN)/python -c '' 2>/dev/null || python3 -m venv --clear .venv
+	@awk '/^uv==/ {found = 1} found {print} found && !/\\$$/ {exit}' requirements-dev.txt > .venv/uv.txt
+	@$(BIN)/python -m pip install --quiet --require-hashes -r .venv/uv.txt \
+	    && $(BIN)/uv pip install --quiet --python $(BIN)/python --require-hashes -r requirements-dev.txt \
+	    || { echo "uv did not manage; trying pip ..."; $(BIN)/python -m pip install --quiet --require-hashes -r requirements-dev.txt; }
+	@touch $(INSTALLED)
+
+demo: env ## run the whole portal with invented data; Ctrl-C stops it (PORT=8001 for another port)
+	@exec $(BIN)/python -m portal.embedded.demo
+
+browser:
+	@if [ $(BROWSER) = yes ]; then \
+	    $(PACKAGES) poppler-utils chromium || { \
+	        echo "The browser tests need these. Install them, or leave the tests out: make test BROWSER=no" >&2; exit 1; }; \
+	else $(PACKAGES) poppler-utils || echo "Going on; tests that read PDF pages need poppler-utils."; fi
+
+test: env browser ## run the whole suite
+	@status=0; \
+	$(BIN)/python -m pytest -n 2 -m "not browser and not faults" || status=$$?; \
+	if [ $(BROWSER) = yes ]; then alone="browser or faults"; else alone="faults and not browser"; fi; \
+	$(BIN)/python -m pytest -m "$$alone" || status=$$?; \
+	[ $(BROWSER) = yes ] || echo "The browser tests were left out (BROWSER=$(BROWSER))."; \
+	exit $$status
+
+check: env ## lint, types, floors, migrations, deployment settings, compose file
+	@$(BIN)/ruff check --quiet .
+	@$(BIN)/ruff format --quiet --check .
+	@$(BIN)/mypy .
+	@$(BIN)/lint-imports
+	@$(BIN)/python manage.py makemigrations --check --dry-run
+	@PRODUCTION=1 SECRET_KEY=$$($(BIN)/python -c 'import secrets; print(secrets.token_urlsafe(60))') \
+	    ALLOWED_HOSTS=rivers.example BASE_URL=https://rivers.example \
+	    $(BIN)/python manage.py check --deploy --fail-level WARNING
+	@$(BIN)/check-jsonschema --builtin-schema vendor.compose-spec docker-compose.yml
+
+COMPILE = $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes \
+    --custom-compile-command "make lock" $(UPGRADE) pyproject.toml
+
+lock: env ## write requirements*.txt anew from pyproject.toml (UPGRADE=--upgrade for newer releases)
+	@$(COMPILE) --extra dev --output-file requirements-dev.txt
+	@$(COMPILE) --constraint requirements-dev.txt --output-file requirements.txt
