@@ -1,0 +1,33 @@
+"""Score a CSV of counts without the portal: `manage.py score_counts FILE --format json|csv`."""
+
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from scoring.counts_file import CountsFileError, format_scores, read_counts
+
+
+class Command(BaseCommand):
+    """Print the scores of each sample. Bad input ends with exit status 2 and one line naming file and row."""
+
+    help = (
+        "Score a CSV with the header sample,taxon,count. 'unmatched' lists the recorded taxa that the BMWP "
+        "table does not score, so that none is dropped unseen."
+    )
+    # Scores need no database, so neither checks nor migrations are waited for.
+    requires_system_checks = []
+    requires_migrations_checks = False
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        """Take the file and the form of the output."""
+        parser.add_argument("file", type=Path, help="CSV file, UTF-8")
+        parser.add_argument("--format", choices=("json", "csv"), default="json", help="form of the output")
+
+    def handle(self, *_args: Any, **options: Any) -> None:
+        """Read, score and print."""
+        try:
+            samples = read_counts(options["file"])
+        except CountsFileError as error:
+            raise CommandError(" ".join(str(error).split()), returncode=2) from error
+        self.stdout.write(format_scores(samples, options["format"]), ending="")

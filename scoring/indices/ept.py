@@ -1,0 +1,37 @@
+"""Mayflies, stoneflies and caddisflies: families of the three orders, and their share of all animals."""
+
+from scoring.indices.bounds import limits_of_mean, weighted_mean
+from scoring.indices.grouping import Grouping, group_sample
+from scoring.indices.results import EMPTY, Score, make_score, tidy, why_no_number
+from scoring.samples import Sample
+from scoring.taxa import Taxon
+
+EPT_ORDERS = frozenset({"Ephemeroptera", "Plecoptera", "Trichoptera"})
+
+
+def ept_families(sample: Sample) -> Score:
+    """Return the number of distinct families of the three orders, as recorded, before BMWP joins any."""
+    grouping = group_sample(sample, _ept_family)
+    parts = tuple((family, 1.0) for family in grouping.amounts)
+    return make_score("ept_families", grouping, len(parts), parts=parts)
+
+
+def ept_percent(sample: Sample) -> Score:
+    """Return EPT animals as a percentage of all animals whose name is known; None without any."""
+    grouping = group_sample(sample, lambda taxon: "EPT" if taxon.order in EPT_ORDERS else "other")
+    why_none = _why_no_percent(grouping)
+    if why_none:
+        return make_score("ept_percent", grouping, None, why_none=why_none)
+    percents = {"EPT": 100.0, "other": 0.0}
+    value = tidy(weighted_mean(percents, grouping.amounts))
+    return make_score("ept_percent", grouping, value, limits=limits_of_mean(percents, grouping.amounts))
+
+
+def _why_no_percent(grouping: Grouping) -> str:
+    if not grouping.amounts:
+        return EMPTY if not grouping.left_out else "No name was recognised, so no order is known."
+    return why_no_number(grouping.without_number) if grouping.without_number else ""
+
+
+def _ept_family(taxon: Taxon) -> str:
+    return taxon.family if taxon.order in EPT_ORDERS else ""
