@@ -20,6 +20,10 @@ from portal.embedded.place import EmbeddedError, as_server_user
 from portal.embedded.sharing import shared_use
 
 PATIENCE = 30.0
+# Only a part of the socket's name: no port is opened.
+PORT = 5432
+# Above the highest process number that Linux can give.
+NO_PROCESS = 2**22 + 1
 # A test's data need not survive a power cut; this halves the time of a suite.
 HASTY = ("fsync=off", "synchronous_commit=off", "full_page_writes=off")
 
@@ -45,7 +49,9 @@ class Cluster:
 
     def address(self, database: str = place.PRODUCT) -> str:
         """The DATABASE_URL of `database`, in the form that libpq and django-environ both read."""
-        return f"postgres://{place.PRODUCT}@/{database}?{urlencode({'host': self.socket}, safe='/')}"
+        # Unsaid, a PGPORT of the caller would decide the port.
+        where = urlencode({"host": self.socket, "port": PORT}, safe="/")
+        return f"postgres://{place.PRODUCT}@/{database}?{where}"
 
 
 @contextmanager
@@ -67,13 +73,19 @@ def _start(cluster: Cluster) -> None:
     if not (cluster.data / "PG_VERSION").exists():
         _create(cluster)
     _refuse_other_version(cluster)
-    _forget_reused_pid(cluster)
+    _disown_dead(cluster)
     _serve(cluster)
     _create_database(cluster)
 
 
 def _stop(cluster: Cluster) -> None:
-    _run(cluster, "pg_ctl", "stop", "-D", str(cluster.data), "-m", "fast", "-w", "-s")
+    _disown_dead(cluster)
+    try:
+        _run(cluster, "pg_ctl", "stop", "-D", str(cluster.data), "-m", "fast", "-w", "-s")
+    except EmbeddedError:
+        # One that was killed meanwhile needs no stopping.
+        if _answers(cluster):
+            raise
 
 
 def _answers(cluster: Cluster) -> bool:
@@ -95,10 +107,9 @@ def _serve(cluster: Cluster) -> None:
     options = ["-h ''", f"-k '{cluster.socket}'", *(f"-c {setting}" for setting in cluster.settings)]
     command = ("start", "-D", str(cluster.data), "-l", str(cluster.log), "-w", "-s", "-o", " ".join(options))
     deadline = time.monotonic() + PATIENCE
-    while True:
+    while not _answers(cluster):
         try:
             _run(cluster, "pg_ctl", *command)
-            return
         except EmbeddedError as refusal:
             # Children of a killed server hold its memory for a moment; nothing may start beside them.
             if "shared memory block" not in str(refusal) or time.monotonic() > deadline:
@@ -124,15 +135,23 @@ def _refuse_other_version(cluster: Cluster) -> None:
         )
 
 
-def _forget_reused_pid(cluster: Cluster) -> None:
-    """Remove a killed server's note when its process number is some other program's by now."""
-    note = cluster.data / "postmaster.pid"
-    if not note.exists():
+def _disown_dead(cluster: Cluster) -> None:
+    """Correct a killed server's notes where its process number is a zombie's or some other program's by now."""
+    if not Path("/proc/self").exists():
         return
-    command = Path("/proc") / note.read_text().split("\n", 1)[0] / "cmdline"
-    # Only then: otherwise PostgreSQL itself checks for survivors of the old server, which we cannot.
-    if command.exists() and b"postgres" not in command.read_bytes():
-        note.unlink()
+    for note in (cluster.data / "postmaster.pid", cluster.socket / f".s.PGSQL.{PORT}.lock"):
+        if note.exists():
+            number, _, rest = note.read_text().partition("\n")
+            if os.fsencode(cluster.data) not in _command_line(number):
+                # Not removed: by the rest PostgreSQL finds survivors of the old server and waits for them.
+                note.write_text(f"{NO_PROCESS}\n{rest}")
+
+
+def _command_line(number: str) -> bytes:
+    try:
+        return (Path("/proc") / number / "cmdline").read_bytes()
+    except OSError:
+        return b""
 
 
 def _run(cluster: Cluster, program: str, *arguments: str) -> str:
