@@ -22,6 +22,15 @@ class Migration(migrations.Migration):
                 ("id", models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
                 ("file_name", models.CharField(max_length=200)),
                 ("created_at", models.DateTimeField(auto_now_add=True)),
+                (
+                    "file",
+                    models.FileField(
+                        blank=True,
+                        help_text="Kept between the check and the loading, then removed.",
+                        upload_to="imports/",
+                    ),
+                ),
+                ("loaded_at", models.DateTimeField(blank=True, null=True)),
                 ("visits_loaded", models.PositiveIntegerField(default=0)),
                 ("rows_read", models.PositiveIntegerField(default=0)),
                 (
@@ -584,7 +593,7 @@ class Migration(migrations.Migration):
                 (
                     "field",
                     models.CharField(
-                        help_text="Path of the field it concerns, as in a submission.", max_length=80
+                        help_text="Path of the field it concerns, as in a submission.", max_length=200
                     ),
                 ),
                 ("message", models.TextField()),
@@ -638,7 +647,7 @@ class Migration(migrations.Migration):
                 ("value", models.FloatField(null=True)),
                 ("low", models.FloatField(null=True)),
                 ("high", models.FloatField(null=True)),
-                ("why_none", models.CharField(blank=True, max_length=200)),
+                ("why_none", models.TextField(blank=True)),
                 ("left_out", models.JSONField(default=list)),
                 ("is_current", models.BooleanField(default=True)),
                 ("scored_at", models.DateTimeField(auto_now_add=True)),

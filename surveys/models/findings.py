@@ -23,7 +23,7 @@ class Finding(models.Model):
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     visit = models.ForeignKey("surveys.Visit", on_delete=models.CASCADE, related_name="findings")
     rule = models.CharField(max_length=40)
-    field = models.CharField(max_length=80, help_text="Path of the field it concerns, as in a submission.")
+    field = models.CharField(max_length=200, help_text="Path of the field it concerns, as in a submission.")
     message = models.TextField()
     decision = models.CharField(max_length=10, choices=Decision, blank=True, default=Decision.OPEN)
     decided_by = models.ForeignKey(
@@ -52,7 +52,7 @@ class VisitScore(models.Model):
     value = models.FloatField(null=True)
     low = models.FloatField(null=True)
     high = models.FloatField(null=True)
-    why_none = models.CharField(max_length=200, blank=True)
+    why_none = models.TextField(blank=True)
     left_out = models.JSONField(default=list)
     is_current = models.BooleanField(default=True)
     scored_at = models.DateTimeField(auto_now_add=True)

@@ -17,6 +17,10 @@ class ImportRun(models.Model):
     started_by = models.ForeignKey("accounts.User", null=True, on_delete=models.PROTECT, related_name="+")
     file_name = models.CharField(max_length=200)
     created_at = models.DateTimeField(auto_now_add=True)
+    file = models.FileField(
+        upload_to="imports/", blank=True, help_text="Kept between the check and the loading, then removed."
+    )
+    loaded_at = models.DateTimeField(null=True, blank=True)
     visits_loaded = models.PositiveIntegerField(default=0)
     rows_read = models.PositiveIntegerField(default=0)
 

@@ -1,0 +1,70 @@
+"""Recording lists: the built-in list of families, and lists of a group's own."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db import transaction
+
+from scoring.tables import read_table
+from scoring.taxa import find_taxon
+from surveys.models import ListTaxon, RecordingList
+
+FAMILY_SLUG = "family"
+FAMILY_VERSION = 1
+
+# Sections in the order of the sheet: the scoring table's orders, with the words people use at the tray.
+SECTIONS = {
+    "Ephemeroptera": "Mayfly nymphs (Ephemeroptera)",
+    "Plecoptera": "Stonefly nymphs (Plecoptera)",
+    "Trichoptera": "Caddisfly larvae (Trichoptera)",
+    "Odonata": "Dragonfly and damselfly nymphs (Odonata)",
+    "Hemiptera": "Water bugs (Hemiptera)",
+    "Coleoptera": "Beetles and their larvae (Coleoptera)",
+    "Megaloptera": "Alderfly larvae (Megaloptera)",
+    "Diptera": "Fly larvae (Diptera)",
+    "Amphipoda": "Shrimps (Amphipoda)",
+    "Isopoda": "Water lice (Isopoda)",
+    "Decapoda": "Crayfish (Decapoda)",
+    "Gastropoda": "Snails and limpets (Gastropoda)",
+    "Bivalvia": "Mussels (Bivalvia)",
+    "Hirudinea": "Leeches (Hirudinea)",
+    "Tricladida": "Flatworms (Tricladida)",
+    "Oligochaeta": "Worms (Oligochaeta)",
+}
+
+
+def family_rows() -> list[dict[str, Any]]:
+    """The lines of the built-in list: the taxa of the BMWP table by section, each with its English name."""
+    places = list(SECTIONS)
+    table = sorted(read_table("bmwp"), key=lambda row: places.index(row["order"]))
+    return [
+        {
+            "position": position,
+            "taxon": row["taxon"],
+            "label": _english(row["taxon"]),
+            "section": SECTIONS[row["order"]],
+        }
+        for position, row in enumerate(table, start=1)
+    ]
+
+
+def _english(name: str) -> str:
+    taxon = find_taxon(name)
+    return taxon.english.capitalize() if taxon else ""
+
+
+def ensure_family_list(
+    lists: type[RecordingList] = RecordingList, taxa: type[ListTaxon] = ListTaxon
+) -> RecordingList:
+    """The built-in list, made if it is not there. A migration gives its own state of the two models."""
+    with transaction.atomic():
+        found, is_new = lists.objects.get_or_create(
+            group=None,
+            slug=FAMILY_SLUG,
+            version=FAMILY_VERSION,
+            defaults={"name": "Families of the BMWP table", "level": "family"},
+        )
+        if is_new:
+            taxa.objects.bulk_create(taxa(recording_list=found, **row) for row in family_rows())
+    return found

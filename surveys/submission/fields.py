@@ -1,0 +1,101 @@
+"""Fields that read what volunteers type and answer in their words."""
+
+from __future__ import annotations
+
+from decimal import ROUND_HALF_UP, Decimal
+from typing import Any
+
+from django.utils.translation import gettext_lazy as _
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from scoring.samples import ABUNDANCE_RANGES
+from surveys.submission.numbers import decimal_of
+
+REQUIRED = _("Fill this in.")
+LARGEST_COUNT = 1_000_000
+
+
+class WholeNumber(serializers.IntegerField):
+    """A count of things."""
+
+    default_error_messages = {
+        "required": REQUIRED,
+        "null": REQUIRED,
+        "invalid": _("Write a whole number, such as 12."),
+        "min_value": _("This cannot be less than {min_value}."),
+        "max_value": _("This cannot be more than {max_value}."),
+        "max_string_length": _("Write a whole number, such as 12."),
+    }
+
+
+class TypedNumber(serializers.Field[Decimal, Any, str, Any]):
+    """A number of at least zero with a decimal point or comma, kept to one decimal."""
+
+    default_error_messages = {"required": REQUIRED, "null": REQUIRED, "range": _("Give 0 to 9,999.")}
+
+    def to_internal_value(self, data: Any) -> Decimal:
+        try:
+            value = decimal_of(str(data))
+        except ValueError as wrong:
+            raise serializers.ValidationError(str(wrong), code="invalid") from None
+        if not 0 <= value < 10_000:
+            self.fail("range")
+        return value.quantize(Decimal("0.1"), ROUND_HALF_UP)
+
+    def to_representation(self, value: Any) -> str:
+        return str(value)
+
+
+extend_schema_field(OpenApiTypes.STR)(TypedNumber)
+
+
+class Choice(serializers.ChoiceField):
+    """One of the answers of a list."""
+
+    default_error_messages = {"required": REQUIRED, "invalid_choice": _("Choose one of the answers offered.")}
+
+
+class Day(serializers.DateField):
+    """A day, as year-month-day."""
+
+    default_error_messages = {
+        "required": REQUIRED,
+        "null": REQUIRED,
+        "invalid": _("Write the date as year-month-day, such as 2026-05-03."),
+        "datetime": _("Write the date without a time."),
+    }
+
+
+class ClockTime(serializers.TimeField):
+    """A time of day."""
+
+    default_error_messages = {"invalid": _("Write the time as hours and minutes, such as 10:30.")}
+
+
+class Identifier(serializers.UUIDField):
+    """The number (UUID) of something."""
+
+    default_error_messages = {"required": REQUIRED, "null": REQUIRED, "invalid": _("Choose from the list.")}
+
+
+def range_text(low: int, high: int | None) -> str:
+    """Write an abundance range: (10, 99) -> "10-99", (1000, None) -> "1000+"."""
+    return f"{low}+" if high is None else f"{low}-{high}"
+
+
+RANGE_TEXTS = {range_text(low, high): (low, high) for low, high in ABUNDANCE_RANGES}
+
+
+class AbundanceRange(serializers.ChoiceField):
+    """One of the four abundance ranges, with either dash and with or without a thousands comma."""
+
+    default_error_messages = {"invalid_choice": _("Choose 1-9, 10-99, 100-999 or 1000+.")}
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(choices=[(text, text) for text in RANGE_TEXTS], **kwargs)
+
+    def to_internal_value(self, data: Any) -> tuple[int, int | None]:
+        plain = str(data).replace("\N{EN DASH}", "-").replace(",", "")
+        return RANGE_TEXTS[super().to_internal_value("".join(plain.split()))]

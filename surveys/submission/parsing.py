@@ -1,0 +1,116 @@
+"""From nested plain data to a Submission, or to problems that name their fields."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from surveys.submission.serializers import SubmissionSerializer
+from surveys.submission.types import Entry, InvalidSubmission, Problem, Reading, Spot, Submission
+
+# What the fields call their failures, as the id of the rule that explains it; all else is "unreadable".
+_RULES = {
+    "required": "missing",
+    "null": "missing",
+    "blank": "missing",
+    "unknown_taxon": "unknown_taxon",
+    "count_at_odds": "count_at_odds",
+    "unknown_quantity": "unknown_quantity",
+    "unknown_unit": "unknown_unit",
+}
+_NESTED = ("spots", "measurements", "counts")
+
+
+def parse_submission(data: Mapping[str, Any]) -> Submission:
+    """Read a submission; raises InvalidSubmission with every field that cannot be read."""
+    filled = without_blanks(data)
+    reader = SubmissionSerializer(data=filled)
+    if not reader.is_valid():
+        raise InvalidSubmission(_problems(reader.errors, (), filled))
+    return _build(dict(reader.validated_data))
+
+
+def without_blanks(data: Any) -> Any:
+    """Leave out what was not filled in: blank fields, and rows that hold nothing but their own name."""
+    if not isinstance(data, Mapping):
+        return data
+    filled = _filled(data)
+    filled["spots"] = _rows(filled.get("spots"), {"number", "flow_type"})
+    filled["counts"] = _rows(filled.get("counts"), {"taxon", "recorded_as"})
+    filled["measurements"] = _measurements(filled.get("measurements"))
+    return {key: value for key, value in filled.items() if value not in (None, [], {})}
+
+
+def _filled(row: Mapping[str, Any]) -> dict[str, Any]:
+    return {str(key): value for key, value in row.items() if not _is_blank(value)}
+
+
+def _is_blank(value: Any) -> bool:
+    return value is None or (isinstance(value, str) and not value.strip())
+
+
+def _rows(rows: Any, names: set[str]) -> Any:
+    if not isinstance(rows, list | tuple):
+        return rows
+    kept = [_filled(row) if isinstance(row, Mapping) else row for row in rows]
+    return [row for row in kept if not isinstance(row, dict) or set(row) - names]
+
+
+def _measurements(readings: Any) -> Any:
+    if not isinstance(readings, Mapping):
+        return readings
+    rows = {key: _filled(row) if isinstance(row, Mapping) else row for key, row in readings.items()}
+    return {key: row for key, row in rows.items() if not isinstance(row, dict) or "value" in row}
+
+
+def _problems(detail: Any, path: tuple[str | int, ...], data: Any) -> Iterator[Problem]:
+    """Walk the serializer's errors, which mirror the data's own nesting."""
+    if isinstance(detail, Mapping):
+        for key, inner in detail.items():
+            yield from _problems(inner, (*path, key), data)
+    elif isinstance(detail, list) and any(isinstance(each, Mapping | list) for each in detail):
+        for index, inner in enumerate(detail):
+            yield from _problems(inner, (*path, index), data)
+    elif isinstance(detail, list):
+        yield from (_problem(each, path, data) for each in detail[:1])
+
+
+def _problem(error: Any, path: tuple[str | int, ...], data: Any) -> Problem:
+    return Problem(_field(path, data), str(error), _RULES.get(error.code, "unreadable"))
+
+
+def _field(path: tuple[str | int, ...], data: Any) -> str:
+    """The field path people and forms use: spots by number, counts by name, measurements by quantity."""
+    steps = [step for step in path if step != "non_field_errors"]
+    if len(steps) < 2 or steps[0] not in _NESTED:
+        return str(steps[0]) if steps else "submission"
+    name = _row_name(str(steps[0]), steps[1], data)
+    tail = [str(step) for step in steps[2:]] if steps[0] == "spots" else []
+    return ".".join([str(steps[0]), name, *tail])
+
+
+def _row_name(part: str, key: str | int, data: Any) -> str:
+    if part == "measurements":
+        return str(key)
+    row = data[part][int(key)]
+    if not isinstance(row, Mapping):
+        return str(int(key) + 1)
+    written = row.get("number") if part == "spots" else row.get("recorded_as") or row.get("taxon")
+    return str(written or int(key) + 1)
+
+
+def _build(values: dict[str, Any]) -> Submission:
+    nested = {part: values.pop(part, None) or () for part in _NESTED}
+    return Submission(
+        **values,
+        spots=tuple(sorted((Spot(**row) for row in nested["spots"]), key=lambda spot: spot.number)),
+        measurements=tuple(Reading(key, **row) for key, row in dict(nested["measurements"]).items()),
+        counts=tuple(_entry(row) for row in nested["counts"]),
+    )
+
+
+def _entry(row: Mapping[str, Any]) -> Entry:
+    # A count that agrees with its range is the better knowledge of the two.
+    count = row.get("count")
+    low, high = (None, None) if count is not None else row["range"]
+    return Entry(row["taxon"], row["recorded_as"], count, low, high)

@@ -1,0 +1,160 @@
+"""The fields of a submission: they read it, and the API schema is drawn from them."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from django.utils.translation import gettext as _
+from rest_framework import serializers
+
+from scoring.taxa import roll_up, suggest
+from surveys.models.samples import FlowType
+from surveys.models.visits import Clarity, NotMade, WaterLevel, Weather
+from surveys.quantities import QUANTITIES, Quantity
+from surveys.submission.fields import (
+    LARGEST_COUNT,
+    AbundanceRange,
+    Choice,
+    ClockTime,
+    Day,
+    Identifier,
+    TypedNumber,
+    WholeNumber,
+)
+from surveys.submission.numbers import limit_or_value
+
+Values = dict[str, Any]
+
+
+def _refuse(message: str, code: str) -> serializers.ValidationError:
+    return serializers.ValidationError(message, code=code)
+
+
+class SpotSerializer(serializers.Serializer[Any]):
+    """Kicking really done at one spot."""
+
+    number = WholeNumber(min_value=1, max_value=99)
+    flow_type = Choice(FlowType.choices, required=False)
+    kicks = WholeNumber(min_value=1, max_value=100)
+    seconds = TypedNumber(help_text="Time of all kicks together, s.")
+    depth_cm = TypedNumber(required=False)
+
+
+class ReadingSerializer(serializers.Serializer[Any]):
+    """One measurement as typed; "<0.05" stands for below the limit of the kit."""
+
+    value = serializers.CharField(max_length=30)
+    unit = serializers.CharField(
+        max_length=20, required=False, help_text="The quantity's first unit if left out."
+    )
+
+
+class EntrySerializer(serializers.Serializer[Any]):
+    """How many of one taxon: a count (0 is looked for and not found) or a range."""
+
+    taxon = serializers.CharField(max_length=120, help_text="Latin name, synonym or English name.")
+    recorded_as = serializers.CharField(max_length=120, required=False)
+    count = WholeNumber(min_value=0, max_value=LARGEST_COUNT, required=False)
+    range = AbundanceRange(required=False)
+
+    def validate(self, attrs: Values) -> Values:
+        known = roll_up(attrs["taxon"])
+        if known is None:
+            raise _refuse(unknown_taxon(attrs["taxon"]), "unknown_taxon")
+        _require_agreement(attrs.get("count"), attrs.get("range"))
+        return attrs | {"taxon": known.name, "recorded_as": _name_kept(attrs, known.name)}
+
+
+def _name_kept(attrs: Values, known_name: str) -> str:
+    """The name as written, where it says more or other than the name that scoring knows."""
+    written: str = attrs.get("recorded_as") or attrs["taxon"]
+    return "" if written.casefold() == known_name.casefold() else written
+
+
+def unknown_taxon(name: str) -> str:
+    """Say that a name is unknown, with the closest known ones."""
+    near = suggest(name)
+    if not near:
+        return _("“%(name)s” is not a name we know. Use the name on the recording list.") % {"name": name}
+    return _("“%(name)s” is not a name we know. Did you mean %(near)s?") % {
+        "name": name,
+        "near": _(" or ").join(near),
+    }
+
+
+def _require_agreement(count: int | None, limits: tuple[int, int | None] | None) -> None:
+    if count is None or limits is None:
+        return
+    low, high = limits
+    if count == 0:
+        raise _refuse(
+            _("You say none were found, and give a range as well. Keep one of the two."), "count_at_odds"
+        )
+    if count < low or (high is not None and count > high):
+        raise _refuse(_("The count lies outside the range you chose. Keep the right one."), "count_at_odds")
+
+
+class SubmissionSerializer(serializers.Serializer[Any]):
+    """One visit. Whatever is left out or blank was not recorded."""
+
+    id = Identifier(
+        help_text="Made by the client; a resend with the same number is answered with the first result."
+    )
+    site = Identifier()
+    was_made = serializers.BooleanField(default=True)
+    not_made_reason = Choice(NotMade.choices, required=False)
+    visited_on = Day()
+    started_at = ClockTime(required=False)
+    ended_at = ClockTime(required=False)
+    recorder = Identifier(required=False, help_text="A member; whoever submits if left out.")
+    recorder_name = serializers.CharField(max_length=120, required=False, help_text="For past records only.")
+    partner = Identifier(required=False)
+    partner_name = serializers.CharField(max_length=120, required=False)
+    water_level = Choice(WaterLevel.choices, required=False)
+    clarity = Choice(Clarity.choices, required=False)
+    weather = Choice(Weather.choices, required=False)
+    weather_past_week = Choice(Weather.choices, required=False)
+    pollution_signs = serializers.CharField(max_length=5000, required=False)
+    notes = serializers.CharField(max_length=10_000, required=False)
+    spots = SpotSerializer(many=True, required=False)
+    measurements = serializers.DictField(child=ReadingSerializer(), required=False)
+    counts = EntrySerializer(many=True, required=False)
+
+    def validate_measurements(self, measurements: dict[str, Values]) -> dict[str, Values]:
+        read: dict[str, Values] = {}
+        wrong: dict[str, Any] = {}
+        for key, values in measurements.items():
+            try:
+                read[key] = _read_measurement(key, values)
+            except serializers.ValidationError as problem:
+                wrong[key] = problem.detail
+        if wrong:
+            raise serializers.ValidationError(wrong)
+        return read
+
+
+def _read_measurement(key: str, values: Values) -> Values:
+    quantity = QUANTITIES.get(key)
+    if quantity is None:
+        raise _refuse(_("“%(name)s” is not a quantity we record.") % {"name": key}, "unknown_quantity")
+    try:
+        value, is_limit = limit_or_value(values["value"])
+    except ValueError as wrong:
+        raise _refuse(str(wrong), "invalid") from None
+    if is_limit and (not quantity.has_limit or value <= 0):
+        raise _refuse(_("Write the reading itself, without “<”."), "invalid")
+    return {
+        "value": value.quantize(Decimal("0.0001")),
+        "unit": _unit_of(quantity, values.get("unit", "")),
+        "as_typed": values["value"],
+        "is_below_limit": is_limit,
+    }
+
+
+def _unit_of(quantity: Quantity, typed: str) -> str:
+    unit = quantity.unit_named(typed)
+    if unit is None:
+        offered = ", ".join(quantity.units)
+        raise _refuse(_("Give this in one of: %(units)s.") % {"units": offered}, "unknown_unit")
+    return unit

@@ -1,0 +1,121 @@
+"""The shapes of a submission, free of the database."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, time
+from decimal import Decimal
+from uuid import UUID
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Something wrong or unusual at one field, in words for whoever typed it.
+
+    `field` is a path: "visited_on", "spots.1.seconds" (by spot number), "measurements.ph",
+    "counts.Baetidae" (by the name as recorded). `rule` is the id of a rule in `surveys.rules`.
+    """
+
+    field: str
+    message: str
+    rule: str
+
+
+class InvalidSubmission(ValueError):
+    """The submission cannot be taken; `problems` say where and why."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("; ".join(f"{each.field}: {each.message}" for each in self.problems))
+
+
+@dataclass(frozen=True)
+class Spot:
+    """Kicking at one spot: `seconds` is the time of all its kicks together, depth in cm."""
+
+    number: int
+    kicks: int
+    seconds: Decimal
+    flow_type: str = ""
+    depth_cm: Decimal | None = None
+
+    @property
+    def field(self) -> str:
+        return f"spots.{self.number}"
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One measurement; with `is_below_limit` the value is the limit of the kit, not a reading."""
+
+    quantity: str
+    value: Decimal
+    unit: str
+    as_typed: str
+    is_below_limit: bool = False
+
+    @property
+    def field(self) -> str:
+        return f"measurements.{self.quantity}"
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One line of the count: exact, or a range (`high` None with a `low` is open-ended).
+
+    `taxon` is the name that scoring knows; `recorded_as` the name as written, where that differs.
+    """
+
+    taxon: str
+    recorded_as: str = ""
+    count: int | None = None
+    low: int | None = None
+    high: int | None = None
+
+    @property
+    def name(self) -> str:
+        return self.recorded_as or self.taxon
+
+    @property
+    def field(self) -> str:
+        return f"counts.{self.name}"
+
+    @property
+    def is_present(self) -> bool:
+        return self.count != 0
+
+    @property
+    def fewest(self) -> int:
+        """The smallest number of animals this line can mean."""
+        return self.count if self.count is not None else self.low or 0
+
+
+@dataclass(frozen=True)
+class Submission:
+    """What is said of one visit. `recorder` None means whoever submits (or nobody known, in a past record)."""
+
+    id: UUID
+    site: UUID
+    visited_on: date
+    was_made: bool = True
+    not_made_reason: str = ""
+    started_at: time | None = None
+    ended_at: time | None = None
+    recorder: UUID | None = None
+    recorder_name: str = ""
+    partner: UUID | None = None
+    partner_name: str = ""
+    water_level: str = ""
+    clarity: str = ""
+    weather: str = ""
+    weather_past_week: str = ""
+    pollution_signs: str = ""
+    notes: str = ""
+    spots: tuple[Spot, ...] = ()
+    measurements: tuple[Reading, ...] = ()
+    counts: tuple[Entry, ...] = ()
+
+    def reading(self, quantity: str) -> Reading | None:
+        """The reading of one quantity, if it was taken."""
+        return next((each for each in self.measurements if each.quantity == quantity), None)

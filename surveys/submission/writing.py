@@ -1,0 +1,127 @@
+"""From a saved visit back to a submission and to plain data, and what differs between two."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from decimal import Decimal
+from typing import Any
+
+from surveys.models import Measurement, SpotEffort, TaxonCount, Visit
+from surveys.submission.fields import range_text
+from surveys.submission.numbers import plain_text
+from surveys.submission.types import Entry, Reading, Spot, Submission
+
+Changes = dict[str, list[Any]]
+
+_TEXTS = (
+    "not_made_reason",
+    "recorder_name",
+    "partner_name",
+    "water_level",
+    "clarity",
+    "weather",
+    "weather_past_week",
+    "pollution_signs",
+    "notes",
+)
+
+
+def submission_data(visit: Visit) -> dict[str, Any]:
+    """A saved visit as submission data: `parse_submission` reads it back to the same submission."""
+    return as_data(submission_of(visit))
+
+
+def submission_of(visit: Visit) -> Submission:
+    """A saved visit as a Submission (three queries unless prefetched)."""
+    return Submission(
+        id=visit.pk,
+        site=visit.site_id,
+        visited_on=visit.visited_on,
+        was_made=visit.was_made,
+        started_at=visit.started_at,
+        ended_at=visit.ended_at,
+        recorder=visit.recorder_id,
+        partner=visit.partner_id,
+        spots=tuple(map(_spot, visit.spots.all())),
+        measurements=tuple(map(_reading, sorted(visit.measurements.all(), key=lambda each: each.pk))),
+        counts=tuple(map(_entry, visit.counts.all())),
+        **{name: getattr(visit, name) for name in _TEXTS},
+    )
+
+
+def _spot(row: SpotEffort) -> Spot:
+    return Spot(row.number, row.kicks, row.seconds, row.flow_type, row.depth_cm)
+
+
+def _reading(row: Measurement) -> Reading:
+    return Reading(row.quantity, row.value, row.unit, row.as_typed, row.is_below_limit)
+
+
+def _entry(row: TaxonCount) -> Entry:
+    return Entry(row.taxon, row.recorded_as, row.count, row.low, row.high)
+
+
+def as_data(submission: Submission) -> dict[str, Any]:
+    """A submission as JSON-like plain data with text values, blank where nothing was recorded."""
+    return {
+        "id": str(submission.id),
+        "site": str(submission.site),
+        "was_made": submission.was_made,
+        "visited_on": submission.visited_on.isoformat(),
+        "started_at": _clock(submission.started_at),
+        "ended_at": _clock(submission.ended_at),
+        "recorder": str(submission.recorder or ""),
+        "partner": str(submission.partner or ""),
+        **{name: getattr(submission, name) for name in _TEXTS},
+        "spots": [_spot_data(spot) for spot in submission.spots],
+        "measurements": {
+            each.quantity: {"value": each.as_typed, "unit": each.unit} for each in submission.measurements
+        },
+        "counts": [_entry_data(entry) for entry in submission.counts],
+    }
+
+
+def _clock(moment: Any) -> str:
+    return moment.strftime("%H:%M") if moment else ""
+
+
+def _number(value: Decimal | None) -> str:
+    return "" if value is None else plain_text(value)
+
+
+def _spot_data(spot: Spot) -> dict[str, Any]:
+    return {
+        "number": spot.number,
+        "flow_type": spot.flow_type,
+        "kicks": spot.kicks,
+        "seconds": _number(spot.seconds),
+        "depth_cm": _number(spot.depth_cm),
+    }
+
+
+def _entry_data(entry: Entry) -> dict[str, Any]:
+    amount = {"range": range_text(entry.low, entry.high)} if entry.low else {"count": str(entry.count)}
+    return {"taxon": entry.taxon, "recorded_as": entry.recorded_as, **amount}
+
+
+def differences(before: Submission, after: Submission) -> Changes:
+    """What changed, as {field path: [old, new]}; None stands for "not recorded"."""
+    old, new = dict(_flat(before)), dict(_flat(after))
+    paths = dict.fromkeys([*old, *new])
+    return {path: [old.get(path), new.get(path)] for path in paths if old.get(path) != new.get(path)}
+
+
+def _flat(submission: Submission) -> Iterator[tuple[str, Any]]:
+    data = as_data(submission)
+    nested = {"spots", "measurements", "counts"}
+    yield from ((key, value) for key, value in data.items() if key not in nested and value != "")
+    for spot in data["spots"]:
+        values = {key: value for key, value in spot.items() if key != "number" and value != ""}
+        yield from ((f"spots.{spot['number']}.{key}", value) for key, value in values.items())
+    for reading in submission.measurements:
+        limit = "<" if reading.is_below_limit else ""
+        yield reading.field, f"{limit}{plain_text(reading.value)} {reading.unit}"
+    for entry, row in zip(submission.counts, data["counts"], strict=True):
+        yield entry.field, row.get("range") or row["count"]
+        if entry.recorded_as:
+            yield f"{entry.field}.taxon", entry.taxon

@@ -1,0 +1,61 @@
+"""One cast for all tests: two groups that must never see each other."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pytest
+from django.conf import LazySettings
+
+from portal.accounts.access import Person
+from portal.accounts.models import Group, Role, User
+from surveys.models import Site
+from tests.factories import GroupFactory, SiteFactory, UserFactory, member_of, person_for
+
+
+@dataclass(frozen=True)
+class Cast:
+    """Alder Beck Watch with its people and a site without a trigger, and a neighbour with its own."""
+
+    group: Group
+    site: Site
+    coordinator: User
+    second_coordinator: User
+    volunteer: User
+    other_volunteer: User
+    neighbour: Group
+    neighbour_site: Site
+    neighbour_coordinator: User
+    neighbour_volunteer: User
+    stranger: User
+
+    def person(self, role: str) -> Person:
+        """The acting person behind one of the accounts above."""
+        return person_for(getattr(self, role))
+
+
+@pytest.fixture
+def cast(db: None) -> Cast:
+    group = GroupFactory(name="Alder Beck Watch", slug="alder-beck")
+    neighbour = GroupFactory(name="Withy Brook Watch", slug="withy-brook")
+    return Cast(
+        group=group,
+        site=SiteFactory(group=group, code="AB1", name="Stepping stones"),
+        coordinator=member_of(group, Role.COORDINATOR, name="Cora Example", email="cora@example.org"),
+        second_coordinator=member_of(group, Role.COORDINATOR, name="Cole Example", email="cole@example.org"),
+        volunteer=member_of(group, name="Vera Example", email="vera@example.org"),
+        other_volunteer=member_of(group, name="Owen Example", email="owen@example.org"),
+        neighbour=neighbour,
+        neighbour_site=SiteFactory(group=neighbour, code="WB1", name="Withy ford", river="Withy Brook"),
+        neighbour_coordinator=member_of(
+            neighbour, Role.COORDINATOR, name="Nora Example", email="nora@example.org"
+        ),
+        neighbour_volunteer=member_of(neighbour, name="Noel Example", email="noel@example.org"),
+        stranger=UserFactory(name="Sal Example", email="sal@example.org"),
+    )
+
+
+@pytest.fixture(autouse=True)
+def _quick_passwords(settings: LazySettings) -> None:
+    """Argon2 is slow by design; tests that sign in need no such strength."""
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
