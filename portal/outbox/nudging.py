@@ -1,0 +1,76 @@
+"""Telling Celery that a message is owed, without ever making the page wait for the broker.
+
+A thread of its own talks to the broker: a dead one may take seconds to be found dead, and the visit that was
+just saved must not pay for that. Whatever a nudge misses is delivered by the sweep.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import queue
+import threading
+from uuid import UUID
+
+logger = logging.getLogger(__name__)
+
+MOST_WAITING = 1000
+
+
+class Nudger:
+    """A queue of message numbers and the thread that hands them to Celery."""
+
+    def __init__(self) -> None:
+        self._waiting: queue.Queue[UUID] = queue.Queue(MOST_WAITING)
+        self._thread: threading.Thread | None = None
+        self._starting = threading.Lock()
+
+    def nudge(self, message_id: UUID) -> None:
+        """Hand over the number; when a dead broker has filled the queue it is dropped."""
+        try:
+            self._waiting.put_nowait(message_id)
+        except queue.Full:
+            return
+        self._start()
+
+    def _start(self) -> None:
+        with self._starting:
+            if self._thread is None or not self._thread.is_alive():
+                self._thread = threading.Thread(target=self._run, name="outbox-nudger", daemon=True)
+                self._thread.start()
+
+    def _run(self) -> None:
+        while True:
+            self._send(self._waiting.get())
+
+    def _send(self, message_id: UUID) -> None:
+        # Imported here, because the tasks import the services, which import this module.
+        from portal.outbox.tasks import deliver_message
+
+        try:
+            deliver_message.apply_async((str(message_id),), retry=False)
+        except Exception as problem:
+            logger.warning("The broker does not answer (%s); the sweep will deliver.", problem)
+            self._forget()
+
+    def _forget(self) -> None:
+        """Drop what waits: each would only meet the same dead broker for seconds."""
+        while not self._waiting.empty():
+            self._waiting.get_nowait()
+
+
+_nudger = Nudger()
+
+
+def _renew() -> None:
+    global _nudger
+    _nudger = Nudger()
+
+
+# A forked process (gunicorn, Celery) inherits the queue but not the thread.
+os.register_at_fork(after_in_child=_renew)
+
+
+def nudge(message_id: UUID) -> None:
+    """Ask a worker to deliver this message now; never raises, never waits."""
+    _nudger.nudge(message_id)

@@ -1,0 +1,35 @@
+"""Reading the outbox."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+
+from portal.accounts.models import Group
+from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.outbox.models import Message, State
+
+# The sweep comes every 10 s: what is older than this and still owed is in trouble.
+LATE_AFTER = timedelta(minutes=5)
+
+
+def undelivered_messages(group: Group) -> GroupOwnedQuerySet[Message]:
+    """What failed, was put off or is late, newest first."""
+    late = Q(state=State.OWED) & (Q(attempts_made__gt=0) | Q(not_before__lt=timezone.now() - LATE_AFTER))
+    found = Message.objects.of_group(group).filter(Q(state=State.FAILED) | late)
+    return found.prefetch_related("attempts").order_by("-created_at")
+
+
+def delivered_messages(group: Group) -> GroupOwnedQuerySet[Message]:
+    """What a mail server has accepted, newest first."""
+    found = Message.objects.of_group(group).filter(state=State.SENT)
+    return found.prefetch_related("attempts").order_by("-sent_at")
+
+
+def messages_about(thing: models.Model, group: Group) -> GroupOwnedQuerySet[Message]:
+    """Every message that concerns a record, oldest first, with its attempts."""
+    found = Message.objects.of_group(group).filter(about_type=thing._meta.label_lower, about_id=thing.pk)
+    return found.prefetch_related("attempts").order_by("created_at")

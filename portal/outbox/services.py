@@ -1,0 +1,77 @@
+"""Owing messages: the only way to send an e-mail is to write the row that is owed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from django.db import models, transaction
+from django.utils import timezone
+
+from portal.accounts.models import Group
+from portal.outbox.models import Message, State
+from portal.outbox.nudging import nudge
+
+SUBJECT_LENGTH = 250
+
+
+def owe_message(
+    *,
+    key: str,
+    kind: str,
+    to_address: str,
+    to_name: str = "",
+    subject: str,
+    text: str,
+    html: str = "",
+    group: Group | None = None,
+    reply_to: str = "",
+    picture_maker: str = "",
+    picture_args: Mapping[str, Any] | None = None,
+    about: models.Model | None = None,
+    not_before: datetime | None = None,
+) -> Message:
+    """Write the message owed under `key`, or return the one that is owed under it already.
+
+    Belongs inside the transaction of whatever it tells: both stand or neither. After the commit Celery is
+    nudged to deliver; a broker that is down costs nothing, the sweep delivers then. `picture_maker` is a name
+    from `outbox.pictures`, `about` the record the message concerns, `not_before` the earliest time to send.
+    """
+    fields = {
+        "kind": kind,
+        "to_address": to_address,
+        "to_name": to_name,
+        "subject": " ".join(subject.split())[:SUBJECT_LENGTH],
+        "text": text,
+        "html": html,
+        "group": group,
+        "reply_to": reply_to,
+        "picture_maker": picture_maker,
+        "picture_args": dict(picture_args or {}),
+        "not_before": not_before or timezone.now(),
+        **_about(about),
+    }
+    owed = Message.objects.across_groups("a key is unique over the whole portal")
+    message, is_new = owed.get_or_create(key=key, defaults=fields)
+    if is_new and message.not_before <= timezone.now():
+        transaction.on_commit(lambda: nudge(message.id))
+    return message
+
+
+def cancel_messages(about: models.Model, kind: str = "") -> int:
+    """Withdraw what is still owed about a record (of one kind, if given); return how many.
+
+    A message that is being sent at this moment is left alone: it may be in the reader's inbox already.
+    """
+    now = timezone.now()
+    owed = Message.objects.across_groups("the record names its own group").filter(
+        models.Q(claimed_until=None) | models.Q(claimed_until__lt=now), state=State.OWED, **_about(about)
+    )
+    return owed.filter(**({"kind": kind} if kind else {})).update(state=State.CANCELLED)
+
+
+def _about(thing: models.Model | None) -> dict[str, Any]:
+    if thing is None:
+        return {}
+    return {"about_type": thing._meta.label_lower, "about_id": thing.pk}

@@ -1,0 +1,102 @@
+"""Speaking SMTP: one message, one connection, one answer."""
+
+from __future__ import annotations
+
+import contextlib
+import smtplib
+from dataclasses import dataclass
+from email.message import EmailMessage
+from enum import Enum
+
+from django.conf import settings
+
+
+class Result(Enum):
+    """What became of a try."""
+
+    ACCEPTED = "accepted"
+    TRY_AGAIN = "try again"
+    NO_SERVER = "no server"
+    REFUSED = "refused"
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The result of a try, with the server's code and words where it gave any."""
+
+    result: Result
+    code: int | None
+    text: str
+
+
+def send(mail: EmailMessage) -> Answer:
+    """Hand `mail` to the server of settings.OUTBOX_SMTP and return its answer; network trouble never raises.
+
+    Only a refusal of this recipient or content with 5xx is final. A refused login or sender is the portal's
+    own fault, mended by its operator: the message is tried again.
+    """
+    try:
+        smtp = _connect()
+    except smtplib.SMTPResponseException as problem:
+        return Answer(Result.NO_SERVER, problem.smtp_code, _words(problem.smtp_error))
+    except (OSError, smtplib.SMTPException) as problem:
+        return Answer(Result.NO_SERVER, None, str(problem) or type(problem).__name__)
+    try:
+        return _converse(smtp, mail)
+    except (OSError, smtplib.SMTPException) as problem:
+        return Answer(Result.TRY_AGAIN, None, str(problem) or type(problem).__name__)
+    finally:
+        _hang_up(smtp)
+
+
+def _connect() -> smtplib.SMTP:
+    options = settings.OUTBOX_SMTP
+    kind = smtplib.SMTP_SSL if options["use_ssl"] else smtplib.SMTP
+    smtp = kind(options["host"], options["port"], timeout=options["timeout"])
+    try:
+        smtp.ehlo_or_helo_if_needed()
+        if options["use_tls"]:
+            smtp.starttls()
+            smtp.ehlo()
+        if options["username"]:
+            smtp.login(options["username"], options["password"])
+    except BaseException:
+        smtp.close()
+        raise
+    return smtp
+
+
+def _converse(smtp: smtplib.SMTP, mail: EmailMessage) -> Answer:
+    # Step by step, because `send_message` keeps the server's last words to itself.
+    code, words = smtp.mail(mail["From"].addresses[0].addr_spec)
+    if code >= 400:
+        return Answer(Result.TRY_AGAIN, code, _words(words))
+    code, words = smtp.rcpt(mail["To"].addresses[0].addr_spec)
+    if code < 400:
+        code, words = _data(smtp, mail)
+    return Answer(_result(code), code, _words(words))
+
+
+def _data(smtp: smtplib.SMTP, mail: EmailMessage) -> tuple[int, bytes]:
+    try:
+        return smtp.data(mail.as_bytes())
+    except smtplib.SMTPDataError as refusal:
+        words = refusal.smtp_error
+        return refusal.smtp_code, words.encode() if isinstance(words, str) else words
+
+
+def _result(code: int) -> Result:
+    if code < 400:
+        return Result.ACCEPTED
+    return Result.REFUSED if 500 <= code < 600 else Result.TRY_AGAIN
+
+
+def _hang_up(smtp: smtplib.SMTP) -> None:
+    """Say goodbye; the message is accepted or not by now, so whatever goes wrong here changes nothing."""
+    with contextlib.suppress(OSError, smtplib.SMTPException):
+        smtp.quit()
+    smtp.close()
+
+
+def _words(answer: bytes | str) -> str:
+    return answer.decode("utf-8", "replace") if isinstance(answer, bytes) else answer

@@ -1,0 +1,5 @@
+from django.urls import path
+
+from portal.outbox import views
+
+urlpatterns = [path("groups/<slug:slug>/messages/", views.message_list, name="message_list")]

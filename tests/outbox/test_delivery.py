@@ -1,0 +1,310 @@
+"""Delivering over real SMTP: accepted, put off, refused, hung up on."""
+
+from __future__ import annotations
+
+import time
+from datetime import datetime, timedelta
+from email.message import EmailMessage
+from uuid import uuid4
+
+import pytest
+import time_machine
+from django.utils import timezone
+from pytest_django import Settings
+
+from portal.embedded.inbox import free_port
+from portal.outbox import delivery
+from portal.outbox.composing import compose
+from portal.outbox.delivery import deliver, deliver_all_owed, next_try
+from portal.outbox.failures import _listeners, on_failed
+from portal.outbox.models import Message, State
+from portal.outbox.tasks import deliver_message, sweep_outbox
+from portal.outbox.transport import Answer, Result, send
+from tests.mail import Postbox, smtp_settings, text_of
+from tests.outbox.conftest import Owe, again
+
+pytestmark = pytest.mark.django_db
+
+
+def only_attempt(message: Message) -> tuple[bool, int | None, str]:
+    attempt = message.attempts.get()
+    return attempt.succeeded, attempt.code, attempt.answer
+
+
+def test_it_sends_and_keeps_the_servers_words(postbox: Postbox, owe: Owe) -> None:
+    message = owe(to_name="Ines Halloran")
+    deliver(message.id)
+    assert text_of(postbox.mails[0]).strip() == "Twelve is below sixteen."
+    assert postbox.mails[0]["To"] == "Ines Halloran <reader@agency.example>"
+    message = again(message)
+    assert message.state == State.SENT
+    assert message.sent_at is not None
+    assert message.claimed_until is None
+    assert only_attempt(message) == (True, 250, "accepted as 17")
+
+
+def test_it_sends_once(postbox: Postbox, owe: Owe) -> None:
+    message = owe()
+    assert deliver(message.id) is not None
+    assert deliver(message.id) is None
+    assert len(postbox.mails) == 1
+
+
+def test_it_waits_until_a_message_is_due(postbox: Postbox, owe: Owe) -> None:
+    message = owe(not_before=timezone.now() + timedelta(hours=2))
+    assert deliver(message.id) is None
+    with time_machine.travel(timezone.now() + timedelta(hours=3)):
+        deliver(message.id)
+    assert len(postbox.mails) == 1
+
+
+def test_it_puts_off_what_the_server_cannot_take_now(postbox: Postbox, owe: Owe) -> None:
+    postbox.answers = ["451 come back later"]
+    message = owe()
+    deliver(message.id)
+    message = again(message)
+    assert message.state == State.OWED
+    assert only_attempt(message) == (False, 451, "come back later")
+    wait = message.not_before - timezone.now()
+    assert timedelta(seconds=45) < wait <= timedelta(seconds=60)
+
+
+def test_it_sends_after_the_delay_under_the_same_number(postbox: Postbox, owe: Owe) -> None:
+    postbox.answers = ["451 come back later"]
+    message = owe()
+    deliver(message.id)
+    assert deliver(message.id) is None, "not before its time"
+    with time_machine.travel(timezone.now() + timedelta(minutes=2)):
+        deliver(message.id)
+    assert postbox.mails[0]["Message-ID"] == f"<{message.id}@rifflebook.example>"
+    assert again(message).attempts_made == 2
+
+
+def test_it_gives_up_when_the_recipient_is_refused(postbox: Postbox, owe: Owe) -> None:
+    postbox.rcpt_answers = {"reader@agency.example": "550 no such mailbox"}
+    message = owe()
+    deliver(message.id)
+    assert again(message).state == State.FAILED
+    assert only_attempt(message) == (False, 550, "no such mailbox")
+
+
+def test_it_gives_up_when_the_content_is_refused(postbox: Postbox, owe: Owe) -> None:
+    postbox.answers = ["554 not here"]
+    message = owe()
+    deliver(message.id)
+    assert again(message).state == State.FAILED
+
+
+def test_it_tries_again_when_a_recipient_is_put_off(postbox: Postbox, owe: Owe) -> None:
+    postbox.rcpt_answers = {"reader@agency.example": "450 greylisted"}
+    message = owe()
+    deliver(message.id)
+    assert again(message).state == State.OWED
+    assert only_attempt(message)[1] == 450
+
+
+def test_it_keeps_trying_when_the_portals_own_address_is_refused(postbox: Postbox, owe: Owe) -> None:
+    postbox.mail_answer = "550 sender unknown"
+    message = owe()
+    deliver(message.id)
+    assert again(message).state == State.OWED
+    assert only_attempt(message) == (False, 550, "sender unknown")
+
+
+def test_it_survives_a_server_that_hangs(postbox: Postbox, owe: Owe, settings: Settings) -> None:
+    settings.OUTBOX_SMTP = smtp_settings(postbox.port, timeout=0.5)
+    postbox.hang_seconds = 1.5
+    message = owe()
+    start = time.perf_counter()
+    deliver(message.id)
+    assert time.perf_counter() - start < 4
+    assert again(message).state == State.OWED
+    assert only_attempt(message)[:2] == (False, None)
+    assert "timed out" in only_attempt(message)[2]
+
+
+def test_it_survives_a_connection_dropped_in_the_middle(postbox: Postbox, owe: Owe) -> None:
+    postbox.drop_in_data = True
+    message = owe()
+    deliver(message.id)
+    assert again(message).state == State.OWED
+    assert only_attempt(message)[:2] == (False, None)
+
+
+def test_it_survives_a_server_that_is_not_there(owe: Owe, settings: Settings) -> None:
+    settings.OUTBOX_SMTP = smtp_settings(free_port())
+    message = owe()
+    answer = deliver(message.id)
+    assert answer is not None
+    assert answer.result is Result.NO_SERVER
+    assert again(message).state == State.OWED
+
+
+def test_it_takes_a_refused_login_for_a_fault_of_its_own(
+    postbox: Postbox, owe: Owe, settings: Settings
+) -> None:
+    settings.OUTBOX_SMTP = smtp_settings(postbox.port) | {"username": "u", "password": "p"}
+    message = owe()
+    deliver(message.id)
+    assert again(message).state == State.OWED
+
+
+def test_it_takes_a_missing_tls_for_a_fault_of_its_own(postbox: Postbox, owe: Owe, settings: Settings) -> None:
+    settings.OUTBOX_SMTP = smtp_settings(postbox.port) | {"use_tls": True}
+    message = owe()
+    deliver(message.id)
+    assert postbox.mails == []
+    assert again(message).state == State.OWED
+
+
+def test_it_refuses_an_address_no_server_takes(postbox: Postbox, owe: Owe) -> None:
+    message = owe(to_address="jürgen@agency.example")
+    deliver(message.id)
+    assert again(message).state == State.FAILED
+    assert "jürgen" in only_attempt(message)[2]
+
+
+def test_it_writes_a_domain_with_letters_of_other_languages(postbox: Postbox, owe: Owe) -> None:
+    deliver(owe(to_address="desk@fluß-wacht.example").id)
+    assert postbox.recipients[0].startswith("desk@")
+    assert postbox.recipients[0].isascii()
+
+
+def test_it_gives_up_after_five_days(postbox: Postbox, owe: Owe) -> None:
+    message = owe()
+    with time_machine.travel(timezone.now() + timedelta(days=5, minutes=1)):
+        postbox.answers = ["451 still not"]
+        deliver(message.id)
+    assert again(message).state == State.FAILED
+
+
+def test_it_does_not_give_up_before_five_days(postbox: Postbox, owe: Owe) -> None:
+    message = owe()
+    with time_machine.travel(timezone.now() + timedelta(days=4, hours=23)):
+        postbox.answers = ["451 still not"]
+        deliver(message.id)
+    assert again(message).state == State.OWED
+
+
+def test_it_keeps_a_message_it_cannot_put_together(
+    postbox: Postbox, owe: Owe, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    message, other = owe("a"), owe("b")
+
+    def broken(each: Message) -> None:
+        raise RuntimeError("no template")
+
+    monkeypatch.setattr(delivery, "compose", broken)
+    assert sweep_outbox() == 2
+    assert "no template" in only_attempt(again(message))[2]
+    assert again(other).state == State.OWED
+
+
+@pytest.mark.parametrize(("tries", "seconds"), [(1, 60), (2, 120), (3, 240), (6, 1920), (7, 3600), (400, 3600)])
+def test_it_waits_longer_after_each_failure_up_to_an_hour(tries: int, seconds: int) -> None:
+    now = timezone.now()
+    waits = {(next_try(tries, now) - now).total_seconds() for _ in range(60)}
+    assert max(waits) <= seconds
+    assert min(waits) >= seconds * 0.8
+    assert len(waits) > 10, "messages that failed together come back apart"
+
+
+def test_it_sweeps_all_that_is_owed(postbox: Postbox, owe: Owe) -> None:
+    for number in range(5):
+        owe(f"m{number}")
+    assert sweep_outbox() == 5
+    assert len(postbox.mails) == 5
+    assert sweep_outbox() == 0
+
+
+def test_it_sweeps_past_a_refused_message(postbox: Postbox, owe: Owe) -> None:
+    postbox.rcpt_answers = {"gone@agency.example": "550 no"}
+    owe("a", to_address="gone@agency.example")
+    owe("b")
+    assert sweep_outbox() == 2
+    assert postbox.recipients == ["reader@agency.example"]
+
+
+def test_it_stops_a_sweep_when_no_server_answers(owe: Owe, settings: Settings) -> None:
+    settings.OUTBOX_SMTP = smtp_settings(free_port())
+    for number in range(5):
+        owe(f"m{number}")
+    assert deliver_all_owed() == 1
+
+
+def test_it_ends_a_sweep_in_time(postbox: Postbox, owe: Owe, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(delivery, "SWEEP_SECONDS", 0.0)
+    owe()
+    assert deliver_all_owed() == 0
+
+
+def test_it_leaves_a_message_somebody_else_is_sending(postbox: Postbox, owe: Owe) -> None:
+    message = owe()
+    message.claimed_until = timezone.now() + timedelta(seconds=30)
+    message.save()
+    assert deliver(message.id) is None
+    assert sweep_outbox() == 0
+
+
+def test_it_takes_over_once_the_claim_has_run_out(postbox: Postbox, owe: Owe) -> None:
+    message = owe()
+    message.claimed_until = timezone.now() - timedelta(seconds=1)
+    message.save()
+    assert sweep_outbox() == 1
+    assert postbox.mails[0]["Message-ID"] == f"<{message.id}@rifflebook.example>"
+
+
+def test_it_claims_for_longer_than_a_slow_conversation(
+    postbox: Postbox, owe: Owe, monkeypatch: pytest.MonkeyPatch, settings: Settings
+) -> None:
+    message = owe()
+    seen: list[datetime | None] = []
+
+    def look(each: Message) -> object:
+        seen.append(again(each).claimed_until)
+        return compose(each)
+
+    monkeypatch.setattr(delivery, "compose", look)
+    deliver(message.id)
+    assert seen[0] is not None
+    assert seen[0] - timezone.now() > timedelta(seconds=delivery.STEPS * settings.OUTBOX_SMTP["timeout"] - 2)
+
+
+def test_it_tells_the_listeners_of_a_failure_once(postbox: Postbox, owe: Owe) -> None:
+    heard: list[tuple[str, str]] = []
+
+    def listener(message: Message, answer: str) -> None:
+        heard.append((message.key, answer))
+
+    on_failed(listener)
+    on_failed(listener)
+    try:
+        postbox.answers = ["451 later"]
+        message = owe("a")
+        deliver(message.id)
+        assert heard == []
+        postbox.answers = ["550 never"]
+        deliver(owe("b").id)
+    finally:
+        _listeners.remove(listener)
+    assert heard == [("b", "never")]
+
+
+def test_it_marks_as_sent_what_was_cancelled_too_late(
+    postbox: Postbox, owe: Owe, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    message = owe()
+
+    def cancel_meanwhile(mail: EmailMessage) -> Answer:
+        answer = send(mail)
+        Message.objects.across_groups("test").filter(id=message.id).update(state=State.CANCELLED)
+        return answer
+
+    monkeypatch.setattr(delivery, "send", cancel_meanwhile)
+    deliver(message.id)
+    assert again(message).state == State.SENT
+
+
+def test_it_ignores_a_nudge_for_a_message_that_is_gone(postbox: Postbox) -> None:
+    deliver_message(str(uuid4()))
+    assert postbox.mails == []
