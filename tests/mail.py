@@ -50,7 +50,7 @@ class Postbox:
         if self.hang_seconds:
             await asyncio.sleep(self.hang_seconds)
         if self.drop_in_data:
-            server.transport.abort()
+            server.transport.abort()  # type: ignore[union-attr]
         answer = self.answers.pop(0) if self.answers else "250 accepted as 17"
         if answer.startswith("250"):
             self.mails.append(parse(envelope.original_content or b""))
@@ -60,7 +60,7 @@ class Postbox:
 
 def parse(content: bytes) -> EmailMessage:
     """A received e-mail, ready to be asked for its parts."""
-    mail: Any = message_from_bytes(content, policy=email.policy.default)  # type: ignore[arg-type]
+    mail: Any = message_from_bytes(content, policy=email.policy.default)
     assert isinstance(mail, EmailMessage)
     return mail
 
