@@ -93,7 +93,8 @@ def suggest(text: str) -> list[str]:
 def _is_species(words: list[str]) -> bool:
     if not words or len(words) > LONGEST_NAME or words[0] not in _genera():
         return False
-    return all(_may_follow_genus(word) for word in words[1:])
+    # The first species of a genus may repeat its name: Tubifex tubifex.
+    return all(word == words[0] or _may_follow_genus(word) for word in words[1:])
 
 
 def _may_follow_genus(word: str) -> bool:

@@ -2,13 +2,14 @@
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from itertools import product
+from collections.abc import Callable, Mapping, Sequence
+from itertools import pairwise, product
 
 from scoring.indices.results import NO_LIMITS, Limits, are_exact, spread
 from scoring.samples import Amount
 
 Measure = Callable[[Sequence[float]], float]
+Range = tuple[float, float]
 
 # Stands for "no upper limit": so many animals that all others together move no printed digit.
 UNLIMITED = 1e15
@@ -53,39 +54,51 @@ def limits_of_diversity(measure: Measure, amounts: Sequence[Amount]) -> Limits:
     """
     if are_exact(amounts):
         return NO_LIMITS
-    limits = Counter((amount.fewest, min(amount.most, UNLIMITED)) for amount in amounts)
-    if math.prod(times + 1 for times in limits.values()) > MOST_CORNERS:
+    corners = _corners(amounts)
+    if corners is None:
         return NO_LIMITS
-    lowest = min(measure(corner) for corner in _corners(limits))
+    lowest = min(measure(corner) for corner in corners)
     return spread(max(lowest, 0.0), _most_even(measure, amounts))
 
 
-def _corners(limits: Mapping[tuple[int, float], int]) -> Iterator[list[float]]:
-    # Taxa with equal limits can change places, so only how many stand at each limit matters.
-    for highs in product(*(range(times + 1) for times in limits.values())):
-        yield [
-            limit
-            for ((low, high), times), at_high in zip(limits.items(), highs, strict=True)
-            for limit in [high] * at_high + [float(low)] * (times - at_high)
-        ]
+def _corners(amounts: Sequence[Amount]) -> list[list[float]] | None:
+    """Return the corners that may be lowest: above some level all ranges stand at their top, below it at their
+    bottom, and only those that hold the level may do either. None where these are too many."""
+    # Taxa with equal limits can change places, so only how many stand at the top matters.
+    ranges = Counter((float(amount.fewest), min(amount.most, UNLIMITED)) for amount in amounts)
+    tops = [_tops_possible(ranges, level) for level in {limit for pair in ranges for limit in pair}]
+    if sum(math.prod(map(len, choices)) for choices in tops) > MOST_CORNERS:
+        return None
+    return [_corner(ranges, chosen) for choices in tops for chosen in product(*choices)]
+
+
+def _tops_possible(ranges: Mapping[Range, int], level: float) -> list[Sequence[int]]:
+    return [
+        (times,) if low > level else (0,) if high < level else range(times + 1)
+        for (low, high), times in ranges.items()
+    ]
+
+
+def _corner(ranges: Mapping[Range, int], tops: Sequence[int]) -> list[float]:
+    pairs = zip(ranges.items(), tops, strict=True)
+    return [n for ((low, high), times), top in pairs for n in [high] * top + [low] * (times - top)]
 
 
 def _most_even(measure: Measure, amounts: Sequence[Amount]) -> float:
-    edges = sorted({float(amount.fewest) for amount in amounts} | {min(a.most, UNLIMITED) for a in amounts})
-    best = max(edges, key=lambda level: measure(_levelled(amounts, level)))
-    at = edges.index(best)
-    return _search(
-        lambda level: measure(_levelled(amounts, level)), edges[max(at - 1, 0)], edges[at : at + 2][-1]
-    )
+    def value_at(level: float) -> float:
+        return measure([min(max(level, amount.fewest), amount.most) for amount in amounts])
+
+    # No taxon gains by standing above all closed limits, so an open range needs no search beyond them.
+    limits = {float(limit) for amount in amounts for limit in (amount.fewest, amount.most) if limit < math.inf}
+    edges = sorted(limits)
+    best = max(map(value_at, edges))
+    pieces = [pair for pair in pairwise(edges) if best - max(map(value_at, pair)) < 1e-12]
+    return max([best, *(_peak(value_at, left, right) for left, right in pieces)])
 
 
-def _levelled(amounts: Sequence[Amount], level: float) -> list[float]:
-    return [min(max(level, amount.fewest), amount.most) for amount in amounts]
-
-
-def _search(value_at: Callable[[float], float], left: float, right: float) -> float:
-    """Return the highest value between two levels by cutting the interval in thirds; one peak only."""
-    for _ in range(200):
+def _peak(value_at: Callable[[float], float], left: float, right: float) -> float:
+    """Return the highest value between two levels by cutting the interval in thirds; one peak at most."""
+    for _ in range(60):
         third = (right - left) / 3
         if value_at(left + third) < value_at(right - third):
             left += third
