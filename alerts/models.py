@@ -26,6 +26,11 @@ class Trigger(models.Model):
     valid_from = models.DateField(_("valid from"))
     set_by = models.ForeignKey("accounts.User", null=True, on_delete=models.PROTECT, related_name="+")
     reason = models.TextField(_("why this level"))
+    despite_provisional = models.BooleanField(
+        _("test visits although the baseline is provisional"),
+        default=False,
+        help_text=_("Below 8 approved standard visits nobody knows well what is normal at a site."),
+    )
     created_at = models.DateTimeField(auto_now_add=True)
 
     objects = GroupOwnedManager()
@@ -53,6 +58,9 @@ class Verdict(models.Model):
     value = models.FloatField(null=True, blank=True)
     reasons = models.JSONField(
         default=list, help_text="Codes of alerts.verdicts.REASONS: why it was not tested."
+    )
+    set_aside = models.JSONField(
+        default=list, help_text="Codes of reasons against testing that were overridden, for the reader to know."
     )
     tested_anyway_by = models.ForeignKey(
         "accounts.User", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
@@ -154,6 +162,9 @@ class Incident(models.Model):
     acknowledged_by = models.CharField(max_length=200, blank=True)
     acknowledge_by = models.DateTimeField(null=True, blank=True)
     contacts_told = models.PositiveSmallIntegerField(default=0)
+    link_version = models.PositiveSmallIntegerField(
+        default=1, help_text="Counting it up makes all signed links of the incident invalid."
+    )
     agency_reference = models.CharField(_("the agency's own reference"), max_length=80, blank=True)
     outcome = models.CharField(_("outcome"), max_length=20, choices=Outcome, blank=True)
     outcome_note = models.TextField(_("what was found"), blank=True)
@@ -195,6 +206,25 @@ class Incident(models.Model):
         return {each.contact.user_id for each in named if each.contact.user_id and each.contact.is_active}
 
 
+class EventKind(models.TextChoices):
+    OPENED = "opened", _("A score fell below the trigger")
+    HELD = "held", _("Alert held for the group's check")
+    TOLD = "told", _("Agency contact told")
+    NOBODY_NAMED = "nobody_named", _("No agency contact to tell")
+    JOINED = "joined", _("A further visit is below the trigger")
+    UPDATED = "updated", _("Visit corrected, still below the trigger")
+    LIFTED = "lifted", _("Visit corrected, no longer below the trigger")
+    CONFIRMED = "confirmed", _("Visit approved by the group")
+    RETURNED = "returned", _("Visit returned to its recorder")
+    WITHDRAWN = "withdrawn", _("Alert withdrawn")
+    ACKNOWLEDGED = "acknowledged", _("Acknowledged")
+    UNANSWERED = "unanswered", _("Not acknowledged in time")
+    COORDINATORS_TOLD = "coordinators_told", _("Coordinators asked to telephone")
+    UNDELIVERABLE = "undeliverable", _("A message could not be delivered")
+    NOTE = "note", _("Note")
+    CLOSED = "closed", _("Closed")
+
+
 class IncidentEvent(models.Model):
     """One step in the course of an incident: who did what, when."""
 
@@ -203,7 +233,7 @@ class IncidentEvent(models.Model):
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     incident = models.ForeignKey(Incident, on_delete=models.CASCADE, related_name="events")
     at = models.DateTimeField(default=timezone.now)
-    kind = models.CharField(max_length=30)
+    kind = models.CharField(max_length=30, choices=EventKind)
     actor_name = models.CharField(max_length=200, blank=True)
     actor = models.ForeignKey(
         "accounts.User", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
