@@ -52,7 +52,7 @@ class Quantity:
 
 
 def _unit_key(text: str) -> str:
-    plain = text.translate(str.maketrans({"₄": "4", "₃": "3", "μ": "u", "µ": "u", "-": " "}))
+    plain = text.translate(str.maketrans("₄₃μµ-", "43uu "))
     return "".join(plain.casefold().split())
 
 
@@ -91,7 +91,8 @@ _ALL = (
         finding_range=_range("50", "1500"),
         source=_(
             "50 to 1,500: U.S. EPA 1997, Volunteer Stream Monitoring: A Methods Manual, EPA 841-B-97-003, "
-            "section 5.9 (streams with good mixed fisheries 150 to 500). 0 to 60,000: common practice, no source."
+            "section 5.9 (streams with good mixed fisheries 150 to 500). 0 to 60,000: common practice, no "
+            "source."
         ),
         help=_("From a meter that corrects for temperature."),
     ),

@@ -2,6 +2,6 @@
 
 from django.dispatch import Signal
 
-# Sent with sender=Visit, visit, event ("submitted", "mended", "corrected", "approved", "returned" or "imported")
-# and person, inside the transaction: what a listener writes stands or falls with the visit.
+# Sent with sender=Visit, visit, person and event ("submitted", "mended", "corrected", "approved", "returned" or
+# "imported"), inside the transaction: what a listener writes stands or falls with the visit.
 visit_judged = Signal()

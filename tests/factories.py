@@ -41,8 +41,8 @@ class UserFactory(DjangoModelFactory[User]):
     class Meta:
         model = User
 
-    name = factory.Sequence(lambda n: f"Robin Example {n}")  # type: ignore[attr-defined,no-untyped-call]
-    email = factory.Sequence(lambda n: f"person{n}@example.org")  # type: ignore[attr-defined,no-untyped-call]
+    name = factory.Sequence(lambda n: f"Robin Example {n}")
+    email = factory.Sequence(lambda n: f"person{n}@example.org")
 
     @classmethod
     def _create(cls, model_class: type[User], *args: Any, **kwargs: Any) -> User:
@@ -53,16 +53,16 @@ class GroupFactory(DjangoModelFactory[Group]):
     class Meta:
         model = Group
 
-    name = factory.Sequence(lambda n: f"Example Group {n}")  # type: ignore[attr-defined,no-untyped-call]
-    slug = factory.Sequence(lambda n: f"example-group-{n}")  # type: ignore[attr-defined,no-untyped-call]
+    name = factory.Sequence(lambda n: f"Example Group {n}")
+    slug = factory.Sequence(lambda n: f"example-group-{n}")
 
 
 class MembershipFactory(DjangoModelFactory[Membership]):
     class Meta:
         model = Membership
 
-    group = factory.SubFactory(GroupFactory)  # type: ignore[attr-defined,no-untyped-call]
-    user = factory.SubFactory(UserFactory)  # type: ignore[attr-defined,no-untyped-call]
+    group = factory.SubFactory(GroupFactory)
+    user = factory.SubFactory(UserFactory)
     role = Role.VOLUNTEER
 
 
@@ -72,13 +72,13 @@ class SiteFactory(DjangoModelFactory[Site]):
     class Meta:
         model = Site
 
-    group = factory.SubFactory(GroupFactory)  # type: ignore[attr-defined,no-untyped-call]
-    code = factory.Sequence(lambda n: f"S{n}")  # type: ignore[attr-defined,no-untyped-call]
+    group = factory.SubFactory(GroupFactory)
+    code = factory.Sequence(lambda n: f"S{n}")
     name = "Stepping stones"
     river = "Alder Beck"
     latitude = 54.5
     longitude = -2.5
-    recording_list = factory.LazyFunction(family_list)  # type: ignore[attr-defined,no-untyped-call]
+    recording_list = factory.LazyFunction(family_list)
 
 
 class VisitFactory(DjangoModelFactory[Visit]):
@@ -87,20 +87,20 @@ class VisitFactory(DjangoModelFactory[Visit]):
     class Meta:
         model = Visit
 
-    site = factory.SubFactory(SiteFactory)  # type: ignore[attr-defined,no-untyped-call]
-    group = factory.SelfAttribute("site.group")  # type: ignore[attr-defined,no-untyped-call]
-    recording_list = factory.SelfAttribute("site.recording_list")  # type: ignore[attr-defined,no-untyped-call]
-    visited_on = factory.LazyFunction(lambda: timezone.localdate() - timedelta(days=1))  # type: ignore[attr-defined,no-untyped-call]
-    entered_by = factory.SubFactory(UserFactory)  # type: ignore[attr-defined,no-untyped-call]
-    submitted_at = factory.LazyFunction(timezone.now)  # type: ignore[attr-defined,no-untyped-call]
+    site = factory.SubFactory(SiteFactory)
+    group = factory.SelfAttribute("site.group")
+    recording_list = factory.SelfAttribute("site.recording_list")
+    visited_on = factory.LazyFunction(lambda: timezone.localdate() - timedelta(days=1))
+    entered_by = factory.SubFactory(UserFactory)
+    submitted_at = factory.LazyFunction(timezone.now)
 
 
 class SpotEffortFactory(DjangoModelFactory[SpotEffort]):
     class Meta:
         model = SpotEffort
 
-    visit = factory.SubFactory(VisitFactory)  # type: ignore[attr-defined,no-untyped-call]
-    number = factory.Sequence(lambda n: n + 1)  # type: ignore[attr-defined,no-untyped-call]
+    visit = factory.SubFactory(VisitFactory)
+    number = factory.Sequence(lambda n: n + 1)
     kicks = 3
     seconds = Decimal(30)
 
@@ -109,7 +109,7 @@ class MeasurementFactory(DjangoModelFactory[Measurement]):
     class Meta:
         model = Measurement
 
-    visit = factory.SubFactory(VisitFactory)  # type: ignore[attr-defined,no-untyped-call]
+    visit = factory.SubFactory(VisitFactory)
     quantity = "ph"
     unit = "pH"
     as_typed = "7.9"
@@ -120,7 +120,7 @@ class TaxonCountFactory(DjangoModelFactory[TaxonCount]):
     class Meta:
         model = TaxonCount
 
-    visit = factory.SubFactory(VisitFactory)  # type: ignore[attr-defined,no-untyped-call]
+    visit = factory.SubFactory(VisitFactory)
     taxon = "Baetidae"
     count = 12
 

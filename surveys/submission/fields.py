@@ -96,6 +96,6 @@ class AbundanceRange(serializers.ChoiceField):
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(choices=[(text, text) for text in RANGE_TEXTS], **kwargs)
 
-    def to_internal_value(self, data: Any) -> tuple[int, int | None]:
+    def to_internal_value(self, data: Any) -> Any:
         plain = str(data).replace("\N{EN DASH}", "-").replace(",", "")
         return RANGE_TEXTS[super().to_internal_value("".join(plain.split()))]
