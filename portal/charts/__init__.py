@@ -1,0 +1,25 @@
+"""Drawings of scores over time: pure Python, no Django; one drawing for page, e-mail and PDF.
+
+``draw_history`` draws the visits of a site, ``draw_season`` its pattern over the months, ``sparkline`` the
+small one for lists. All return SVG that stands alone; ``to_png`` makes the picture for e-mail.
+``history_rows`` gives the table that stands behind a chart.
+"""
+
+from portal.charts.history import HistoryRow, draw_history, history_rows
+from portal.charts.points import Point, TriggerLine
+from portal.charts.raster import to_png
+from portal.charts.season import draw_season
+from portal.charts.spark import sparkline
+from portal.charts.svg import Drawing
+
+__all__ = [
+    "Drawing",
+    "HistoryRow",
+    "Point",
+    "TriggerLine",
+    "draw_history",
+    "draw_season",
+    "history_rows",
+    "sparkline",
+    "to_png",
+]

@@ -1,0 +1,199 @@
+"""The chart of a site: its scores over time against the trigger in force."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from xml.etree.ElementTree import Element
+
+from portal.charts import marks
+from portal.charts.marks import Key
+from portal.charts.points import Point, TriggerLine, in_order, level_on, unbroken_runs
+from portal.charts.scales import Frame, date_ticks, span_of, value_ticks
+from portal.charts.summary import history_title
+from portal.charts.svg import Drawing, canvas, finish, number, put, text_width, write
+from portal.charts.words import Words, figure, words_for
+
+LEFT, RIGHT, TOP, AXIS = 46.0, 14.0, 34.0, 30.0
+SMALLEST = (200, 160)
+LABELLED_AT_MOST = 5  # below-trigger visits whose figure is written beside them
+
+
+@dataclass(frozen=True)
+class HistoryRow:
+    """A row of the table behind the chart: ``meaning`` is the state in words, ``trigger`` that day's level."""
+
+    when: date
+    value: float | None
+    low: float | None
+    high: float | None
+    trigger: float | None
+    meaning: str
+    note: str
+
+
+@dataclass(frozen=True)
+class History:
+    """What one chart shows, put in order once."""
+
+    points: Sequence[Point]
+    triggers: Sequence[TriggerLine]
+    window: tuple[date, date] | None
+    words: Words
+
+
+def history_rows(
+    points: Iterable[Point], triggers: Iterable[TriggerLine], *, lang: str = "en"
+) -> list[HistoryRow]:
+    """The visits in date order with the trigger of their day: the chart's figures, for a table beside it."""
+    words, lines = words_for(lang), list(triggers)
+    return [_row(p, level_on(lines, p.when), words) for p in in_order(points)]
+
+
+def _row(point: Point, trigger: float | None, words: Words) -> HistoryRow:
+    meaning = _meaning(point.state, trigger is not None, words)
+    return HistoryRow(point.when, point.value, point.low, point.high, trigger, meaning, point.note)
+
+
+def _meaning(state: str, triggered: bool, words: Words) -> str:
+    if state == "normal" and not triggered:
+        return words.no_trigger
+    return str(getattr(words, state))
+
+
+def draw_history(
+    points: Iterable[Point],
+    triggers: Iterable[TriggerLine],
+    *,
+    title: str,
+    index_name: str,
+    unit: str = "",
+    emphasis: tuple[date, date] | None = None,
+    width: int = 720,
+    height: int = 280,
+    lang: str = "en",
+) -> Drawing:
+    """The scores of one site and index as an accessible SVG of ``width`` by ``height`` pixels.
+
+    ``title`` says whose scores these are; the figures are added to it. ``unit`` is written after the index
+    name, ``emphasis`` shades the days from its first to its second date. Raises ValueError below 200 by 160
+    pixels.
+    """
+    if width < SMALLEST[0] or height < SMALLEST[1]:
+        raise ValueError("a history chart needs at least 200 by 160 pixels")
+    words = words_for(lang)
+    shown = History(in_order(points), list(triggers), emphasis, words)
+    name = history_title(title, shown.points, shown.triggers, words)
+    root = canvas(width, height, title=name, desc=words.how_to_read, lang=words.lang, kind="history")
+    heading = f"{index_name} ({unit})" if unit else index_name
+    _draw(root, shown, heading, width, height)
+    return finish(root)
+
+
+def _draw(root: Element, shown: History, heading: str, width: int, height: int) -> None:
+    rows = marks.legend_rows(_keys(shown), width - 12)
+    bottom = height - AXIS - marks.ROW * len(rows) - 4
+    days = _days(shown)
+    if not days:
+        write(root, 4, 17, heading, "text-strong")
+        write(root, width / 2, height / 2, shown.words.empty, "text", "middle")
+        return
+    ticks = value_ticks(_figures(shown, *span_of(days)), max(2, int(bottom - TOP) // 38))
+    frame = Frame(LEFT, TOP, width - RIGHT, bottom, *span_of(days), ticks[0], ticks[-1])
+    _window(root, shown, frame)
+    marks.value_axis(root, frame, ticks, heading)
+    marks.date_axis(root, frame, _date_ticks(frame, shown.words))
+    _trigger_lines(root, shown, frame)
+    _lines(root, shown, frame)
+    _visits(root, shown, frame)
+    marks.legend(root, rows, 6, bottom + AXIS)
+
+
+def _days(shown: History) -> list[date]:
+    return [p.when for p in shown.points] + list(shown.window or ()) or [t.valid_from for t in shown.triggers]
+
+
+def _date_ticks(frame: Frame, words: Words) -> list[tuple[date, str]]:
+    room = int((frame.right - frame.left) // 82)
+    ticks = date_ticks(frame.first, frame.last, max(1, room), words)
+    return [(t, label) for t, label in ticks if frame.x(t) + text_width(label) / 2 <= frame.right + RIGHT]
+
+
+def _figures(shown: History, first: date, last: date) -> list[float]:
+    """Everything the value axis must reach, triggers only where they were in force within the days shown."""
+    levels = [t.level for t in _visible(shown.triggers, first, last)]
+    scores = [f for p in shown.points for f in (p.low, p.value, p.high) if f is not None]
+    return scores + levels
+
+
+def _visible(triggers: Sequence[TriggerLine], first: date, last: date) -> list[TriggerLine]:
+    return [t for t in triggers if t.valid_from <= last and (t.valid_to is None or t.valid_to >= first)]
+
+
+def _keys(shown: History) -> list[Key]:
+    """Only what is in the drawing is in its legend."""
+    words, states = shown.words, {p.state for p in shown.points}
+    normal = words.normal if shown.triggers else words.normal_without_trigger
+    wanted = [
+        (bool(shown.triggers), Key("trigger", words.trigger)),
+        ("normal" in states, Key("normal", normal)),
+        ("below" in states, Key("below", words.below)),
+        ("untested" in states, Key("untested", words.untested)),
+        ("unscored" in states, Key("unscored", words.unscored)),
+        (any(p.low is not None or p.high is not None for p in shown.points), Key("bounds", words.bounds)),
+        (shown.window is not None, Key("window", words.window)),
+    ]
+    return [key for present, key in wanted if present]
+
+
+def _window(root: Element, shown: History, frame: Frame) -> None:
+    if shown.window is None:
+        return
+    left, right = sorted(frame.x(day) for day in shown.window)
+    box = {"x": left - 2, "width": right - left + 4, "y": frame.top, "height": frame.bottom - frame.top}
+    put(root, "rect", "window", **box)
+
+
+def _lines(root: Element, shown: History, frame: Frame) -> None:
+    for run in unbroken_runs(shown.points):
+        places = [(frame.x(p.when), frame.y(p.value)) for p in run if p.value is not None]
+        if len(places) > 1:
+            put(root, "path", "line", d="M" + "L".join(f"{number(x)} {number(y)}" for x, y in places))
+
+
+def _trigger_lines(root: Element, shown: History, frame: Frame) -> None:
+    for trigger in _visible(shown.triggers, frame.first, frame.last):
+        left, y = frame.x(trigger.valid_from), frame.y(trigger.level)
+        right = frame.right if trigger.valid_to is None else frame.x(trigger.valid_to)
+        put(root, "line", "trigger", x1=left, x2=right, y1=y, y2=y)
+        _trigger_label(root, f"{shown.words.trigger} {figure(trigger.level)}", left, right, y, frame.bottom)
+
+
+def _trigger_label(root: Element, label: str, left: float, right: float, y: float, bottom: float) -> None:
+    """Under the near end of its line, where fewest visits are; left out when longer than the line itself."""
+    if text_width(label) + 8 <= right - left:
+        write(root, left + 5, y + 15 if y + 18 < bottom else y - 7, label, "text-trigger")
+
+
+def _visits(root: Element, shown: History, frame: Frame) -> None:
+    r = marks.radius_for(len(shown.points))
+    for point in shown.points:
+        marks.visit_mark(root, point, frame, r, shown.words)
+    _figures_beside(root, shown, frame)
+
+
+def _figures_beside(root: Element, shown: History, frame: Frame) -> None:
+    """The figure of the latest score and, while they are few, of every visit below the trigger."""
+    scored = [p for p in shown.points if p.value is not None]
+    below = [p for p in scored if p.state == "below"]
+    chosen = (below if len(below) <= LABELLED_AT_MOST else []) + scored[-1:]
+    for point in dict.fromkeys(chosen):
+        write(root, *_figure_place(point, frame), figure(point.value or 0.0), "text-strong", "middle")
+
+
+def _figure_place(point: Point, frame: Frame) -> tuple[float, float]:
+    """Under a visit below the trigger, else above the mark and its range, and always inside the drawing."""
+    ends = [f for f in (point.low, point.value, point.high) if f is not None]
+    y = frame.y(ends[0]) + 20 if point.state == "below" else frame.y(ends[-1]) - 10
+    return min(frame.right - 10, frame.x(point.when)), min(frame.bottom - 4, max(frame.top - 5, y))

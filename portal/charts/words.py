@@ -1,0 +1,88 @@
+"""Every word a chart writes, in one place per language, so that a drawing needs no translation machinery."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+MINUS = "\N{MINUS SIGN}"
+
+
+@dataclass(frozen=True)
+class Words:
+    """The texts of one language. Fields with braces are filled by ``str.format``."""
+
+    lang: str
+    months: tuple[str, ...]
+    normal: str
+    normal_without_trigger: str
+    below: str
+    untested: str
+    unscored: str
+    line: str
+    trigger: str
+    bounds: str
+    window: str
+    middle: str
+    earlier: str
+    empty: str
+    visits: str
+    one_visit: str
+    spread: str
+    trigger_now: str
+    no_trigger: str
+    count_below: str
+    count_untested: str
+    count_unscored: str
+    how_to_read: str
+    season: str
+
+    def day(self, when: date) -> str:
+        """A date as a reader says it, the same on every machine: 4 May 2025."""
+        return f"{when.day} {self.months[when.month - 1]} {when.year}"
+
+
+ENGLISH = Words(
+    lang="en",
+    months=("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"),
+    normal="at or above the trigger",
+    normal_without_trigger="visit",
+    below="below the trigger",
+    untested="not tested against the trigger",
+    unscored="visit without a score",
+    line="visits in a row; broken where visits are missing",
+    trigger="trigger",
+    bounds="possible range",
+    window="period in question",
+    middle="middle of all years",
+    earlier="other years",
+    empty="No visits yet",
+    visits="{count} visits from {first} to {last}",
+    one_visit="one visit on {first}",
+    spread="lowest {low}, highest {high}, latest {latest}",
+    trigger_now="trigger {level}",
+    no_trigger="no trigger",
+    count_below="below the trigger: {count}",
+    count_untested="not tested: {count}",
+    count_unscored="without a score: {count}",
+    how_to_read="Filled circles are visits at or above the trigger, filled triangles pointing down are below "
+    "it, hollow diamonds were not tested, crosses have no score. The line is broken where visits are missing. "
+    "The same figures stand in a table.",
+    season="{count} scored visits by month, {first} to {last}",
+)
+
+LANGUAGES: Mapping[str, Words] = {"en": ENGLISH}
+
+
+def words_for(lang: str) -> Words:
+    """The words of ``lang`` ("en", "en-gb"), English where we have none of that language."""
+    return LANGUAGES.get(lang.lower().split("-")[0], ENGLISH)
+
+
+def figure(value: float, places: int = 2) -> str:
+    """A number with at most ``places`` decimals, no idle zeros, a real minus sign and never a minus zero."""
+    text = f"{value:.{places}f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text.replace("-", MINUS)
