@@ -7,6 +7,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -45,20 +46,22 @@ class Child:
         """None while the program runs."""
         return self.process.poll() if self.process else None
 
-    def has_group(self) -> bool:
-        """Tell whether anything the program started is left, itself included."""
-        self.exit_code()
-        return self.process is not None and _group_exists(self.process.pid)
-
-    def send(self, number: signal.Signals) -> None:
-        """Send a signal to the program and all that it started."""
-        if self.process and self.has_group():
-            os.killpg(self.process.pid, number)
+    def is_running(self) -> bool:
+        """Tell whether the program itself still runs."""
+        return self.process is not None and self.exit_code() is None
 
     def ask_to_stop(self) -> None:
         """Ask only the program itself: a group signal would make its own children stop under its hands."""
-        if self.process and self.exit_code() is None:
+        if self.process and self.is_running():
             self.process.terminate()
+
+    def clear(self) -> None:
+        """Kill what is left of the program and of all that it started."""
+        if self.process:
+            # An empty group is gone for Linux, and forbidden for others.
+            with suppress(ProcessLookupError, PermissionError):
+                os.killpg(self.process.pid, signal.SIGKILL)
+            self.process.wait()
 
     def last_words(self, lines: int = 15) -> str:
         """The end of the log."""
@@ -89,12 +92,10 @@ def stop_all(children: Sequence[Child]) -> None:
     for child in children:
         child.ask_to_stop()
     deadline = time.monotonic() + GRACE
-    while any(child.has_group() for child in children) and time.monotonic() < deadline:
+    while any(child.is_running() for child in children) and time.monotonic() < deadline:
         time.sleep(0.05)
     for child in children:
-        child.send(signal.SIGKILL)
-        if child.process:
-            child.process.wait()
+        child.clear()
 
 
 def _plan_restart(child: Child, code: int) -> None:
@@ -104,18 +105,10 @@ def _plan_restart(child: Child, code: int) -> None:
     child.due = now + child.pause
     print(f"{child.name} stopped (exit {code}); starting it again. Its log: {child.log}", flush=True)
     # What a killed program leaves behind may hold its port or its queue.
-    child.send(signal.SIGKILL)
+    child.clear()
 
 
 def _dies_with_us() -> list[str]:
     # Where the system has it: even `kill -9` of this process then leaves no child behind.
     setpriv = shutil.which("setpriv") if sys.platform == "linux" else None
     return [setpriv, "--pdeathsig", "TERM", "--"] if setpriv else []
-
-
-def _group_exists(group: int) -> bool:
-    try:
-        os.killpg(group, 0)
-    except (ProcessLookupError, PermissionError):
-        return False
-    return True
