@@ -1,0 +1,55 @@
+"""The command as a user runs it: its own process, its exit status, its two streams."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+COUNTS = "sample,taxon,count\nA,Perlidae,1\nA,Baetidae,3\n"
+
+
+def run(*arguments: str) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "manage.py", "score_counts", *arguments]
+    return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=60, check=False)
+
+
+@pytest.fixture
+def counts(tmp_path: Path) -> Path:
+    path = tmp_path / "counts.csv"
+    path.write_text(COUNTS, encoding="utf-8")
+    return path
+
+
+def test_it_prints_json_and_ends_well(counts: Path) -> None:
+    done = run(str(counts), "--format", "json")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert json.loads(done.stdout)["samples"]["A"]["bmwp"] == {"score": 14, "ntaxa": 2, "aspt": 7.0}
+
+
+def test_it_prints_json_unless_told_otherwise(counts: Path) -> None:
+    assert json.loads(run(str(counts)).stdout)["unmatched"] == {"A": []}
+
+
+def test_it_prints_csv(counts: Path) -> None:
+    lines = run(str(counts), "--format", "csv").stdout.splitlines()
+    assert lines[0].startswith("sample,bmwp,ntaxa,aspt,")
+    assert lines[1].startswith("A,14,2,7.0,")
+
+
+def test_it_ends_with_status_two_and_one_line_for_bad_input(counts: Path) -> None:
+    counts.write_text(COUNTS + "A,Caenidae,-4\n", encoding="utf-8")
+    done = run(str(counts))
+    assert (done.returncode, done.stdout) == (2, "")
+    assert len(done.stderr.splitlines()) == 1
+    assert str(counts) in done.stderr
+    assert "row 4 has the count '-4'" in done.stderr
+
+
+def test_it_ends_with_status_two_and_one_line_for_a_missing_file(tmp_path: Path) -> None:
+    done = run(str(tmp_path / "no\nsuch.csv"))
+    assert (done.returncode, done.stdout) == (2, "")
+    assert len(done.stderr.splitlines()) == 1
+    assert "cannot be read" in done.stderr
