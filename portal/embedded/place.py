@@ -4,6 +4,7 @@ import hashlib
 import os
 import pwd
 import subprocess
+import tempfile
 from pathlib import Path
 from typing import Any
 
@@ -70,7 +71,7 @@ def socket_folder(home: Path, owned_by_server: bool = True) -> Path:
     near = home / "run"
     if len(os.fsencode(near)) <= LONGEST_SOCKET_FOLDER:
         return make_folder(near, 0o700, owned_by_server)
-    short = make_folder(Path("/tmp") / f"{PRODUCT}-{_key(home)}", 0o700, owned_by_server)  # noqa: S108
+    short = make_folder(Path(tempfile.gettempdir()) / f"{PRODUCT}-{_key(home)}", 0o700, owned_by_server)
     # Anybody may have made a folder of this name first, and would then sit between us and the server.
     if short.is_symlink() or short.stat().st_uid != near.parent.stat().st_uid:
         raise EmbeddedError(f"{short} is somebody else's: remove it or set PORTAL_STATE_DIR to a shorter path.")
