@@ -44,6 +44,7 @@ def describe(values: Sequence[float]) -> Baseline | None:
 
 def is_below(score: float, level: float) -> bool:
     """True where a score fires a trigger: strictly below its level."""
+    # A score at the level is as good as the group and the agency agreed on.
     return score < level
 
 
@@ -88,6 +89,7 @@ def prediction_factor(n: int, confidence: float = 0.95) -> float:
 def student_quantile(chance: float, freedom: int) -> float:
     """Return the t that Student's distribution stays below with that chance (0.5 to below 1)."""
     low, high = 0.0, 1.0
+    # Halving needs a start that holds the answer; few degrees of freedom have long tails.
     while student_chance(high, freedom) < chance:
         high *= 2
     for _ in range(100):

@@ -40,6 +40,7 @@ def format_scores(samples: Samples, form: str) -> str:
 
 
 def _read_lines(path: Path) -> Iterator[tuple[str, Count]]:
+    # strict, because a lost quote would otherwise swallow the rows that follow.
     reader = csv.reader(io.StringIO(_read_text(path), newline=""), strict=True)
     rows = _number_rows(path, reader)
     _check_header(path, next(rows, (1, []))[1])
@@ -55,6 +56,7 @@ def _read_text(path: Path) -> str:
     except OSError as error:
         raise CountsFileError(f"{path}: cannot be read ({error.strerror})") from error
     except UnicodeDecodeError as error:
+        # Most such files come from a spreadsheet's older CSV form; the row helps to find the letter.
         row = error.object[: error.start].count(b"\n") + 1
         raise CountsFileError(f"{path}: row {row} is not UTF-8 text; save the file as CSV UTF-8") from error
 
@@ -94,6 +96,7 @@ def _read_number(place: str, text: str) -> int:
 
 def _as_json(scores: Mapping[str, Mapping[str, Score]]) -> str:
     told = {sample: _sample_as_json(found) for sample, found in scores.items()}
+    # What the BMWP table does not score must be seen, whether or not another table knows it.
     unmatched = {sample: list(found["bmwp"].left_out) for sample, found in scores.items()}
     return json.dumps({"samples": told, "unmatched": unmatched}, indent=2) + "\n"
 

@@ -95,6 +95,7 @@ def range_of(number: int) -> Range:
 def read_sample(counts: Iterable[Count]) -> Sample:
     """Join the lines of each recorded name. Case and spaces do not part names; the first spelling stays."""
     found: dict[str, tuple[str, Amount]] = {}
+    # Sorted, so that the order of lines decides neither spelling nor rounding.
     for count in sorted(filter(lambda line: line.is_present, counts), key=lambda line: line.taxon):
         key = " ".join(count.taxon.casefold().split())
         name, before = found.get(key, (" ".join(count.taxon.split()), None))

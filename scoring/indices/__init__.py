@@ -36,5 +36,6 @@ def score_sample(counts: Iterable[Count]) -> dict[str, Score]:
 
 def unmatched(counts: Iterable[Count]) -> list[str]:
     """Return the recorded names that no table knows, absent ones too, each once and in order of the record."""
+    # Absent names count here: a misspelt absence is a wrong record as well.
     names = dict.fromkeys(" ".join(count.taxon.split()) for count in counts)
     return [name for name in names if roll_up(name) is None]

@@ -33,6 +33,7 @@ def bmwp_mean(sample: Sample) -> Score:
     return _score("aspt", grouping, total / len(grouping.amounts))
 
 
+# Only who is there counts: how many there are is left to WHPT.
 def _group(sample: Sample) -> Grouping:
     return group_sample(sample, place_in_table("bmwp"))
 

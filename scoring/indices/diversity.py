@@ -14,6 +14,7 @@ ONE_TAXON = "Evenness needs at least two taxa."
 def shannon_of(numbers: Sequence[float]) -> float:
     """Return H' = -sum p ln p of counts above 0 (natural logarithm)."""
     total = math.fsum(numbers)
+    # abs, because one taxon alone would give -0.0.
     return abs(math.fsum(number / total * math.log(number / total) for number in numbers))
 
 
@@ -42,6 +43,7 @@ def pielou(sample: Sample) -> Score:
     """Return H' / ln S; None with fewer than two taxa or an unknown number."""
     if len(sample) == 1:
         return _no_score("pielou", sample, ONE_TAXON)
+    # An empty sample is refused further on; the 1.0 only keeps ln 0 away.
     most = math.log(len(sample)) if sample else 1.0
     return _score("pielou", sample, lambda numbers: shannon_of(numbers) / most)
 

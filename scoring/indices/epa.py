@@ -17,6 +17,7 @@ from scoring.taxa import Taxon
 def epa_volunteer(sample: Sample) -> Score:
     """Return the rating's score, 0 without any of its kinds of animal; None where a number is not recorded."""
     grouping = group_sample(sample, _item_of)
+    # No animal of the list is a result too (0, poor): a dead stream must not read as not rated.
     limits, parts, unknown = _limits(grouping), _parts(grouping), grouping.without_number
     if unknown:
         why_none = why_no_number(unknown)
@@ -60,6 +61,7 @@ def _weight(item: str, number: float) -> float:
 
 
 def _item_of(taxon: Taxon) -> str:
+    # Nearest first: Neritidae are gilled snails before they are snails.
     return next((_items()[name] for name in taxon.lineage if name in _items()), "")
 
 

@@ -18,6 +18,7 @@ def ept_families(sample: Sample) -> Score:
 
 def ept_percent(sample: Sample) -> Score:
     """Return EPT animals as a percentage of all animals whose name is known; None without any."""
+    # The share needs no family, so animals named to order count here though not above.
     grouping = group_sample(sample, lambda taxon: "EPT" if taxon.order in EPT_ORDERS else "other")
     why_none = _why_no_percent(grouping)
     if why_none:
@@ -29,6 +30,7 @@ def ept_percent(sample: Sample) -> Score:
 
 def _why_no_percent(grouping: Grouping) -> str:
     if not grouping.amounts:
+        # Unknown names may hide mayflies: saying 0 % would be a guess.
         return EMPTY if not grouping.left_out else "No name was recognised, so no order is known."
     return why_no_number(grouping.without_number) if grouping.without_number else ""
 

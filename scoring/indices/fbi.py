@@ -30,12 +30,14 @@ def family_biotic_index(sample: Sample) -> Score:
 
 def fbi_class(value: float) -> str:
     """Return the class of a value from 0 to 10, rounded half up to two decimals, as the limits are printed."""
+    # The limits leave gaps (3.75, 3.76), so a value has to be rounded before it is classed.
     printed = half_up(value, 2)
     return next(row["class"] for row in read_table("fbi_classes") if printed <= Decimal(row["upper"]))
 
 
 def half_up(value: float, decimals: int) -> Decimal:
     """Round as tables are rounded by hand: 4.255 to 4.26, where binary rounding would give 4.25."""
+    # repr gives the shortest decimal, so 4.255 is a tie and not 4.25499999.
     return Decimal(repr(value)).quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP)
 
 

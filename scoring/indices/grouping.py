@@ -34,6 +34,7 @@ def group_sample(sample: Sample, place: Place) -> Grouping:
         if target:
             amounts[target] = amounts[target] + amount if target in amounts else amount
             used.append(name)
+    # Names stay as recorded, so that the recorder recognises them.
     left_out = tuple(name for name in sample if name not in used)
     without_number = tuple(name for name in used if sample[name].number is None)
     return Grouping(dict(sorted(amounts.items())), tuple(used), left_out, without_number)
@@ -41,6 +42,7 @@ def group_sample(sample: Sample, place: Place) -> Grouping:
 
 def place_in_table(table: str) -> Place:
     """Return the place function of a table with the columns `taxon` and `includes`."""
+    # A taxon the table lacks is scored as the wider one it has: worm families as Oligochaeta.
     return lambda taxon: next((_places(table)[name] for name in taxon.lineage if name in _places(table)), "")
 
 

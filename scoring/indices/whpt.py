@@ -60,6 +60,7 @@ def _limits(grouping: Grouping, divisor: int) -> Limits:
 
 
 def _why_none(grouping: Grouping) -> str:
+    # Leaving the taxon out instead would shift total and mean without a word.
     unknown = grouping.without_number
     return f"{why_no_number(unknown)} {PRESENCE_ONLY}" if unknown else ""
 

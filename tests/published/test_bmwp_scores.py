@@ -13,8 +13,9 @@ from tests.scoring.making import exact, score, value
 
 BY_SCORE = {
     10: """Siphlonuridae Heptageniidae Leptophlebiidae Ephemerellidae Potamanthidae Ephemeridae
-        Taeniopterygidae Leuctridae Capniidae Perlodidae Perlidae Chloroperlidae Aphelocheiridae Phryganeidae Molannidae
-        Beraeidae Odontoceridae Leptoceridae Goeridae Lepidostomatidae Brachycentridae Sericostomatidae""",
+        Taeniopterygidae Leuctridae Capniidae Perlodidae Perlidae Chloroperlidae Aphelocheiridae Phryganeidae
+        Molannidae Beraeidae Odontoceridae Leptoceridae Goeridae Lepidostomatidae Brachycentridae
+        Sericostomatidae""",
     8: """Astacidae Lestidae Agriidae Gomphidae Cordulegasteridae Aeshnidae Corduliidae Libellulidae
         Psychomyiidae(Ecnomidae) Philopotamidae""",
     7: "Caenidae Nemouridae Rhyacophilidae(Glossosomatidae) Polycentropodidae Limnephilidae",

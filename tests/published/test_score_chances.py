@@ -1,7 +1,7 @@
 """Chances and limits of triggers against figures computed once by other means from the laws named.
 
-Tails of the normal law, the geometric law, and one-sided normal prediction limits t sqrt(1 + 1/n). That a trigger
-should fire by chance at one visit in twenty (5 %) is common practice, no source.
+Tails of the normal law, the geometric law, and one-sided normal prediction limits t sqrt(1 + 1/n). That a
+trigger should fire by chance at one visit in twenty (5 %) is common practice, no source.
 """
 
 import pytest
