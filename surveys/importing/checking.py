@@ -1,0 +1,119 @@
+"""Checking a whole sheet: every problem with its row and column, and the submissions it holds."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from uuid import UUID
+
+from django.utils.translation import gettext as _
+
+from portal.accounts.models import Group
+from surveys.contexts import context_for
+from surveys.importing.building import build_draft
+from surveys.importing.columns import COLUMN_BY_NAME
+from surveys.importing.drafting import Draft
+from surveys.importing.grouping import RowProblem, VisitRows, group_rows
+from surveys.importing.people import Members
+from surveys.importing.reading import Sheet
+from surveys.models import Site, Visit
+from surveys.rules import check_submission
+from surveys.submission import InvalidSubmission, Problem, Submission, parse_submission
+
+
+@dataclass(frozen=True)
+class CheckedSheet:
+    """What a check found: problems in the order of the rows, visits to load, and how many are there already.
+
+    `findings` counts what is unusual but possible: it goes with the visits to whoever approves them.
+    """
+
+    rows_read: int
+    problems: tuple[RowProblem, ...]
+    submissions: tuple[Submission, ...]
+    already_there: int
+    findings: int
+
+    @property
+    def new(self) -> int:
+        """How many visits would be loaded."""
+        return len(self.submissions) - self.already_there
+
+
+@dataclass
+class _Check:
+    """A check under way: what is known of the group, and what was found so far."""
+
+    group: Group
+    sites: Mapping[str, Site]
+    members: Members
+    problems: list[RowProblem] = field(default_factory=list)
+    submissions: list[Submission] = field(default_factory=list)
+    findings: int = 0
+
+    def take(self, visit: VisitRows) -> None:
+        """Read and judge one visit."""
+        site = self.sites.get(visit.key[0])
+        if site is None:
+            self.problems.append(RowProblem(visit.first_row, "site", self._unknown_site(visit)))
+            return
+        draft = build_draft(visit, site, visit.number(self.group.pk, site.code), self.members)
+        self.problems += draft.problems
+        try:
+            submission = parse_submission(draft.data)
+        except InvalidSubmission as invalid:
+            self._refuse(draft, visit, invalid.problems)
+        else:
+            self._judge(draft, visit, submission, site)
+
+    def _judge(self, draft: Draft, visit: VisitRows, submission: Submission, site: Site) -> None:
+        checked = check_submission(submission, context_for(submission, site, past_record=True))
+        # What was left out of the counts for its own problem must not look like a count never made.
+        errors = [each for each in checked.errors if each.field != "counts" or not draft.problems]
+        self._refuse(draft, visit, errors)
+        self.findings += len(checked.findings)
+        self.submissions.append(submission)
+
+    def _refuse(self, draft: Draft, visit: VisitRows, problems: Iterable[Problem]) -> None:
+        for each in problems:
+            row, column = draft.place(each.field, visit.first_row)
+            # A count's cell is remembered for its amount; that the name is unknown concerns the name.
+            column = "taxon" if each.rule == "unknown_taxon" else column
+            self.problems.append(RowProblem(row, column, each.message))
+
+    def _unknown_site(self, visit: VisitRows) -> str:
+        message = _("The group has no site “%(code)s”. Its codes are: %(codes)s.")
+        codes = ", ".join(site.code for site in self.sites.values()) or _("none yet")
+        return message % {"code": visit.rows[0].cells["site"], "codes": codes}
+
+
+def check_sheet(*, group: Group, sheet: Sheet) -> CheckedSheet:
+    """Check every row against everything a submission is checked against; nothing is written."""
+    visits, problems = group_rows(sheet.rows)
+    check = _Check(
+        group=group,
+        sites={site.code.casefold(): site for site in Site.objects.of_group(group).select_related("group")},
+        members=Members(group),
+        problems=[*_header_problems(sheet), *problems],
+    )
+    for visit in visits:
+        check.take(visit)
+    there = loaded_before(group, check.submissions)
+    return CheckedSheet(
+        rows_read=len(sheet.rows),
+        problems=tuple(sorted(check.problems, key=lambda each: each.row)),
+        submissions=tuple(check.submissions),
+        already_there=len(there),
+        findings=check.findings,
+    )
+
+
+def _header_problems(sheet: Sheet) -> list[RowProblem]:
+    message = _("This column is none of ours. Rename it as in the table of columns, or take it out.")
+    return [RowProblem(1, name, message) for name in sheet.header if name and name not in COLUMN_BY_NAME]
+
+
+def loaded_before(group: Group, submissions: Iterable[Submission]) -> set[UUID]:
+    """Numbers of the submissions that the group has as visits already, whoever loaded them."""
+    numbers = [each.id for each in submissions]
+    return set(Visit.objects.of_group(group).filter(id__in=numbers).values_list("id", flat=True))

@@ -1,0 +1,73 @@
+"""The count of each row: which taxon, how many, and what spreadsheet programs make of ranges."""
+
+from __future__ import annotations
+
+import re
+
+from django.utils.translation import gettext as _
+
+from scoring.taxa import roll_up
+from surveys.importing.drafting import Draft
+from surveys.importing.grouping import VisitRows
+from surveys.importing.reading import Row
+from surveys.submission.fields import RANGE_TEXTS
+
+_WHOLE = re.compile(r"-?\d+")
+_TO = re.compile(r"\s*(?:[-–]|\bto\b)\s*")
+# "1-9" turns into 1 September in many spreadsheet programs, which write it as one of these.
+_DATE_LIKE = re.compile(r"\d{4}-\d\d-\d\d|\d{1,2}[-/ ][A-Za-z]{3,}|[A-Za-z]{3,}[-/ ]\d{1,2}")
+
+
+def add_counts(draft: Draft, visit: VisitRows) -> None:
+    """Add an entry for each row that counts a taxon; a row alone may count nothing."""
+    draft.data["counts"] = []
+    named: dict[str, int] = {}
+    for row in visit.rows:
+        taxon, amount = row.cells.get("taxon", ""), row.cells.get("count", "")
+        if not taxon and not amount and len(visit.rows) == 1:
+            continue
+        if _is_sound(draft, row, taxon, amount) and _is_new(draft, row, taxon, named):
+            draft.data["counts"].append({"taxon": taxon, **_amount(amount)})
+            _keep_names(draft, row, taxon)
+
+
+def _keep_names(draft: Draft, row: Row, taxon: str) -> None:
+    draft.keep("counts", row.number, "count")
+    draft.keep(f"counts.{taxon}", row.number, "count")
+    known = roll_up(taxon)
+    if known:
+        draft.keep(f"counts.{known.name}", row.number, "count")
+
+
+def _is_sound(draft: Draft, row: Row, taxon: str, amount: str) -> bool:
+    if not taxon:
+        draft.refuse(row.number, "taxon", _("Which taxon was counted?"))
+    if not amount:
+        message = _("How many? Write 0 for looked for and not found; leave out what was not looked for.")
+        draft.refuse(row.number, "count", message)
+    elif _DATE_LIKE.fullmatch(amount):
+        message = _(
+            "The spreadsheet made the date “%(text)s” of a range. Format the column as text, type it again."
+        )
+        draft.refuse(row.number, "count", message % {"text": amount})
+    elif not _amount(amount):
+        message = _("Write a whole number, such as 12, or one of the ranges 1-9, 10-99, 100-999, 1000+.")
+        draft.refuse(row.number, "count", message)
+    return bool(taxon and _amount(amount))
+
+
+def _amount(text: str) -> dict[str, str]:
+    """The amount as submission data; empty when it is neither a whole number nor a range."""
+    plain = _TO.sub("-", text.replace(",", "").strip()) if not _WHOLE.fullmatch(text) else text
+    if _WHOLE.fullmatch(plain):
+        return {"count": plain}
+    return {"range": plain} if plain in RANGE_TEXTS else {}
+
+
+def _is_new(draft: Draft, row: Row, taxon: str, named: dict[str, int]) -> bool:
+    earlier = named.setdefault(" ".join(taxon.casefold().split()), row.number)
+    if earlier == row.number:
+        return True
+    message = _("This visit has “%(taxon)s” already, in row %(row)d. Add the two up, or tell two visits apart.")
+    draft.refuse(row.number, "taxon", message % {"taxon": taxon, "row": earlier})
+    return False

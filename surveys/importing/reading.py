@@ -1,0 +1,169 @@
+"""Opening a spreadsheet: CSV or XLSX, guarded against files made to overwhelm, every cell as text."""
+
+from __future__ import annotations
+
+import csv
+import io
+import zipfile
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from typing import IO, Any
+
+from django.utils.translation import gettext as _
+from openpyxl import load_workbook
+
+from surveys.importing.columns import REQUIRED, header_name
+
+MOST_BYTES = 20 * 1024 * 1024
+MOST_ROWS = 100_000
+MOST_COLUMNS = 200
+# An XLSX is a zip: a small file can unpack to any size. Sheets of 100,000 rows stay far below this.
+MOST_BYTES_UNPACKED = 300 * 1024 * 1024
+
+
+class UnusableFile(ValueError):
+    """The file cannot be read as a sheet of visits at all; the message says why."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row with its number as a spreadsheet program shows it; empty cells are left out."""
+
+    number: int
+    cells: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """The header, in the form of the column table, and the rows that hold something."""
+
+    header: tuple[str, ...]
+    rows: tuple[Row, ...]
+
+
+def read_sheet(file: IO[bytes], name: str) -> Sheet:
+    """Read a sheet; `name` says by its ending whether it is CSV or XLSX. Raises UnusableFile."""
+    content = file.read(MOST_BYTES + 1)
+    if len(content) > MOST_BYTES:
+        raise UnusableFile(_("The file is larger than 20 MB. Split it by year or by site."))
+    ending = name.lower().rpartition(".")[2]
+    if ending == "xlsx":
+        return _as_sheet(_xlsx_lines(content))
+    if ending in ("csv", "txt", "tsv"):
+        return _as_sheet(_csv_lines(content))
+    raise UnusableFile(
+        _("Save the sheet as CSV or XLSX; a file ending in “%(ending)s” is neither.") % {"ending": ending}
+    )
+
+
+def _as_sheet(lines: Iterator[list[str]]) -> Sheet:
+    header = _header(next(lines, []))
+    rows = []
+    for number, line in enumerate(lines, start=2):
+        if number > MOST_ROWS + 1:
+            raise UnusableFile(_("The sheet has more than 100,000 rows. Split it by year or by site."))
+        row = _row(number, header, line)
+        if row.cells:
+            rows.append(row)
+    if not rows:
+        raise UnusableFile(_("The sheet has a header but no rows."))
+    return Sheet(header, tuple(rows))
+
+
+def _row(number: int, header: tuple[str, ...], line: list[str]) -> Row:
+    if any(line[len(header) :]):
+        raise UnusableFile(
+            _("Row %(row)d has more cells than the header. Is a comma inside a cell without quotes?")
+            % {"row": number}
+        )
+    pairs = zip(header, line, strict=False)
+    return Row(number, {name: cell for name, cell in pairs if name and cell})
+
+
+def _header(line: list[str]) -> tuple[str, ...]:
+    names = [header_name(cell) for cell in line]
+    while names and not names[-1]:
+        names.pop()
+    if len(names) > MOST_COLUMNS:
+        raise UnusableFile(_("The sheet has more than 200 columns."))
+    missing = [name for name in REQUIRED if name not in names]
+    if missing:
+        raise UnusableFile(
+            _("The first row must name the columns; missing: %(names)s.") % {"names": ", ".join(missing)}
+        )
+    twice = sorted({name for name in names if name and names.count(name) > 1})
+    if twice:
+        raise UnusableFile(_("Column %(names)s stands in the first row twice.") % {"names": ", ".join(twice)})
+    return tuple(names)
+
+
+def _csv_lines(content: bytes) -> Iterator[list[str]]:
+    text = _decoded(content)
+    lines = csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text))
+    try:
+        for line in lines:
+            yield [cell.strip() for cell in line]
+    except csv.Error as error:
+        message = _("Row %(row)d cannot be read as CSV.") % {"row": lines.line_num}
+        raise UnusableFile(message) from error
+
+
+def _decoded(content: bytes) -> str:
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise UnusableFile(_("The file is not in UTF-8. Save it as “CSV UTF-8” or as XLSX.")) from error
+    if "\0" in text:
+        raise UnusableFile(_("The file is not text. Save it as “CSV UTF-8” or as XLSX."))
+    return text
+
+
+def _delimiter(text: str) -> str:
+    """Comma, semicolon or tab: whichever the header has most of, since its names hold none of them."""
+    header = text.partition("\n")[0]
+    return max(",;\t", key=header.count)
+
+
+def _xlsx_lines(content: bytes) -> Iterator[list[str]]:
+    _check_unpacked_size(content)
+    try:
+        # Formulas are never calculated: the value last saved with the file is read.
+        book = load_workbook(io.BytesIO(content), read_only=True, data_only=True)
+        sheet = book.worksheets[0]
+        for line in sheet.iter_rows(max_col=MOST_COLUMNS + 1, max_row=MOST_ROWS + 2, values_only=True):
+            yield [cell_text(value) for value in line]
+    except UnusableFile:
+        raise
+    # What a damaged workbook makes openpyxl raise is anything from KeyError to an XML error.
+    except Exception as error:
+        raise UnusableFile(_("The file cannot be read as XLSX. Save it anew, or as CSV UTF-8.")) from error
+
+
+def _check_unpacked_size(content: bytes) -> None:
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as packed:
+            size = sum(each.file_size for each in packed.infolist())
+    except zipfile.BadZipFile as error:
+        raise UnusableFile(_("The file cannot be read as XLSX. Save it anew, or as CSV UTF-8.")) from error
+    if size > MOST_BYTES_UNPACKED:
+        raise UnusableFile(_("The file unpacks to more than 300 MB. Save only the sheet of visits."))
+
+
+def cell_text(value: Any) -> str:
+    """A spreadsheet cell as somebody would type it: 12.0 -> "12", a date -> "2024-05-03", a time -> "10:00"."""
+    match value:
+        case None:
+            return ""
+        case datetime() if value.time() == time(0):
+            return value.date().isoformat()
+        case datetime():
+            return value.isoformat(sep=" ", timespec="minutes")
+        case date():
+            return value.isoformat()
+        case time():
+            return value.isoformat(timespec="minutes")
+        case float() if value.is_integer():
+            return str(int(value))
+        case _:
+            return str(value).strip()
