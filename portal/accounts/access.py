@@ -122,7 +122,7 @@ ACTIONS: Mapping[str, Action] = MappingProxyType(
         "incident.note": Action(_("add a note to an incident"), _coordinator_or_contact),
         "incident.close": Action(_("close an incident with its outcome"), _coordinator_or_contact),
         "import.run": Action(_("load visits from a spreadsheet"), _coordinator),
-        "report.view": Action(_("see the yearly reports, drafts included"), _member),
+        "report.view": Action(_("see the group's yearly reports"), _member),
         "report.make": Action(_("make and publish the yearly report"), _coordinator),
         "outbox.view": Action(_("see messages that could not be delivered"), _coordinator),
     }

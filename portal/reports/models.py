@@ -34,6 +34,7 @@ class YearlyReport(models.Model):
     made_by = models.ForeignKey("accounts.User", null=True, on_delete=models.PROTECT, related_name="+")
     created_at = models.DateTimeField(auto_now_add=True)
     claimed_until = models.DateTimeField(null=True, blank=True)
+    attempts = models.PositiveSmallIntegerField(default=0, help_text="How often making it has begun.")
     published_at = models.DateTimeField(null=True, blank=True)
     published_by = models.ForeignKey(
         "accounts.User", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
@@ -50,3 +51,11 @@ class YearlyReport(models.Model):
 
     def __str__(self) -> str:
         return f"{self.year}, edition {self.edition}"
+
+    @property
+    def is_being_made(self) -> bool:
+        return self.state in (self.State.QUEUED, self.State.RUNNING)
+
+    @property
+    def is_published(self) -> bool:
+        return self.state == self.State.PUBLISHED

@@ -1,0 +1,146 @@
+"""From frozen figures to the PDF: HTML by a template, charts drawn in, typeset by WeasyPrint."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from django.contrib.staticfiles import finders
+from django.template.loader import render_to_string
+from django.utils import translation
+from django.utils.translation import gettext as _
+from weasyprint import CSS, HTML
+from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
+
+from portal.charts import Drawing, Point, TriggerLine, draw_history
+from portal.reports.sketch import draw_sketch
+
+Figures = Mapping[str, Any]
+OnSite = Callable[[int, int], None]
+# Tagged for screen readers, with title, language and alternative texts; a test holds the file against it.
+PDF_VARIANT = "pdf/ua-1"
+
+
+class OutsideRefused(FatalURLFetchingError):
+    """The document asked for something outside itself."""
+
+
+class NothingOutside(URLFetcher):  # type: ignore[misc]
+    """Lets through data inside the document only: what a volunteer typed must never make the server fetch."""
+
+    def fetch(self, url: str, headers: Mapping[str, str] | None = None) -> URLFetcherResponse:
+        """Return the content of a data address; raises OutsideRefused for any other."""
+        if not url.startswith("data:"):
+            raise OutsideRefused(f"A report fetches nothing from outside: {url}")
+        return super().fetch(url, headers)
+
+
+def _tell_nobody(_number: int, _of: int) -> None:
+    """Rendering without a progress bar."""
+
+
+def write_pdf(figures: Figures, *, edition: int, published_on: date | None = None) -> bytes:
+    """Typeset the report as PDF; without `published_on` every page is marked as a draft."""
+    html = render_document(figures, edition=edition, published_on=published_on)
+    return typeset(html)
+
+
+def typeset(html: str) -> bytes:
+    """Turn the report's HTML into a PDF for screen readers as well as for paper."""
+    style = CSS(string=_print_style(), url_fetcher=NothingOutside())
+    document = HTML(string=html, url_fetcher=NothingOutside())
+    return bytes(document.write_pdf(stylesheets=[style], pdf_variant=PDF_VARIANT))
+
+
+def render_document(
+    figures: Figures, *, edition: int, published_on: date | None = None, on_site: OnSite = _tell_nobody
+) -> str:
+    """The report as one HTML document, in the language it was gathered in.
+
+    `on_site` hears (number, of how many) after each site's chart, for a progress bar.
+    """
+    with translation.override(figures["language"]):
+        context = {
+            **figures,
+            "sites": list(_sites_drawn(figures, on_site)),
+            "sketch": draw_map(figures),
+            "edition": edition,
+            "published_on": published_on,
+            "is_draft": published_on is None,
+        }
+        return render_to_string("reports/yearly_report.html", context)
+
+
+def _sites_drawn(figures: Figures, on_site: OnSite) -> Iterator[dict[str, Any]]:
+    sites = figures["sites"]
+    for number, site in enumerate(sites, start=1):
+        yield {**site, **_laid_out(site), "chart": draw_site(site, figures)}
+        on_site(number, len(sites))
+
+
+def _laid_out(site: Figures) -> dict[str, Any]:
+    """What makes a site fit one page: taxa in two columns, each reason written out once below the visits."""
+    half = (len(site["taxa"]) + 1) // 2
+    texts = dict.fromkeys(text for visit in site["visits"] for text in _remarks(visit))
+    numbers = {text: number for number, text in enumerate(texts, start=1)}
+    visits = [{**visit, "remarks": [numbers[text] for text in _remarks(visit)]} for visit in site["visits"]]
+    columns = [part for part in (site["taxa"][:half], site["taxa"][half:]) if part]
+    return {"visits": visits, "remarks": list(texts), "taxa_columns": columns}
+
+
+def _remarks(visit: Figures) -> list[str]:
+    """Why the visit was not tested, what was set aside, why there is no score."""
+    aside = [_("Tested all the same although: %(reason)s") % {"reason": text} for text in visit["set_aside"]]
+    # "No score" stands among the reasons already; the score's own words say why.
+    return [*visit["reasons"], *aside, *([visit["why_none"]] if visit["why_none"] else [])]
+
+
+def draw_site(site: Figures, figures: Figures) -> Drawing:
+    """The site's scores of the year and the two before it against the trigger; the year is shaded."""
+    return draw_history(
+        [_point(each) for each in site["points"]],
+        [_trigger_line(each) for each in site["triggers"]],
+        title=f"{site['code']} {site['name']}, {site['index_name']}",
+        index_name=site["index_name"],
+        emphasis=(date(figures["year"], 1, 1), date(figures["year"], 12, 31)),
+        width=680,
+        height=225,
+        lang=figures["language"],
+    )
+
+
+def draw_map(figures: Figures) -> Drawing | str:
+    """The sketch of all sites, or nothing where there is none."""
+    sites = figures["sites"]
+    if not sites:
+        return ""
+    links = [
+        _("%(site)s flows to %(next)s") % {"site": each["code"], "next": each["downstream"]}
+        for each in sites
+        if each["downstream"]
+    ]
+    title = _("Sketch of the sites: %(links)s.") % {"links": "; ".join(links) or _("none is linked")}
+    return draw_sketch(sites, title=title, description=title, lang=figures["language"])
+
+
+def _point(each: Figures) -> Point:
+    return Point(
+        when=date.fromisoformat(each["on"]),
+        value=each["value"],
+        low=each["low"],
+        high=each["high"],
+        tested=each["outcome"] != "not_tested",
+        below=each["outcome"] == "below",
+    )
+
+
+def _trigger_line(each: Figures) -> TriggerLine:
+    end = date.fromisoformat(each["to"]) if each["to"] else None
+    return TriggerLine(each["level"], date.fromisoformat(each["from"]), end)
+
+
+def _print_style() -> str:
+    found = finders.find("css/report.css")
+    return Path(str(found)).read_text(encoding="utf-8")

@@ -1,0 +1,140 @@
+"""A site's year: visits and scores against its trigger, taxa by season."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import timedelta
+from typing import Any
+
+from alerts.models import Trigger, Verdict
+from alerts.verdicts import REASONS
+from portal.reports.figures.records import YearRecords
+from portal.reports.figures.taxa import taxa_by_quarter
+from portal.reports.figures.totals import planned_visits
+from scoring.indices import METHODS
+from surveys.models import Site, Visit, VisitScore
+
+# Shown where a site has no trigger yet: the mean does not grow with effort, as a total does.
+USUAL_INDEX = "aspt"
+
+
+def describe_sites(records: YearRecords) -> list[dict[str, Any]]:
+    """Each site of the report, in the order of its river and code."""
+    return [describe_site(site, records) for site in records.sites]
+
+
+def describe_site(site: Site, records: YearRecords) -> dict[str, Any]:
+    """One site: where it is, what was planned and done, every visit with its verdict, the chart's points."""
+    visits = [visit for visit in records.visits if visit.site_id == site.pk]
+    made = [visit for visit in records.made if visit.site_id == site.pk]
+    triggers = [each for each in records.triggers if each.site_id == site.pk]
+    index = _index_in_use(triggers, records)
+    earlier = [visit for visit in records.earlier if visit.site_id == site.pk]
+    return {
+        **_place(site),
+        **_visits_done(site, visits, records),
+        **_verdict_counts(made),
+        "index": index,
+        "index_name": str(METHODS[index].name),
+        "triggers": trigger_periods(triggers, index, records),
+        "visits": [_describe_visit(visit, index) for visit in made],
+        "points": [_point(visit, index) for visit in [*earlier, *made]],
+        "taxa": taxa_by_quarter(made),
+    }
+
+
+def _place(site: Site) -> dict[str, Any]:
+    return {
+        "id": str(site.pk),
+        "code": site.code,
+        "name": site.name,
+        "river": site.river,
+        "latitude": site.latitude,
+        "longitude": site.longitude,
+        "downstream": site.downstream.code if site.downstream else "",
+        "standard_effort": [site.spots, site.kicks_per_spot, site.seconds_per_kick],
+    }
+
+
+def _visits_done(site: Site, visits: Sequence[Visit], records: YearRecords) -> dict[str, Any]:
+    approved = [visit for visit in visits if visit in records.approved]
+    failed = [visit for visit in approved if not visit.was_made]
+    planned = planned_visits(site, records.first_day, records.last_day)
+    return {
+        "planned": planned,
+        "made": len(approved) - len(failed),
+        "not_made": [_not_made(visit) for visit in failed],
+        "waiting": len(visits) - len(approved),
+        "no_record": max(0, planned - len(visits)),
+    }
+
+
+def _not_made(visit: Visit) -> dict[str, str]:
+    return {"on": visit.visited_on.isoformat(), "reason": visit.get_not_made_reason_display()}
+
+
+def _verdict_counts(made: Iterable[Visit]) -> dict[str, int]:
+    outcomes = [_outcome(visit) for visit in made]
+    return {name: outcomes.count(name) for name in ("below", "not_below", "not_tested")}
+
+
+def _index_in_use(triggers: Sequence[Trigger], records: YearRecords) -> str:
+    begun = [each for each in triggers if each.valid_from <= records.last_day]
+    return begun[-1].index if begun else USUAL_INDEX
+
+
+def trigger_periods(triggers: Sequence[Trigger], index: str, records: YearRecords) -> list[dict[str, Any]]:
+    """Levels of `index` with the days each was in force; the last has no end. Expects the oldest first."""
+    begun = [each for each in triggers if each.valid_from <= records.last_day]
+    ends = [after.valid_from - timedelta(days=1) for after in begun[1:]]
+    periods = zip(begun, [*ends, None], strict=False)
+    return [
+        {"level": each.level, "from": each.valid_from.isoformat(), "to": end.isoformat() if end else None}
+        for each, end in periods
+        # Two set for the same day: the later one ruled from the start.
+        if each.index == index and (end is None or end >= each.valid_from)
+    ]
+
+
+def _verdict(visit: Visit) -> Verdict | None:
+    return getattr(visit, "verdict", None)
+
+
+def _outcome(visit: Visit) -> str:
+    verdict = _verdict(visit)
+    return verdict.outcome if verdict else Verdict.Outcome.NOT_TESTED.value
+
+
+def _scores(visit: Visit) -> dict[str, VisitScore]:
+    return {score.index: score for score in visit.current_scores}  # type: ignore[attr-defined]
+
+
+def _describe_visit(visit: Visit, index: str) -> dict[str, Any]:
+    verdict, scores = _verdict(visit), _scores(visit)
+    shown = scores.get(index)
+    return {
+        "on": visit.visited_on.isoformat(),
+        "scores": {name: score.value for name, score in scores.items()},
+        "why_none": shown.why_none if shown else "",
+        "left_out": shown.left_out if shown else [],
+        "trigger": verdict.trigger.level if verdict and verdict.trigger else None,
+        "outcome": _outcome(visit),
+        "reasons": _in_words(verdict.reasons) if verdict else [],
+        "set_aside": _in_words(verdict.set_aside) if verdict else [],
+        "is_past_record": visit.is_past_record,
+    }
+
+
+def _in_words(codes: Iterable[str]) -> list[str]:
+    return [str(REASONS[code]) for code in codes]
+
+
+def _point(visit: Visit, index: str) -> dict[str, Any]:
+    score = _scores(visit).get(index)
+    return {
+        "on": visit.visited_on.isoformat(),
+        "value": score.value if score else None,
+        "low": score.low if score else None,
+        "high": score.high if score else None,
+        "outcome": _outcome(visit),
+    }

@@ -1,0 +1,56 @@
+"""Reading yearly reports."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from django.db.models import Max, Min, Q
+from django.utils import timezone
+
+from portal.accounts.access import Person, allowed
+from portal.accounts.models import Group
+from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.reports.models import YearlyReport
+from surveys.models import Visit
+
+State = YearlyReport.State
+
+
+def reports_of(group: Group, person: Person) -> GroupOwnedQuerySet[YearlyReport]:
+    """The reports a member may see: the published ones, and drafts for whoever makes them."""
+    found = YearlyReport.objects.of_group(group).defer("data").order_by("-year", "-edition")
+    return found if allowed(person, "report.make", group) else found.filter(state=State.PUBLISHED)
+
+
+def reportable_years(group: Group) -> list[int]:
+    """Years with a visit on record and those between, the latest first."""
+    span = Visit.objects.of_group(group).aggregate(first=Min("visited_on"), last=Max("visited_on"))
+    if span["first"] is None:
+        return []
+    last = min(span["last"].year, timezone.localdate().year)
+    return list(range(last, span["first"].year - 1, -1))
+
+
+def published_reports() -> GroupOwnedQuerySet[YearlyReport]:
+    """What everybody may read."""
+    found = YearlyReport.objects.across_groups("published reports are for everybody")
+    return found.filter(state=State.PUBLISHED).select_related("group")
+
+
+def published_of(group: Group) -> GroupOwnedQuerySet[YearlyReport]:
+    """The published reports of one group, the latest year and edition first."""
+    return published_reports().filter(group=group).defer("data").order_by("-year", "-edition")
+
+
+def newer_edition(report: YearlyReport) -> YearlyReport | None:
+    """The latest published edition of the same year, when this is not it."""
+    return published_of(report.group).filter(year=report.year, edition__gt=report.edition).first()
+
+
+def stalled_reports(now: datetime) -> list[UUID]:
+    """Reports whose job was missed or died: waiting for longer than a moment, or claimed by nobody alive."""
+    missed = Q(state=State.QUEUED) & Q(created_at__lt=now - timedelta(seconds=5))
+    died = Q(state=State.RUNNING, claimed_until__lt=now)
+    found = YearlyReport.objects.across_groups("the sweep resumes every group's reports")
+    return list(found.filter(missed | died).order_by("created_at").values_list("id", flat=True))

@@ -1,0 +1,124 @@
+"""Pages of the yearly report."""
+
+from __future__ import annotations
+
+from uuid import UUID
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import FileResponse, Http404, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from portal.accounts.access import allowed, require
+from portal.accounts.middleware import PortalRequest
+from portal.accounts.models import Group
+from portal.accounts.queries import group_for
+from portal.reports import queries
+from portal.reports.forms import ReportForm
+from portal.reports.models import YearlyReport
+from portal.reports.services import NotReady, publish_report, request_report
+
+
+def _group(request: PortalRequest, slug: str, action: str = "report.view") -> Group:
+    group = group_for(request.person, slug, action)
+    request.current_group = group
+    return group
+
+
+def _report(request: PortalRequest, slug: str, report_id: UUID) -> YearlyReport:
+    """The report, if the person may see it: a draft is for those who make it."""
+    group = _group(request, slug)
+    report = get_object_or_404(YearlyReport.objects.of_group(group), id=report_id)
+    if not report.is_published:
+        require(request.person, "report.make", report)
+    return report
+
+
+@login_required
+@require_http_methods(["GET", "HEAD", "POST"])
+def report_list(request: PortalRequest, slug: str) -> HttpResponse:
+    """All reports of the group; a POST orders one."""
+    group = _group(request, slug, "report.make" if request.method == "POST" else "report.view")
+    form = ReportForm(request.POST or None, years=queries.reportable_years(group))
+    if request.method == "POST" and form.is_valid():
+        report = request_report(person=request.person, group=group, **form.cleaned_data)
+        return redirect("report_detail", slug=slug, report_id=report.id)
+    context = {
+        "group": group,
+        "form": form,
+        "reports": queries.reports_of(group, request.person),
+        "may_make": allowed(request.person, "report.make", group),
+    }
+    return render(request, "reports/report_list.html", context, status=400 if form.errors else 200)
+
+
+@login_required
+@require_safe
+@never_cache
+def report_detail(request: PortalRequest, slug: str, report_id: UUID) -> HttpResponse:
+    """One report: how far it is, the draft to read, and what publishing means."""
+    report = _report(request, slug, report_id)
+    may_make = allowed(request.person, "report.make", report)
+    context = {"group": request.current_group, "report": report, "may_make": may_make}
+    return render(request, "reports/report_detail.html", context)
+
+
+@login_required
+@require_safe
+@never_cache
+def report_progress(request: PortalRequest, slug: str, report_id: UUID) -> HttpResponse:
+    """The part of the page that asks again while the report is being made."""
+    report = _report(request, slug, report_id)
+    answer = render(request, "reports/report_progress.html", {"report": report, "group": request.current_group})
+    if not report.is_being_made:
+        # The rest of the page has changed too: the draft can be read now.
+        answer["HX-Refresh"] = "true"
+    return answer
+
+
+@login_required
+@require_safe
+@never_cache
+def report_file(request: PortalRequest, slug: str, report_id: UUID) -> FileResponse:
+    """The document, a draft included."""
+    return _serve(_report(request, slug, report_id))
+
+
+@login_required
+@require_POST
+def report_publish(request: PortalRequest, slug: str, report_id: UUID) -> HttpResponse:
+    """Put the report before the public."""
+    report = _report(request, slug, report_id)
+    try:
+        publish_report(person=request.person, report=report)
+    except NotReady as state:
+        messages.error(
+            request, _("It cannot be published, because its state is: %(state)s.") % {"state": state}
+        )
+    else:
+        messages.success(request, _("The report is published. Its address stays as it is."))
+    return redirect("report_detail", slug=slug, report_id=report_id)
+
+
+@require_safe
+def public_report(request: PortalRequest, report_id: UUID) -> HttpResponse:
+    """A published report, for everybody."""
+    report = get_object_or_404(queries.published_reports(), id=report_id)
+    context = {"report": report, "figures": report.data, "newer": queries.newer_edition(report)}
+    return render(request, "reports/public_report.html", context)
+
+
+@require_safe
+def public_report_file(_request: PortalRequest, report_id: UUID) -> FileResponse:
+    """The published document."""
+    return _serve(get_object_or_404(queries.published_reports(), id=report_id))
+
+
+def _serve(report: YearlyReport) -> FileResponse:
+    if not report.file:
+        raise Http404
+    name = f"{report.group.slug}-{report.year}-{report.edition}.pdf"
+    return FileResponse(report.file.open("rb"), filename=name, content_type="application/pdf")
