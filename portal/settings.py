@@ -6,9 +6,13 @@ DATABASE_URL, REDIS_URL, EMAIL_URL and SECRET_KEY are read with django-environ; 
 import os
 from pathlib import Path
 
+import django_stubs_ext
 import environ
 from csp.constants import NONE, SELF
 from django.utils.translation import gettext_lazy as _
+
+# Lets generic classes such as ModelForm[Site] be written at run time as the type checker reads them.
+django_stubs_ext.monkeypatch()
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 env = environ.Env()
@@ -133,6 +137,10 @@ OUTBOX_SMTP = {
     "use_ssl": _mail.get("EMAIL_USE_SSL", False),
     "timeout": 20,
 }
+# Where "show on a map" in alerts leads; {lat} and {lon} are WGS84 degrees.
+MAP_LINK: str = env.str(
+    "MAP_LINK", default="https://www.openstreetmap.org/?mlat={lat}&mlon={lon}#map=16/{lat}/{lon}"
+)
 DEFAULT_FROM_EMAIL: str = env.str("FROM_EMAIL", default="Rifflebook <portal@rifflebook.example>")
 
 AUTH_USER_MODEL = "accounts.User"

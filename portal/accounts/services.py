@@ -26,14 +26,14 @@ INVITATION_SALT = "accounts.invitation"
 
 def invitation_token(invitation: Invitation) -> str:
     """The signed part of an invitation's address."""
-    return signing.dumps(str(invitation.id), salt=INVITATION_SALT)
+    return signing.Signer(salt=INVITATION_SALT).sign(str(invitation.id))
 
 
 def invitation_of(token: str) -> Invitation | None:
     """The invitation behind a signed address, open or not; None for a forged or unknown one."""
     try:
-        number = UUID(signing.loads(token, salt=INVITATION_SALT))
-    except (signing.BadSignature, ValueError, TypeError):
+        number = UUID(signing.Signer(salt=INVITATION_SALT).unsign(token))
+    except (signing.BadSignature, ValueError):
         return None
     everywhere = Invitation.objects.across_groups("the signed link names the invitation")
     return everywhere.filter(id=number).select_related("group", "invited_by").first()
