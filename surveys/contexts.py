@@ -1,0 +1,82 @@
+"""Reads what the rules need to know beside the submission, in five queries."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from uuid import UUID
+
+from django.db.models import Count, Max, Q
+from django.db.models.functions import Coalesce
+from django.utils import timezone
+
+from portal.accounts.models import Membership
+from surveys.models import Measurement, Site, TaxonCount
+from surveys.models.visits import Status
+from surveys.quantities import QUANTITIES
+from surveys.rules.types import Context, SiteHistory
+from surveys.submission.types import Submission
+
+READINGS_READ = 400
+
+
+def context_for(
+    submission: Submission, site: Site, *, past_record: bool = False, known: Iterable[UUID] = ()
+) -> Context:
+    """The context of a submission to a site (given with its group).
+
+    `known` are people who stand on the visit already: they may be named even after they left the group.
+    """
+    same_day, approved = _visit_numbers(submission, site)
+    return Context(
+        site=site,
+        today=timezone.localdate(),
+        members=_members(submission, site, past_record) | frozenset(known),
+        same_day=same_day if submission.was_made else 0,
+        history=SiteHistory(approved, _most(submission, site), _readings(submission, site)),
+        past_record=past_record,
+    )
+
+
+def _members(submission: Submission, site: Site, past_record: bool) -> frozenset[UUID]:
+    named = [each for each in (submission.recorder, submission.partner) if each]
+    found = Membership.objects.of_group(site.group).filter(user__in=named)
+    # Whoever has left since may well have sampled in the past.
+    found = found if past_record else found.filter(left_at=None)
+    return frozenset(found.values_list("user_id", flat=True)) if named else frozenset()
+
+
+def _visit_numbers(submission: Submission, site: Site) -> tuple[int, int]:
+    others = site.visits.filter(was_made=True).exclude(pk=submission.id)
+    numbers = others.aggregate(
+        same_day=Count("pk", filter=Q(visited_on=submission.visited_on)),
+        approved=Count("pk", filter=Q(status=Status.APPROVED)),
+    )
+    return numbers["same_day"], numbers["approved"]
+
+
+def _most(submission: Submission, site: Site) -> dict[str, int]:
+    approved = TaxonCount.objects.of_group(site.group).filter(visit__site=site, visit__status=Status.APPROVED)
+    rows = (
+        approved.exclude(visit=submission.id)
+        .values("taxon")
+        .annotate(most=Max(Coalesce("count", "high", "low")))
+    )
+    return {row["taxon"]: row["most"] for row in rows.order_by()}
+
+
+def _readings(submission: Submission, site: Site) -> dict[str, tuple[float, ...]]:
+    wanted = [each.quantity for each in submission.measurements]
+    rows = (
+        Measurement.objects.of_group(site.group)
+        .filter(visit__site=site, quantity__in=wanted, is_below_limit=False)
+        .exclude(visit__status=Status.RETURNED)
+        .exclude(visit=submission.id)
+        .order_by("-visit__visited_on")[:READINGS_READ]
+    )
+    found: dict[str, list[float]] = defaultdict(list)
+    for row in rows if wanted else ():
+        quantity = QUANTITIES.get(row.quantity)
+        if quantity:
+            found[row.quantity].append(float(quantity.in_first_unit(row.value, row.unit)))
+    return {key: tuple(values) for key, values in found.items()}

@@ -1,0 +1,107 @@
+"""Whether a visit's effort was the site's standard effort, and if not, why.
+
+Plan and tolerance of ±10 % are common practice, without a source: for 3 spots x 3 kicks x 10 s that is
+9 to 11 s a kick and 81 to 99 s a visit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from types import MappingProxyType
+from typing import Protocol
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+from surveys.models import Site, Visit
+from surveys.submission.types import Submission
+
+TOLERANCE = Decimal("0.1")
+
+EFFORT_PROBLEMS: Mapping[str, Promise] = MappingProxyType(
+    {
+        "no_effort_recorded": _("the kicking time was not recorded"),
+        "spots_missing": _("fewer spots were sampled than planned"),
+        "spots_added": _("more spots were sampled than planned"),
+        "kicks_missing": _("fewer kicks were made than planned"),
+        "kicks_added": _("more kicks were made than planned"),
+        "kick_time": _("kicks were shorter or longer than planned"),
+        "visit_time": _("the whole kicking time was shorter or longer than planned"),
+    }
+)
+
+
+class SpotLike(Protocol):
+    """A spot of a submission or of a saved visit."""
+
+    @property
+    def number(self) -> int: ...
+    @property
+    def kicks(self) -> int: ...
+    @property
+    def seconds(self) -> Decimal: ...
+
+
+@dataclass(frozen=True)
+class Deviation:
+    """One way in which the effort left the plan: a code of EFFORT_PROBLEMS, and done against planned."""
+
+    code: str
+    field: str
+    done: Decimal
+    planned: Decimal
+
+
+def effort_problems(thing: Visit | Submission, site: Site) -> list[str]:
+    """Codes of EFFORT_PROBLEMS: why the effort was not standard; empty when it was, or nothing was sampled."""
+    if not thing.was_made:
+        return []
+    return list(dict.fromkeys(each.code for each in deviations(spots_of(thing), site)))
+
+
+def spots_of(thing: Visit | Submission) -> list[SpotLike]:
+    """The spots of a visit (one query unless prefetched) or of a submission."""
+    spots: Iterable[SpotLike] = thing.spots.all() if isinstance(thing, Visit) else thing.spots
+    return list(spots)
+
+
+def deviations(spots: list[SpotLike], site: Site) -> list[Deviation]:
+    """Every way in which the kicking differs from the site's plan."""
+    if not spots:
+        return [Deviation("no_effort_recorded", "spots", Decimal(0), Decimal(site.planned_seconds))]
+    found = [*_number_of_spots(spots, site)]
+    for spot in spots:
+        found += [*_kicks(spot, site), *_kick_time(spot, site)]
+    return [*found, *_visit_time(spots, site)]
+
+
+def is_near(done: Decimal, planned: Decimal) -> bool:
+    """Whether `done` is within the tolerance of the plan, its limits included."""
+    return abs(done - planned) <= planned * TOLERANCE
+
+
+def _number_of_spots(spots: list[SpotLike], site: Site) -> Iterator[Deviation]:
+    if len(spots) != site.spots:
+        code = "spots_missing" if len(spots) < site.spots else "spots_added"
+        yield Deviation(code, "spots", Decimal(len(spots)), Decimal(site.spots))
+
+
+def _kicks(spot: SpotLike, site: Site) -> Iterator[Deviation]:
+    planned = site.kicks_per_spot
+    if spot.kicks != planned:
+        code = "kicks_missing" if spot.kicks < planned else "kicks_added"
+        yield Deviation(code, f"spots.{spot.number}.kicks", Decimal(spot.kicks), Decimal(planned))
+
+
+def _kick_time(spot: SpotLike, site: Site) -> Iterator[Deviation]:
+    mean = spot.seconds / spot.kicks
+    if not is_near(mean, Decimal(site.seconds_per_kick)):
+        yield Deviation("kick_time", f"spots.{spot.number}.seconds", mean, Decimal(site.seconds_per_kick))
+
+
+def _visit_time(spots: list[SpotLike], site: Site) -> Iterator[Deviation]:
+    total = sum((spot.seconds for spot in spots), Decimal(0))
+    if not is_near(total, Decimal(site.planned_seconds)):
+        yield Deviation("visit_time", "spots", total, Decimal(site.planned_seconds))

@@ -1,0 +1,54 @@
+"""Scoring a visit: every index of `scoring`, each with the version of its method."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from scoring.indices import Score, score_sample
+from scoring.samples import Count
+from scoring.taxa import find_taxon, roll_up
+from surveys.models import Visit, VisitScore
+from surveys.submission.types import Entry
+
+
+def rescore_visit(visit: Visit, entries: Iterable[Entry]) -> list[VisitScore]:
+    """Score a visit again; the scores it had stay as history."""
+    visit.scores.filter(is_current=True).update(is_current=False)
+    return score_visit(visit, entries)
+
+
+def score_visit(visit: Visit, entries: Iterable[Entry]) -> list[VisitScore]:
+    """Score the counts of a visit that has no scores in force.
+
+    A visit that was not made gets none: a gap is not a clean river.
+    """
+    if not visit.was_made:
+        return []
+    scores = score_sample([_count(entry) for entry in entries])
+    return VisitScore.objects.bulk_create(_row(visit, score) for score in scores.values())
+
+
+def _count(entry: Entry) -> Count:
+    return Count(scored_name(entry), entry.count, entry.low, entry.high)
+
+
+def scored_name(entry: Entry) -> str:
+    """The finest name that scoring knows: a genus or species counts as a taxon of its own for diversity."""
+    finer = entry.recorded_as
+    if not finer or find_taxon(finer):
+        return entry.taxon
+    known = roll_up(finer)
+    return finer if known and known.name == entry.taxon else entry.taxon
+
+
+def _row(visit: Visit, score: Score) -> VisitScore:
+    return VisitScore(
+        visit=visit,
+        index=score.index,
+        version=score.version,
+        value=score.value,
+        low=score.low,
+        high=score.high,
+        why_none=score.why_none,
+        left_out=list(score.left_out),
+    )

@@ -1,0 +1,119 @@
+"""Reading visits, what waits, what is due, and a site's history."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Max, Prefetch, Q
+
+from portal.accounts.access import Person
+from portal.accounts.models import Group
+from portal.accounts.scoping import GroupOwnedQuerySet
+from surveys.effort import effort_problems
+from surveys.models import Draft, Finding, Photo, Site, Visit, VisitScore
+from surveys.models.visits import Status
+
+# A visit counts as on time within a week of its day: common practice, no source.
+DUE_WINDOW = timedelta(days=7)
+
+
+@dataclass(frozen=True)
+class HistoryPoint:
+    """One visit's value of one index; `low` and `high` are given where ranges leave more than one value."""
+
+    visit_id: UUID
+    when: date
+    value: float | None
+    low: float | None
+    high: float | None
+    status: str
+    is_standard: bool
+
+
+@dataclass(frozen=True)
+class DueSite:
+    """When a site is to be visited next; state "first", "later", "due" (within the window) or "late"."""
+
+    site: Site
+    last_visit_on: date | None
+    due_on: date | None
+    state: str
+
+
+def visits_of(group: Group) -> GroupOwnedQuerySet[Visit]:
+    """The group's visits, newest first, with site, people and current scores."""
+    return (
+        Visit.objects.of_group(group)
+        .select_related("site", "recorder", "partner", "entered_by", "reviewed_by")
+        .prefetch_related(current_scores())
+    )
+
+
+def current_scores() -> Prefetch[str]:
+    """Prefetch that puts a visit's scores in force into `visit.current_scores`."""
+    rows = VisitScore.objects.across_groups("narrowed by the visits that fetch them").filter(is_current=True)
+    return Prefetch("scores", queryset=rows, to_attr="current_scores")
+
+
+def visits_waiting(group: Group) -> GroupOwnedQuerySet[Visit]:
+    """What waits to be checked, longest first, with its findings still open in `visit.open_findings`."""
+    findings = Finding.objects.across_groups("narrowed by the visits that fetch them")
+    still_open: Any = Prefetch("findings", queryset=findings.filter(decision=""), to_attr="open_findings")
+    waiting = visits_of(group).filter(status=Status.WAITING).order_by("submitted_at")
+    return waiting.prefetch_related(still_open)
+
+
+def site_history(site: Site, index: str) -> list[HistoryPoint]:
+    """Every made visit of a site with its present value of an index, oldest first (three queries)."""
+    scores = VisitScore.objects.across_groups("narrowed by the visits that fetch them")
+    wanted = Prefetch("scores", scores.filter(is_current=True, index=index), to_attr="wanted_scores")
+    visits = site.visits.filter(was_made=True).order_by("visited_on", "submitted_at")
+    return [_point(visit, site) for visit in visits.prefetch_related("spots", wanted)]
+
+
+def _point(visit: Visit, site: Site) -> HistoryPoint:
+    scores: list[VisitScore] = visit.wanted_scores  # type: ignore[attr-defined]
+    score = scores[0] if scores else VisitScore()
+    return HistoryPoint(
+        visit_id=visit.pk,
+        when=visit.visited_on,
+        value=score.value,
+        low=score.low,
+        high=score.high,
+        status=visit.status,
+        is_standard=not effort_problems(visit, site),
+    )
+
+
+def sites_due(group: Group, today: date) -> list[DueSite]:
+    """The open sites of a group with the day of their next visit, the most pressing first (one query)."""
+    sites = Site.objects.of_group(group).filter(Q(closed_on=None) | Q(closed_on__gte=today))
+    dated = sites.annotate(last_visit_on=Max("visits__visited_on", filter=Q(visits__was_made=True)))
+    return sorted((_due(site, site.last_visit_on, today) for site in dated), key=_urgency)
+
+
+def _due(site: Site, last: date | None, today: date) -> DueSite:
+    if last is None:
+        return DueSite(site, None, site.opened_on, "first")
+    due_on = last + timedelta(days=site.visit_interval_days)
+    if today > due_on + DUE_WINDOW:
+        return DueSite(site, last, due_on, "late")
+    return DueSite(site, last, due_on, "due" if today >= due_on - DUE_WINDOW else "later")
+
+
+def _urgency(due: DueSite) -> tuple[date, str]:
+    return due.due_on or date.min, due.site.code
+
+
+def own_drafts(person: Person) -> GroupOwnedQuerySet[Draft]:
+    """The person's own drafts in the groups they still belong to, last touched first."""
+    drafts = Draft.objects.visible_to(person).filter(entered_by=person.user_id)
+    return drafts.select_related("site", "group").order_by("-updated_at")
+
+
+def photos_of(thing: Visit | Draft) -> GroupOwnedQuerySet[Photo]:
+    """The pictures of a visit or draft, which share its number."""
+    return Photo.objects.filter(group=thing.group_id, visit_number=thing.pk)

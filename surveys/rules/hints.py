@@ -1,0 +1,39 @@
+"""What somebody may have meant: dropped decimals and swapped digits. Asked, never silently mended."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from decimal import Decimal
+
+from django.utils.translation import gettext as _
+
+from surveys.quantities import Range
+from surveys.submission.numbers import plain_text
+
+
+def likely_meant(value: Decimal, usual: Range) -> Decimal | None:
+    """The nearest slip of the keys that would be usual, or None."""
+    low, high = usual
+    return next((each for each in _slips(value) if low <= each <= high), None)
+
+
+def hint(value: Decimal, usual: Range) -> str:
+    """A question to add to a message, starting with a space; empty without a likely slip."""
+    meant = likely_meant(value, usual)
+    return " " + _("Did you mean %(value)s?") % {"value": plain_text(meant)} if meant is not None else ""
+
+
+def _slips(value: Decimal) -> Iterator[Decimal]:
+    # A lost decimal point comes first: it is the commonest slip.
+    yield value / 10
+    yield from _swapped(value)
+    yield value / 100
+    yield value * 10
+
+
+def _swapped(value: Decimal) -> Iterator[Decimal]:
+    digits = plain_text(value)
+    for place in range(len(digits) - 1):
+        left, right = digits[place], digits[place + 1]
+        if left.isdigit() and right.isdigit() and left != right:
+            yield Decimal(digits[:place] + right + left + digits[place + 2 :])

@@ -1,0 +1,175 @@
+"""Rules about readings: plausible ranges, oxygen against temperature, and the site's own history."""
+
+from __future__ import annotations
+
+import statistics
+from decimal import Decimal
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from surveys.oxygen import saturation_percent
+from surveys.quantities import COMMON, QUANTITIES, Range
+from surveys.rules.hints import hint
+from surveys.rules.types import Context, Remarks, Rule, Severity
+from surveys.submission.types import Reading, Submission
+
+USUAL_SATURATION: Range = (Decimal(60), Decimal(120))
+SATURATION_DISAGREES = 10
+READINGS_NEEDED = 8
+SPREADS_ALLOWED = 3
+
+
+def _in_range(value: Decimal, limits: Range) -> bool:
+    return limits[0] <= value <= limits[1]
+
+
+def _spoken(limits: Range) -> dict[str, str]:
+    return {"low": f"{limits[0]:,}", "high": f"{limits[1]:,}"}
+
+
+def _converted(reading: Reading) -> Decimal:
+    return QUANTITIES[reading.quantity].in_first_unit(reading.value, reading.unit)
+
+
+def _impossible(submission: Submission, context: Context) -> Remarks:  # noqa: ARG001
+    for reading in submission.measurements:
+        quantity = QUANTITIES[reading.quantity]
+        value = _converted(reading)
+        if not _in_range(value, quantity.error_range):
+            usual = quantity.finding_range or quantity.error_range
+            message = _("%(name)s must lie between %(low)s and %(high)s %(unit)s.") % {
+                "name": quantity.label,
+                "unit": quantity.unit,
+                **_spoken(quantity.error_range),
+            }
+            yield reading.field, message + hint(value, usual)
+
+
+def _unusual(submission: Submission, context: Context) -> Remarks:  # noqa: ARG001
+    for reading in submission.measurements:
+        quantity, value = QUANTITIES[reading.quantity], _converted(reading)
+        usual = quantity.finding_range
+        # A limit says only that the value is lower still.
+        if usual is None or reading.is_below_limit or _in_range(value, usual):
+            continue
+        if _in_range(value, quantity.error_range):
+            message = _("%(value)s is unusual: mostly between %(low)s and %(high)s %(unit)s.") % {
+                "value": reading.as_typed,
+                "unit": quantity.unit,
+                **_spoken(usual),
+            }
+            yield reading.field, message + hint(value, usual)
+
+
+def _saturation(submission: Submission) -> float | None:
+    """Saturation from mg/L and water temperature, %; None where either is missing or impossible."""
+    oxygen, temperature = submission.reading("oxygen"), submission.reading("temperature")
+    if oxygen is None or temperature is None:
+        return None
+    if not _in_range(temperature.value, QUANTITIES["temperature"].error_range):
+        return None
+    return saturation_percent(oxygen.value, temperature.value)
+
+
+def _oxygen(submission: Submission, context: Context) -> Remarks:  # noqa: ARG001
+    percent = _saturation(submission)
+    if percent is not None and not USUAL_SATURATION[0] <= percent <= USUAL_SATURATION[1]:
+        yield (
+            "measurements.oxygen",
+            _(
+                "At this water temperature that is %(percent)s %% of saturation; mostly it is between 60 and "
+                "120 %%. Check both readings."
+            )
+            % {"percent": round(percent)},
+        )
+
+
+def _saturations_disagree(submission: Submission, context: Context) -> Remarks:  # noqa: ARG001
+    percent, read = _saturation(submission), submission.reading("oxygen_saturation")
+    if percent is None or read is None:
+        return
+    if abs(percent - float(read.value)) > SATURATION_DISAGREES:
+        yield (
+            "measurements.oxygen_saturation",
+            _("The oxygen in mg/L and the temperature make %(percent)s %%. Check all three readings.")
+            % {"percent": round(percent)},
+        )
+
+
+def _jump(submission: Submission, context: Context) -> Remarks:
+    for reading in submission.measurements:
+        earlier = context.history.readings.get(reading.quantity, ())
+        if reading.is_below_limit or len(earlier) < READINGS_NEEDED:
+            continue
+        usual = usual_at_site(earlier)
+        value = _converted(reading)
+        if not _in_range(value, usual):
+            message = _("%(value)s is far from what this site has had (%(low)s to %(high)s %(unit)s).") % {
+                "value": reading.as_typed,
+                "low": f"{min(earlier):g}",
+                "high": f"{max(earlier):g}",
+                "unit": QUANTITIES[reading.quantity].unit,
+            }
+            yield reading.field, message + hint(value, usual)
+
+
+def usual_at_site(earlier: tuple[float, ...]) -> Range:
+    """Median give or take three times the interquartile range: common practice, no source."""
+    lower, middle, upper = statistics.quantiles(earlier, n=4)
+    # Readings that hardly ever differ would else make the least change a finding.
+    spread = max(upper - lower, abs(middle) / 20)
+    low, high = middle - SPREADS_ALLOWED * spread, middle + SPREADS_ALLOWED * spread
+    return Decimal(str(low)), Decimal(str(high))
+
+
+MEASURED_RULES = (
+    Rule(
+        "impossible_reading",
+        gettext_lazy("Impossible reading"),
+        gettext_lazy("Outside anything river water can have; see the table of quantities for each range."),
+        Severity.ERROR,
+        gettext_lazy("See the table of quantities."),
+        _impossible,
+    ),
+    Rule(
+        "unusual_reading",
+        gettext_lazy("Unusual reading"),
+        gettext_lazy("Possible, but rare: look at the unit, the meter and its calibration."),
+        Severity.FINDING,
+        gettext_lazy("See the table of quantities."),
+        _unusual,
+    ),
+    Rule(
+        "oxygen_unusual",
+        gettext_lazy("Oxygen unusual for the temperature"),
+        gettext_lazy("Outside 60 to 120 % of saturation: pollution, much plant growth, or a wrong reading."),
+        Severity.FINDING,
+        gettext_lazy(
+            "Saturation: Benson and Krause 1984, Limnology and Oceanography 29(3): 620-632, coefficients from "
+            "memory. 60 to 120 %: common practice, no source."
+        ),
+        _oxygen,
+    ),
+    Rule(
+        "saturation_disagrees",
+        gettext_lazy("Oxygen readings disagree"),
+        gettext_lazy(
+            "Percentage, mg/L and temperature belong together; more than 10 apart, one of them is wrong."
+        ),
+        Severity.FINDING,
+        COMMON,
+        _saturations_disagree,
+    ),
+    Rule(
+        "reading_jumps",
+        gettext_lazy("Far from the site's history"),
+        gettext_lazy(
+            "Further from the site's median than three times the spread of its middle half, once it has eight "
+            "readings. Swapped digits and dropped decimals show up here."
+        ),
+        Severity.FINDING,
+        COMMON,
+        _jump,
+    ),
+)

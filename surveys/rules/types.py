@@ -1,0 +1,76 @@
+"""What a rule is, and what rules know beside the submission."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from enum import StrEnum
+from types import MappingProxyType
+from uuid import UUID
+
+from django.utils.functional import Promise
+
+from surveys.models import Site
+from surveys.submission.types import Entry, Problem, Submission
+
+
+class Severity(StrEnum):
+    """An error stops the submission; a finding goes with the visit to a coordinator."""
+
+    ERROR = "error"
+    FINDING = "finding"
+
+
+@dataclass(frozen=True)
+class SiteHistory:
+    """What earlier visits found: counts of approved visits, readings of all but returned ones."""
+
+    approved_visits: int = 0
+    most: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
+    readings: Mapping[str, tuple[float, ...]] = field(default_factory=lambda: MappingProxyType({}))
+
+
+@dataclass(frozen=True)
+class Context:
+    """What the rules may know beside the submission, all of it read beforehand.
+
+    `members` are the group's people that may be named; `same_day` the site's other visits of that day.
+    """
+
+    site: Site
+    today: date
+    members: frozenset[UUID] = frozenset()
+    same_day: int = 0
+    history: SiteHistory = field(default_factory=SiteHistory)
+    past_record: bool = False
+
+
+# What a check yields: the field, and what to say of it.
+Remarks = Iterable[tuple[str, str]]
+Check = Callable[[Submission, Context], Remarks]
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One thing that is checked. Without a `check` it is applied while the submission is read."""
+
+    id: str
+    title: Promise
+    explains: Promise
+    severity: Severity
+    source: Promise | str
+    check: Check | None = None
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What the rules said."""
+
+    errors: tuple[Problem, ...]
+    findings: tuple[Problem, ...]
+
+
+def line_key(entry: Entry) -> tuple[str, str]:
+    """What makes two lines of a count the same line: taxon, and the finer name if one was written."""
+    return entry.taxon, entry.recorded_as.casefold()

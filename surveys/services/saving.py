@@ -1,0 +1,116 @@
+"""Writes the parts of a visit: what services share who submit, mend and correct."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import UUID
+
+from django.core.exceptions import PermissionDenied
+from django.utils.translation import gettext as _
+
+from portal.accounts.access import Person
+from surveys.contexts import context_for
+from surveys.models import Measurement, Site, SpotEffort, TaxonCount, Visit
+from surveys.rules import Checked, check_submission
+from surveys.signals import visit_judged
+from surveys.submission.types import InvalidSubmission, Problem, Submission
+
+_SAME_NAME = (
+    "was_made",
+    "not_made_reason",
+    "visited_on",
+    "started_at",
+    "ended_at",
+    "recorder_name",
+    "partner_name",
+    "water_level",
+    "clarity",
+    "weather",
+    "weather_past_week",
+    "pollution_signs",
+    "notes",
+)
+
+
+def visit_fields(submission: Submission) -> dict[str, Any]:
+    """The visit's own columns, as a submission has them."""
+    return {
+        "recorder_id": submission.recorder,
+        "partner_id": submission.partner,
+        **{name: getattr(submission, name) for name in _SAME_NAME},
+    }
+
+
+def write_parts(visit: Visit, submission: Submission) -> None:
+    """Write spots, readings and counts."""
+    SpotEffort.objects.bulk_create(
+        SpotEffort(
+            visit=visit,
+            number=spot.number,
+            flow_type=spot.flow_type,
+            kicks=spot.kicks,
+            seconds=spot.seconds,
+            depth_cm=spot.depth_cm,
+        )
+        for spot in submission.spots
+    )
+    Measurement.objects.bulk_create(
+        Measurement(
+            visit=visit,
+            quantity=reading.quantity,
+            unit=reading.unit,
+            as_typed=reading.as_typed,
+            value=reading.value,
+            is_below_limit=reading.is_below_limit,
+        )
+        for reading in submission.measurements
+    )
+    TaxonCount.objects.bulk_create(
+        TaxonCount(
+            visit=visit,
+            taxon=entry.taxon,
+            recorded_as=entry.recorded_as,
+            count=entry.count,
+            low=entry.low,
+            high=entry.high,
+        )
+        for entry in submission.counts
+    )
+
+
+def rewrite_parts(visit: Visit, submission: Submission) -> None:
+    """Put the submission's parts in the place of the saved ones; the audit trail keeps what they were."""
+    for parts in (visit.spots, visit.measurements, visit.counts):
+        parts.all().delete()
+    write_parts(visit, submission)
+
+
+def check(
+    submission: Submission, site: Site, *, past_record: bool = False, visit: Visit | None = None
+) -> Checked:
+    """Apply all rules; raises InvalidSubmission when there is an error."""
+    known = [each for each in (visit.recorder_id, visit.partner_id) if each] if visit else []
+    context = context_for(submission, site, past_record=past_record, known=known)
+    checked = check_submission(submission, context)
+    if checked.errors:
+        raise InvalidSubmission(checked.errors)
+    return checked
+
+
+def acting_id(person: Person) -> UUID:
+    """The account that acts; raises PermissionDenied for nobody, whom every access rule turns away before."""
+    if person.user_id is None:
+        raise PermissionDenied
+    return person.user_id
+
+
+def require_same_site(visit: Visit, submission: Submission) -> None:
+    """A revision stays with its visit and site; raises InvalidSubmission otherwise."""
+    if submission.site != visit.site_id or submission.id != visit.pk:
+        message = _("A visit stays with its site. Return it, and enter it again for the right site.")
+        raise InvalidSubmission([Problem("site", message, "unknown_site")])
+
+
+def tell(visit: Visit, event: str, person: Person) -> None:
+    """Tell the floor above, inside the transaction."""
+    visit_judged.send(sender=Visit, visit=visit, event=event, person=person)

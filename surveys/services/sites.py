@@ -1,0 +1,91 @@
+"""Adding and changing sites."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import models, transaction
+from django.utils.translation import gettext as _
+
+from portal.accounts.access import Person, require
+from portal.accounts.models import Group
+from portal.audit.services import record_change
+from surveys.models import RecordingList, Site
+
+
+@transaction.atomic
+def save_site(*, person: Person, group: Group, site: Site | None, fields: Mapping[str, Any]) -> Site:
+    """Add a site (None) or change one; raises Django's ValidationError with a message for each wrong field."""
+    require(person, "site.edit", site or group)
+    saved = site or Site(group=group)
+    before = _plain(saved, fields) if site else dict.fromkeys(fields)
+    for name, value in fields.items():
+        setattr(saved, name, value)
+    saved.full_clean()
+    _require_consistent(saved)
+    saved.save()
+    _record(person, saved, before, _plain(saved, fields), "site.changed" if site else "site.created")
+    return saved
+
+
+def _plain(site: Site, names: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: _text(getattr(site, name)) for name in names}
+
+
+def _text(value: Any) -> Any:
+    if isinstance(value, models.Model):
+        return str(value)
+    return value if value is None or isinstance(value, bool | int | float | str) else str(value)
+
+
+def _record(person: Person, site: Site, before: dict[str, Any], after: dict[str, Any], verb: str) -> None:
+    changes = {name: [before[name], after[name]] for name in after if before[name] != after[name]}
+    if changes:
+        record_change(actor=person, verb=verb, thing=site, changes=changes)
+
+
+def _require_consistent(site: Site) -> None:
+    wrong = {**_downstream_problem(site), **_list_problem(site), **_period_problems(site)}
+    if wrong:
+        raise ValidationError(wrong)
+
+
+def _downstream_problem(site: Site) -> dict[str, str]:
+    below = site.downstream
+    if below is None:
+        return {}
+    if below.group_id != site.group_id:
+        return {"downstream": _("Choose a site of your own group.")}
+    return (
+        {"downstream": _("Water does not run in a circle: that site lies upstream.")} if _is_loop(site) else {}
+    )
+
+
+def _is_loop(site: Site) -> bool:
+    passed = {site.pk}
+    below = site.downstream
+    while below is not None:
+        if below.pk in passed:
+            return True
+        passed.add(below.pk)
+        below = below.downstream
+    return False
+
+
+def _list_problem(site: Site) -> dict[str, str]:
+    chosen: RecordingList = site.recording_list
+    if chosen.group_id in (None, site.group_id):
+        return {}
+    return {"recording_list": _("Choose one of your own lists or a built-in one.")}
+
+
+def _period_problems(site: Site) -> dict[str, str]:
+    message = _("The end is before the start.")
+    wrong = {}
+    if site.opened_on and site.closed_on and site.closed_on < site.opened_on:
+        wrong["closed_on"] = message
+    if site.permission_from and site.permission_until and site.permission_until < site.permission_from:
+        wrong["permission_until"] = message
+    return wrong
