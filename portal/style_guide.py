@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, date, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
@@ -43,7 +44,7 @@ def colour_tokens() -> dict[str, str]:
 
 
 def sample_visits() -> list[Point]:
-    """Two invented years of monthly visits: a yearly swing, one low score, one not tested, two months missing."""
+    """Two invented years of monthly visits: one low score, one not tested, one without, two missing."""
     swing = (78, 82, 88, 91, 93, 90, 84, 79, 74, 70, 73, 76)
     visits = [Point(date(2024 + n // 12, n % 12 + 1, 9), float(swing[n % 12] + n // 12)) for n in range(24)]
     visits[8] = Point(visits[8].when, 31, below=True, note="grey water")
@@ -54,13 +55,15 @@ def sample_visits() -> list[Point]:
 
 def sample_charts() -> dict[str, Any]:
     visits, triggers = sample_visits(), [TriggerLine(50, date(2024, 1, 1))]
-    names = {"title": "BMWP score at a sample site", "index_name": "BMWP score"}
+    title, index = "BMWP score at a sample site", "BMWP score"
+    history = partial(draw_history, visits, triggers, title=title, index_name=index)
+    season = partial(draw_season, visits, title=title, index_name=index)
     return {
-        "history": draw_history(visits, triggers, **names),
-        "history_narrow": draw_history(visits, triggers, **names, width=300, height=320),
-        "season": draw_season(visits, **names),
-        "season_narrow": draw_season(visits, **names, width=300),
-        "spark": sparkline(visits, triggers, title=names["title"]),
+        "history": history(),
+        "history_narrow": history(width=300, height=320),
+        "season": season(),
+        "season_narrow": season(width=300),
+        "spark": sparkline(visits, triggers, title=title),
     }
 
 
@@ -97,7 +100,14 @@ def style_guide_context() -> dict[str, Any]:
             {"label": "water temperature", "figure": "9.5", "unit": "°C"},
         ],
         "pairs": [("River", "Sample Brook"), ("Standard effort", "3 spots, 3 kicks of 10 seconds each")],
-        "columns": [{"label": "Visit"}, {"label": "BMWP score", "numeric": True}, {"label": "Families", "numeric": True}],
+        "columns": [
+            {"label": "Visit"},
+            {"label": "BMWP score", "numeric": True},
+            {"label": "Families", "numeric": True},
+        ],
         "rows": [["9 Sep 2025", "31", "8"], ["9 Oct 2025", "71", "15"]],
-        "links": [{"label": "Visits", "url": "#tables", "current": True}, {"label": "Charts", "url": "#charts"}],
+        "links": [
+            {"label": "Visits", "url": "#tables", "current": True},
+            {"label": "Charts", "url": "#charts"},
+        ],
     }

@@ -33,7 +33,8 @@ def icon(name: str, label: str = "") -> SafeString:
     naming = format_html('role="img" aria-label="{}"', label) if label else SafeString('aria-hidden="true"')
     return format_html(
         '<svg class="icon" viewBox="0 0 24 24" width="22" height="22" fill="none" stroke="currentColor"'
-        ' stroke-width="2" stroke-linecap="round" stroke-linejoin="round" focusable="false" {}><path d="{}"/></svg>',
+        ' stroke-width="2" stroke-linecap="round" stroke-linejoin="round" focusable="false" {}>'
+        '<path d="{}"/></svg>',
         naming,
         drawing(name),
     )
@@ -41,7 +42,7 @@ def icon(name: str, label: str = "") -> SafeString:
 
 @register.simple_block_tag
 def notice(content: str, kind: str = "info", title: str = "") -> str:
-    """``{% notice "caution" %} … {% endnotice %}``: kind is info, ok, caution or danger; title replaces its word."""
+    """``{% notice "caution" %} … {% endnotice %}``: info, ok, caution or danger; title replaces its word."""
     context = {"kind": kind, "word": title or NOTICE_WORDS[kind], "content": content}
     return render_to_string("components/notice.html", context)
 
@@ -54,7 +55,7 @@ def card(content: str, heading: str = "", level: int = 2, href: str = "") -> str
 
 
 @register.simple_block_tag
-def field_set(content: str, legend: str, help: str = "", id: str = "") -> str:  # noqa: A002
+def field_set(content: str, legend: str, help: str = "", id: str = "") -> str:
     """``{% field_set legend="…" %} … {% endfield_set %}``: fields that belong together."""
     context = {"legend": legend, "help": help, "id": id, "content": content}
     return render_to_string("components/fieldset.html", context)
@@ -62,7 +63,7 @@ def field_set(content: str, legend: str, help: str = "", id: str = "") -> str:  
 
 @register.simple_block_tag
 def table_region(content: str, caption: str) -> str:
-    """``{% table_region caption="…" %}<table class="table">…``: scrolls sideways by keyboard too when too wide."""
+    """``{% table_region caption="…" %}<table class="table">…``: scrolls sideways, by keyboard too."""
     return render_to_string("components/table_region.html", {"caption": caption, "content": content})
 
 
@@ -105,13 +106,13 @@ def field_parts(field: forms.BoundField) -> FieldParts:
     by_name: Mapping[str, Iterable[str]] = getattr(field.form, "findings", {})
     findings = list(by_name.get(field.name, ()))
     ids = _describing_ids(field, unit, findings)
-    attrs = {"aria-describedby": ids} if ids and not field.use_fieldset else {}
+    attrs: dict[str, str | bool] = {"aria-describedby": ids} if ids and not field.use_fieldset else {}
     return FieldParts(field.as_widget(attrs=attrs), ids, unit, findings)
 
 
 def _describing_ids(field: forms.BoundField, unit: str, findings: list[str]) -> str:
     """In the order in which they should be read out."""
-    own = field.field.widget.attrs.get("aria-describedby", "")
+    own = str(field.field.widget.attrs.get("aria-describedby", ""))
     parts = [("unit", unit), ("helptext", field.help_text), ("error", field.errors), ("findings", findings)]
     if not field.auto_id:
         return own

@@ -16,7 +16,7 @@ OPEN = [
     "account_reset_password_done",
     "account_email_verification_sent",
 ]
-SIGNED_IN = ["account_email", "account_change_password", "account_logout"]
+SIGNED_IN = ["account_email", "account_change_password", "account_logout", "account_reauthenticate"]
 
 
 def assert_ours(html: str) -> None:
@@ -35,9 +35,19 @@ def test_it_shows_pages_for_strangers_in_our_look(client: Client, name: str) -> 
 
 @pytest.mark.parametrize("name", SIGNED_IN)
 def test_it_shows_pages_of_the_account_in_our_look(client: Client, name: str) -> None:
-    client.force_login(UserFactory())
+    user = UserFactory()
+    user.set_password("a long enough password")
+    user.save()
+    client.force_login(user)
     answer = client.get(reverse(name))
     assert answer.status_code == 200
+    assert_ours(answer.content.decode())
+
+
+def test_it_lets_somebody_without_a_password_set_one(client: Client) -> None:
+    client.force_login(UserFactory())
+    answer = client.get(reverse("account_change_password"), follow=True)
+    assert answer.redirect_chain[-1][0] == reverse("account_set_password")
     assert_ours(answer.content.decode())
 
 

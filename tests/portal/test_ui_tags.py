@@ -21,8 +21,8 @@ def shown(source: str, **context: Any) -> str:
     return Template("{% load ui %}" + source).render(Context(context))
 
 
-def part(name: str, **context: Any) -> str:
-    return render_to_string(f"components/{name}.html", context)
+def part(partial: str, **context: Any) -> str:
+    return render_to_string(f"components/{partial}.html", context)
 
 
 def test_it_hides_a_decorative_icon_and_names_one_that_means_something() -> None:
@@ -57,7 +57,7 @@ def test_it_lets_a_notice_carry_a_word_of_its_own() -> None:
 
 
 def test_it_heads_a_card_at_the_level_asked_for() -> None:
-    html = shown('{% card heading="Ford <1>" level=3 href="/x" %}<p>in</p>{% endcard %}')
+    html = shown('{% card heading=h level=3 href="/x" %}<p>in</p>{% endcard %}', h="Ford <1>")
     assert '<h3 class="card-heading"><a href="/x">Ford &lt;1&gt;</a></h3>' in html
     assert "<p>in</p>" in html
     assert "<h2" not in html
@@ -76,7 +76,7 @@ def test_it_lets_a_wide_table_scroll_by_keyboard() -> None:
 
 def test_it_sets_a_drawing_as_it_is_but_escapes_its_caption() -> None:
     spark = sparkline([Point(datetime(2025, 1, 1).date(), 5)], title="T")
-    html = shown('{% chart d caption="<b>" %}', d=spark)
+    html = shown("{% chart d caption=c %}", d=spark, c="<b>")
     assert html.count("<svg") == 1
     assert "&lt;b&gt;" in html
     assert "chart-narrow" not in html
