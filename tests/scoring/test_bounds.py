@@ -22,7 +22,7 @@ def fitting(sample: Sequence[Amount]) -> Iterator[tuple[int, ...]]:
     return itertools.product(*(range(amount.fewest, int(amount.most) + 1) for amount in sample))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(samples, st.sampled_from([shannon_of, simpson_of]))
 def test_it_bounds_a_diversity_by_what_the_record_allows(sample: list[Amount], measure: Measure) -> None:
     values = [measure(numbers) for numbers in fitting(sample)]
@@ -35,7 +35,7 @@ def test_it_bounds_a_diversity_by_what_the_record_allows(sample: list[Amount], m
     assert max(values) - 1e-8 <= high <= max(values) + 0.02
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(samples, st.lists(st.integers(0, 10), min_size=4, max_size=4))
 def test_it_bounds_a_weighted_mean_by_what_the_record_allows(sample: list[Amount], weights: list[int]) -> None:
     named = {str(at): amount for at, amount in enumerate(sample)}

@@ -65,7 +65,7 @@ def test_it_gives_a_value_or_says_why_not(counts: list[Count]) -> None:
         assert score.version == METHODS[index].version
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(known_counts)
 def test_it_keeps_the_value_between_lowest_and_highest(counts: list[Count]) -> None:
     for index, score in score_sample(counts).items():
@@ -73,7 +73,7 @@ def test_it_keeps_the_value_between_lowest_and_highest(counts: list[Count]) -> N
             assert score.low - 1e-8 <= score.value <= score.high + 1e-8, index
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(known_counts, st.integers(0, 1_000_000))
 def test_it_bounds_every_record_that_a_range_stands_for(counts: list[Count], seed: int) -> None:
     whole, single = score_sample(counts), score_sample([_one_of(count, seed) for count in counts])
