@@ -1,0 +1,91 @@
+"""The chart of a site: its scores against the triggers it has had."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date, timedelta
+
+from django.utils.translation import get_language
+from django.utils.translation import gettext as _
+
+from alerts.models import Trigger, Verdict
+from alerts.queries import triggers_of
+from portal.charts import HistoryRow, Point, TriggerLine, draw_history, history_rows
+from scoring.indices.methods import METHODS
+from surveys.models import Site
+from surveys.models.visits import Status
+from surveys.queries import HistoryPoint, site_history
+
+WIDE, NARROW = (720, 300), (340, 260)
+Size = tuple[int, int]
+
+
+def site_chart(site: Site, index: str, *, emphasis: tuple[date, date] | None = None, size: Size = WIDE) -> str:
+    """SVG of a site's history; `emphasis` shades the days from its first to its second date."""
+    return draw_site(site, index, *site_points(site, index), emphasis=emphasis, size=size)
+
+
+def draw_site(
+    site: Site,
+    index: str,
+    points: list[Point],
+    lines: list[TriggerLine],
+    *,
+    emphasis: tuple[date, date] | None = None,
+    size: Size = WIDE,
+) -> str:
+    """SVG from what `site_points` has read, so that two sizes cost one reading."""
+    method = METHODS[index]
+    return draw_history(
+        points,
+        lines,
+        title=_("%(site)s, %(index)s") % {"site": site, "index": method.name},
+        index_name=method.name,
+        unit=method.unit,
+        emphasis=emphasis,
+        width=size[0],
+        height=size[1],
+        lang=get_language() or "en",
+    )
+
+
+def site_points(
+    site: Site, index: str, *, approved_only: bool = False
+) -> tuple[list[Point], list[TriggerLine]]:
+    """A site's visits, or those already approved, and its trigger lines as the chart wants them."""
+    verdicts = Verdict.objects.filter(group=site.group_id, visit__site=site).select_related("trigger")
+    by_visit = {each.visit_id: each for each in verdicts}
+    history = [
+        each for each in site_history(site, index) if not approved_only or each.status == Status.APPROVED
+    ]
+    points = [_point(each, by_visit.get(each.visit_id), index) for each in history]
+    return points, trigger_lines(triggers_of(site), index)
+
+
+def site_rows(points: list[Point], lines: list[TriggerLine]) -> list[HistoryRow]:
+    """The table behind the chart."""
+    return history_rows(points, lines, lang=get_language() or "en")
+
+
+def _point(visit: HistoryPoint, verdict: Verdict | None, index: str) -> Point:
+    """A verdict on another index says nothing of this one."""
+    tested = verdict is not None and verdict.outcome != Verdict.Outcome.NOT_TESTED
+    is_its_own = verdict is not None and verdict.trigger is not None and verdict.trigger.index == index
+    below = verdict is not None and verdict.outcome == Verdict.Outcome.BELOW
+    return Point(
+        when=visit.when,
+        value=visit.value,
+        low=visit.low,
+        high=visit.high,
+        tested=tested and is_its_own,
+        below=below and is_its_own,
+    )
+
+
+def trigger_lines(triggers: Iterable[Trigger], index: str) -> list[TriggerLine]:
+    """Each trigger holds until the day before the next one; of two set for one day the later is the rule."""
+    by_day = {each.valid_from: each for each in triggers}
+    in_order = [by_day[day] for day in sorted(by_day)]
+    ends: list[date | None] = [following.valid_from - timedelta(days=1) for following in in_order[1:]]
+    lines = zip(in_order, [*ends, None], strict=False)
+    return [TriggerLine(each.level, each.valid_from, until) for each, until in lines if each.index == index]

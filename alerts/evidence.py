@@ -1,0 +1,171 @@
+"""What an agency needs to see of a low visit, gathered once for the e-mail, the alert page and the incident."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from django.conf import settings
+from django.utils.translation import gettext as _
+
+from alerts.findings import FoundRow, found_rows
+from alerts.models import Verdict
+from alerts.neighbours import Neighbour, neighbours_of
+from alerts.queries import baseline_points, values_of
+from alerts.verdicts import reason_words
+from portal.accounts.models import Group, Role, User
+from portal.accounts.queries import members_of
+from scoring.baseline import Baseline, describe
+from scoring.indices.methods import METHODS, Method
+from surveys.locations import grid_reference
+from surveys.models import Site, Visit, VisitScore
+from surveys.models.visits import Status
+from surveys.quantities import QUANTITIES
+from surveys.queries import HistoryPoint, site_history
+
+Pairs = list[tuple[str, str]]
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a site is, in the ways people look for it: WGS84 degrees, national grid, a link to a map."""
+
+    degrees: str
+    grid: str | None
+    map_url: str
+    precision_m: int
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One visit against what its site normally holds. Figures are text in the index's own precision."""
+
+    visit: Visit
+    site: Site
+    method: Method
+    score: str
+    possible: str
+    trigger: str
+    shortfall: str
+    is_below: bool
+    is_checked: bool
+    set_aside: list[str]
+    baseline: Baseline | None
+    found: list[FoundRow]
+    last_normal: HistoryPoint | None
+    place: Place
+    conditions: Pairs
+    effort: str
+    measurements: Pairs
+    findings: list[str]
+    neighbours: list[Neighbour]
+    caller: User | None
+
+    @property
+    def missing(self) -> list[FoundRow]:
+        """Taxa usual at the site and not found this time."""
+        return [row for row in self.found if row.is_missing]
+
+
+def evidence_of(visit: Visit, verdict: Verdict) -> Evidence:
+    """Gather it all; the verdict stands on a trigger (else ValueError: there is nothing to compare)."""
+    if verdict.trigger is None or verdict.value is None:
+        raise ValueError("A visit that was not held against a trigger gives no evidence.")
+    method, level = METHODS[verdict.trigger.index], verdict.trigger.level
+    usual = baseline_points(visit.site, method.key, before=visit.visited_on)
+    return Evidence(
+        visit=visit,
+        site=visit.site,
+        method=method,
+        score=figure(verdict.value, method),
+        possible=_possible(visit, method),
+        trigger=figure(level, method),
+        shortfall=figure(level - verdict.value, method),
+        is_below=verdict.outcome == Verdict.Outcome.BELOW,
+        is_checked=visit.status == Status.APPROVED,
+        set_aside=reason_words(verdict.set_aside),
+        baseline=describe(values_of(usual)),
+        found=found_rows(visit, usual),
+        last_normal=_last_normal(visit, method.key, level),
+        place=place_of(visit.site),
+        conditions=conditions_of(visit),
+        effort=effort_of(visit),
+        measurements=measurements_of(visit),
+        findings=[each.message for each in visit.findings.all()],
+        neighbours=neighbours_of(visit, method),
+        caller=who_to_call(visit.group),
+    )
+
+
+def figure(value: float, method: Method) -> str:
+    """A score as it is printed: with the decimals of its method, and two where a level was set finer."""
+    coarse = f"{value:.{method.decimals}f}"
+    return coarse if math.isclose(float(coarse), value) else f"{value:.{max(2, method.decimals)}f}"
+
+
+def _possible(visit: Visit, method: Method) -> str:
+    score: VisitScore | None = visit.scores.filter(index=method.key, is_current=True).first()
+    if score is None or score.low is None or score.high is None or score.low == score.high:
+        return ""
+    return _("%(low)s to %(high)s") % {"low": figure(score.low, method), "high": figure(score.high, method)}
+
+
+def _last_normal(visit: Visit, index: str, level: float) -> HistoryPoint | None:
+    """The latest earlier visit of standard effort that was not below this level: when the fall cannot yet
+    have happened."""
+    normal = [
+        each
+        for each in site_history(visit.site, index)
+        if each.when < visit.visited_on and each.is_standard and each.value is not None and each.value >= level
+    ]
+    return max(normal, key=lambda each: each.when, default=None)
+
+
+def place_of(site: Site) -> Place:
+    """The site's place; its grid reference is cut to what the precision of the location bears."""
+    figures = 8 if site.location_precision_m <= 10 else 6 if site.location_precision_m <= 100 else 4
+    return Place(
+        degrees=f"{site.latitude:.5f}, {site.longitude:.5f}",
+        grid=grid_reference(site.latitude, site.longitude, figures),
+        map_url=settings.MAP_LINK.format(lat=f"{site.latitude:.5f}", lon=f"{site.longitude:.5f}"),
+        precision_m=site.location_precision_m,
+    )
+
+
+def conditions_of(visit: Visit) -> Pairs:
+    """What the volunteers noted of water and weather, as label and words; what was not noted is left out."""
+    noted = [
+        (_("Signs of pollution"), visit.pollution_signs),
+        (_("Water level"), visit.get_water_level_display()),
+        (_("Water clarity"), visit.get_clarity_display()),
+        (_("Weather"), visit.get_weather_display()),
+        (_("Weather of the past week"), visit.get_weather_past_week_display()),
+    ]
+    return [(label, str(words)) for label, words in noted if words]
+
+
+def effort_of(visit: Visit) -> str:
+    """The kicking done against the plan, in one phrase."""
+    spots = list(visit.spots.all())
+    done = {
+        "seconds": f"{sum(each.seconds for each in spots):g}",
+        "spots": len(spots),
+        "planned": visit.site.planned_seconds,
+        "planned_spots": visit.site.spots,
+    }
+    return (
+        _("%(seconds)s s of kicking in %(spots)s spots (standard: %(planned)s s in %(planned_spots)s)") % done
+    )
+
+
+def measurements_of(visit: Visit) -> Pairs:
+    """Readings as typed, with their units."""
+    readings = visit.measurements.values_list("quantity", "as_typed", "unit")
+    by_key = {quantity: f"{typed} {unit if unit != 'pH' else ''}".strip() for quantity, typed, unit in readings}
+    return [(str(each.label), by_key[key]) for key, each in QUANTITIES.items() if key in by_key]
+
+
+def who_to_call(group: Group) -> User | None:
+    """The one coordinator whose name and number go to the agency: the first by name who gave a number."""
+    coordinators = [each.user for each in members_of(group) if each.role == Role.COORDINATOR]
+    return next((each for each in coordinators if each.phone), coordinators[0] if coordinators else None)

@@ -1,0 +1,86 @@
+"""Reading triggers, contacts and incidents."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from typing import TYPE_CHECKING
+from uuid import UUID
+
+from alerts.models import AgencyContact, Incident, IncidentState, SiteContact, Trigger, Verdict
+from surveys.models import Site
+from surveys.models.visits import Status
+from surveys.queries import HistoryPoint, site_history
+
+if TYPE_CHECKING:
+    from portal.accounts.access import Person
+    from portal.accounts.models import Group
+    from portal.accounts.scoping import GroupOwnedQuerySet
+
+LIVE = (IncidentState.HELD, IncidentState.OPEN, IncidentState.ACKNOWLEDGED)
+
+
+def triggers_of(site: Site) -> GroupOwnedQuerySet[Trigger]:
+    """All triggers a site has had, in the order in which they came into force."""
+    found = Trigger.objects.filter(group=site.group_id, site=site)
+    return found.select_related("set_by").order_by("valid_from", "created_at")
+
+
+def trigger_in_force(site: Site, day: date) -> Trigger | None:
+    """The trigger that a visit of that day is held against: the last one to have come into force by then."""
+    return triggers_of(site).filter(valid_from__lte=day).last()
+
+
+def site_contacts_of(site: Site) -> GroupOwnedQuerySet[SiteContact]:
+    """The contacts named for a site who are in service, first to be told first."""
+    named = SiteContact.objects.of_group(site.group).filter(site=site, contact__is_active=True)
+    return named.select_related("contact").order_by("order", "id")
+
+
+def contacts_of(group: Group) -> GroupOwnedQuerySet[AgencyContact]:
+    """Everybody at agencies whom the group has named, with their sites."""
+    return AgencyContact.objects.of_group(group).prefetch_related("sites__site")
+
+
+def live_incidents(group: Group) -> GroupOwnedQuerySet[Incident]:
+    """Incidents that are not over, newest first."""
+    return incidents_of(group).filter(state__in=LIVE)
+
+
+def incidents_of(group: Group) -> GroupOwnedQuerySet[Incident]:
+    """All incidents of a group, newest first."""
+    return Incident.objects.of_group(group).select_related("site").order_by("-opened_at")
+
+
+def incidents_for_contact(person: Person) -> GroupOwnedQuerySet[Incident]:
+    """Incidents at the sites for which the person is a named contact in service, of whichever group."""
+    named = SiteContact.objects.across_groups("a contact may serve several groups").filter(
+        contact__user__in=[person.user_id] if person.user_id else [], contact__is_active=True
+    )
+    found = Incident.objects.across_groups("narrowed to the contact's own sites")
+    # A held alert has not left the group yet.
+    told = found.exclude(state=IncidentState.HELD).filter(site__in=named.values("site"), contacts_told__gt=0)
+    return told.select_related("site", "group").order_by("-opened_at")
+
+
+def baseline_points(site: Site, index: str, before: date | None = None) -> list[HistoryPoint]:
+    """The visits that say what is normal at a site: approved, scored, of standard effort and not a known fall.
+
+    Falls are left out, because else pollution becomes normal. With `before`, only visits earlier than that day.
+    """
+    below = set(
+        Verdict.objects.filter(
+            group=site.group_id, visit__site=site, outcome=Verdict.Outcome.BELOW
+        ).values_list("visit_id", flat=True)
+    )
+    return [each for each in site_history(site, index) if _is_baseline(each, below, before)]
+
+
+def _is_baseline(point: HistoryPoint, below: set[UUID], before: date | None) -> bool:
+    is_sound = point.status == Status.APPROVED and point.is_standard and point.value is not None
+    return is_sound and point.visit_id not in below and (before is None or point.when < before)
+
+
+def values_of(points: Sequence[HistoryPoint]) -> list[float]:
+    """Their scores, in the unit of the index."""
+    return [each.value for each in points if each.value is not None]

@@ -1,0 +1,130 @@
+"""What people do with an incident: acknowledge, note, close.
+
+A person acts by account, a contact without one by signed link.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from alerts.models import AgencyContact, EventKind, Incident, IncidentState, Outcome
+from alerts.services.events import add_event, save_change
+from alerts.services.opening import latest_visit
+from alerts.services.telling import tell_everybody_told
+from portal.accounts.access import Person, require
+
+
+@transaction.atomic
+def acknowledge_incident(
+    *, incident: Incident, person: Person | None = None, contact: AgencyContact | None = None
+) -> Incident:
+    """Note that the agency knows. Asked twice, the first answer stands.
+
+    Raises ValidationError while the alert is held, because nobody outside has heard of it.
+    """
+    who = _actor("incident.acknowledge", incident, person, contact)
+    incident = _locked(incident)
+    if incident.state == IncidentState.HELD:
+        raise ValidationError(_("This alert has not been sent yet."))
+    if incident.state != IncidentState.OPEN:
+        return incident
+    save_change(
+        incident,
+        "incident.acknowledged",
+        **who,
+        state=IncidentState.ACKNOWLEDGED,
+        acknowledged_at=timezone.now(),
+        acknowledged_by=who["actor_name"],
+        acknowledge_by=None,
+    )
+    add_event(incident, EventKind.ACKNOWLEDGED, contact=contact, **who)
+    return incident
+
+
+@transaction.atomic
+def add_note(
+    *,
+    incident: Incident,
+    note: str,
+    reference: str = "",
+    person: Person | None = None,
+    contact: AgencyContact | None = None,
+) -> Incident:
+    """Add what is known now, and the agency's own reference. Raises ValidationError when both are empty."""
+    who = _actor("incident.note", incident, person, contact)
+    incident = _locked(incident)
+    note, reference = note.strip(), reference.strip()
+    if not note and reference in ("", incident.agency_reference):
+        raise ValidationError({"note": _("Write a note or the agency's reference.")})
+    if reference:
+        save_change(incident, "incident.reference", **who, agency_reference=reference)
+    text = note or _("The agency's reference: %(reference)s") % {"reference": reference}
+    add_event(incident, EventKind.NOTE, contact=contact, note=text, **who)
+    return incident
+
+
+@transaction.atomic
+def close_incident(
+    *,
+    incident: Incident,
+    outcome: str,
+    note: str,
+    reference: str = "",
+    person: Person | None = None,
+    contact: AgencyContact | None = None,
+) -> Incident:
+    """End an incident with its outcome and tell everybody who had the alert.
+
+    Raises ValidationError for an unknown outcome, or when the incident is over already.
+    """
+    who = _actor("incident.close", incident, person, contact)
+    incident = _locked(incident)
+    if outcome not in Outcome.values:
+        raise ValidationError({"outcome": _("Choose what came of it.")})
+    if not incident.is_live:
+        raise ValidationError(_("This incident is over already."))
+    fields: dict[str, Any] = {
+        "state": IncidentState.CLOSED,
+        "outcome": outcome,
+        "outcome_note": note.strip(),
+        "closed_at": timezone.now(),
+        "acknowledge_by": None,
+        "send_by": None,
+    }
+    if reference.strip():
+        fields["agency_reference"] = reference.strip()
+    save_change(incident, "incident.closed", **who, **fields)
+    words = f"{incident.get_outcome_display()}. {incident.outcome_note}".strip()
+    step = add_event(incident, EventKind.CLOSED, contact=contact, note=words, **who)
+    tell_everybody_told(incident, latest_visit(incident), step)
+    return incident
+
+
+@transaction.atomic
+def renew_links(*, person: Person, incident: Incident) -> Incident:
+    """Make every signed link of an incident invalid, for instance after a mail went to a wrong address."""
+    require(person, "contact.manage", incident)
+    incident = _locked(incident)
+    save_change(incident, "incident.links_renewed", person=person, link_version=incident.link_version + 1)
+    return incident
+
+
+def _locked(incident: Incident) -> Incident:
+    rows = Incident.objects.filter(group=incident.group_id).select_related("group", "site")
+    return rows.select_for_update(of=("self",), no_key=True).get(pk=incident.pk)
+
+
+def _actor(
+    action: str, incident: Incident, person: Person | None, contact: AgencyContact | None
+) -> dict[str, Any]:
+    """Who acts, for event and audit row. A signed link has been checked where it was read."""
+    if contact is not None:
+        return {"actor_name": _("by link sent to %(name)s") % {"name": contact.name}}
+    assert person is not None
+    require(person, action, incident)
+    return {"person": person, "actor_name": person.name}

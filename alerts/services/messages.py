@@ -1,0 +1,103 @@
+"""What an incident's e-mails say: built here, owed to the outbox in the caller's transaction."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.conf import settings
+from django.urls import reverse
+
+from alerts.evidence import evidence_of, who_to_call
+from alerts.links import alert_url
+from alerts.models import AgencyContact, Incident, IncidentEvent, SiteContact, Verdict
+from alerts.pictures import SITE_HISTORY, history_arguments
+from alerts.services.wording import HEADLINES, WITH_EVIDENCE, lines_of
+from alerts.verdicts import reason_words
+from portal.accounts.models import User
+from portal.outbox.models import Message
+from portal.outbox.rendering import render_mail
+from portal.outbox.services import owe_message
+from surveys.models import Visit
+
+Reader = AgencyContact | User
+
+
+def owe_incident_mail(incident: Incident, visit: Visit, step: IncidentEvent, *, to: Reader) -> Message:
+    """Owe one reader the mail about one step; the same step is never owed twice to the same address."""
+    verdict = Verdict.objects.filter(group=incident.group_id).select_related("trigger").get(visit=visit)
+    long = step.kind in WITH_EVIDENCE
+    context = _context(incident, visit, step, to)
+    if long:
+        context |= {"evidence": evidence_of(visit, verdict), "verdict": verdict}
+    else:
+        context["lines"] = lines_of(incident, visit, verdict, step)
+    subject, text, html = render_mail(f"alerts/mail/{'alert' if long else 'notice'}", context)
+    picture = history_arguments(visit, verdict) if long else None
+    return owe_message(
+        key=f"incident:{step.id}:{to.email}",
+        kind=kind_of_mail(step, to),
+        to_address=to.email,
+        to_name=to.name,
+        subject=subject,
+        text=text,
+        html=html,
+        group=incident.group,
+        reply_to=context["caller"].email if context["caller"] else "",
+        about=incident,
+        picture_maker=SITE_HISTORY if long else "",
+        picture_args=picture,
+    )
+
+
+def kind_of_mail(step: IncidentEvent, to: Reader) -> str:
+    """The message's kind: who reads it and which step it tells of."""
+    reader = "contact" if isinstance(to, AgencyContact) else "coordinator"
+    return f"{reader}.{step.kind}"
+
+
+def _context(incident: Incident, visit: Visit, step: IncidentEvent, to: Reader) -> dict[str, Any]:
+    for_contact = isinstance(to, AgencyContact)
+    return {
+        "incident": incident,
+        "visit": visit,
+        "step": step,
+        "kind": step.kind,
+        "headline": HEADLINES[step.kind],
+        "reader": to,
+        "for_contact": for_contact,
+        "duty_line": to.duty_line if isinstance(to, AgencyContact) else _duty_line(incident),
+        "caller": who_to_call(incident.group),
+        "alert_url": alert_url(incident, to) if isinstance(to, AgencyContact) else "",
+        "incident_url": settings.BASE_URL + reverse("incident_detail", args=[incident.id]),
+        "review_url": settings.BASE_URL + reverse("visit_review", args=[incident.group.slug, visit.id]),
+    }
+
+
+def _duty_line(incident: Incident) -> str:
+    named = SiteContact.objects.of_group(incident.group).filter(site=incident.site_id, contact__is_active=True)
+    lines = named.exclude(contact__duty_line="").order_by("order").values_list("contact__duty_line", flat=True)
+    return lines.first() or ""
+
+
+def owe_pollution_mail(visit: Visit, verdict: Verdict, *, to: User) -> Message:
+    """Tell a coordinator of signs of pollution at a visit that has not set off an alert."""
+    context = {
+        "visit": visit,
+        "site": visit.site,
+        "verdict": verdict,
+        "reasons": reason_words(verdict.reasons),
+        "reader": to,
+        "visit_url": settings.BASE_URL + reverse("visit_detail", args=[visit.group.slug, visit.id]),
+    }
+    subject, text, html = render_mail("alerts/mail/pollution", context)
+    return owe_message(
+        key=f"pollution:{visit.id}:{to.email}",
+        kind="coordinator.pollution",
+        to_address=to.email,
+        to_name=to.name,
+        subject=subject,
+        text=text,
+        html=html,
+        group=visit.group,
+        about=visit,
+    )

@@ -1,0 +1,66 @@
+"""Opening an incident and sending its alert out."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from django.db.models import Max
+from django.utils import timezone
+
+from alerts.models import EventKind, Incident, IncidentState, Verdict
+from alerts.services.events import add_event, save_change
+from alerts.services.telling import tell_coordinators, tell_next_contact
+from portal.accounts.access import Person
+from portal.accounts.models import Group
+from portal.audit.services import record_change
+from surveys.models import Visit
+from surveys.models.visits import Status
+
+
+def open_incident(*, visit: Visit, verdict: Verdict, person: Person | None) -> Incident:
+    """Open the site's incident, tell the first contact and the coordinators, or hold it if the group wishes so.
+
+    The caller holds the lock on the site.
+    """
+    now = timezone.now()
+    checked = visit.status == Status.APPROVED
+    held = visit.group.hold_hours > 0 and not checked
+    incident = Incident.objects.create(
+        group=visit.group,
+        site=visit.site,
+        **_next_number(visit.group),
+        state=IncidentState.HELD if held else IncidentState.OPEN,
+        opened_at=now,
+        send_by=now + timedelta(hours=visit.group.hold_hours) if held else None,
+        confirmed_at=now if checked else None,
+    )
+    incident.visits.add(visit)
+    changes = {"state": [None, incident.state], "value": [None, verdict.value]}
+    record_change(actor=person, verb="incident.opened", thing=incident, changes=changes)
+    add_event(incident, EventKind.OPENED, person=person, visit=visit)
+    if held:
+        tell_coordinators(incident, visit, add_event(incident, EventKind.HELD, visit=visit))
+    else:
+        send_out(incident, visit)
+    return incident
+
+
+def _next_number(group: Group) -> dict[str, int]:
+    """Year and number, counted under a lock on the group so that no number is given twice."""
+    Group.objects.select_for_update(no_key=True).get(pk=group.pk)
+    year = timezone.localdate().year
+    last = Incident.objects.of_group(group).filter(year=year).aggregate(last=Max("number"))["last"]
+    return {"year": year, "number": (last or 0) + 1}
+
+
+def send_out(incident: Incident, visit: Visit) -> None:
+    """Tell the first contact and all coordinators now, and start the time to acknowledge."""
+    if incident.state == IncidentState.HELD:
+        save_change(incident, "incident.sent", state=IncidentState.OPEN, send_by=None)
+    step = tell_next_contact(incident, visit)
+    tell_coordinators(incident, visit, step)
+
+
+def latest_visit(incident: Incident) -> Visit:
+    """The last low visit of the incident."""
+    return incident.visits.select_related("site", "group").order_by("visited_on", "submitted_at").reverse()[0]

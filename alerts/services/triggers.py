@@ -1,0 +1,89 @@
+"""Setting the level below which the agency is told."""
+
+from __future__ import annotations
+
+import math
+from datetime import date
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from alerts.models import Incident, Trigger
+from alerts.queries import LIVE, trigger_in_force, triggers_of
+from portal.accounts.access import Person, require
+from portal.audit.services import record_change
+from scoring.indices.methods import METHODS
+from surveys.models import Site
+
+# A trigger fires when a score is low, so an index that rises with pollution cannot carry one.
+TRIGGER_INDICES = {key: method for key, method in METHODS.items() if method.higher_is == "better"}
+
+
+@transaction.atomic
+def set_trigger(
+    *,
+    person: Person,
+    site: Site,
+    index: str,
+    level: float,
+    valid_from: date,
+    reason: str,
+    despite_provisional: bool = False,
+) -> Trigger:
+    """Set a site's trigger from a day on; earlier ones are kept, and old visits keep their verdicts.
+
+    Raises ValidationError by field. Only the first trigger of a site may lie in the past: a later one would
+    change what past visits should have meant.
+    """
+    require(person, "trigger.set", site)
+    _check_values(index, level, reason)
+    _check_day(site, valid_from)
+    _check_own_record(person, site, index, level)
+    trigger = Trigger.objects.create(
+        group=site.group,
+        site=site,
+        index=index,
+        level=level,
+        valid_from=valid_from,
+        set_by_id=person.user_id,
+        reason=reason.strip(),
+        despite_provisional=despite_provisional,
+    )
+    changes = {"index": [None, index], "level": [None, level], "valid_from": [None, valid_from.isoformat()]}
+    record_change(actor=person, verb="trigger.set", thing=trigger, changes=changes, reason=reason.strip())
+    return trigger
+
+
+def _check_values(index: str, level: float, reason: str) -> None:
+    if index not in TRIGGER_INDICES:
+        raise ValidationError({"index": _("Choose one of the indices that fall when a river is polluted.")})
+    if not math.isfinite(level) or level <= 0:
+        raise ValidationError({"level": _("The level must be a number above 0.")})
+    if not reason.strip():
+        raise ValidationError({"reason": _("Say why this level was chosen.")})
+
+
+def _check_day(site: Site, valid_from: date) -> None:
+    is_first = not triggers_of(site).exists()
+    if valid_from < timezone.localdate() and not is_first:
+        raise ValidationError(
+            {
+                "valid_from": _(
+                    "A trigger is never back-dated: choose today or a later day. Past visits keep theirs."
+                )
+            }
+        )
+
+
+def _check_own_record(person: Person, site: Site, index: str, level: float) -> None:
+    """Nobody lowers a trigger while an alert from their own visit is open."""
+    live = Incident.objects.filter(group=site.group_id, site=site, state__in=LIVE).first()
+    now = trigger_in_force(site, timezone.localdate())
+    if live is None or now is None or (index == now.index and level >= now.level):
+        return
+    if any(person.user_id in visit.involved_user_ids for visit in live.visits.all()):
+        raise ValidationError(
+            _("An alert from a visit you took part in is open at this site: another coordinator must lower it.")
+        )

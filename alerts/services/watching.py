@@ -1,0 +1,77 @@
+"""What the clock asks for: held alerts go out, unanswered ones go further, undeliverable ones are told on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from django.db import transaction
+from django.utils import timezone
+
+from alerts.models import EventKind, Incident, IncidentEvent, IncidentState
+from alerts.services.events import add_event
+from alerts.services.opening import latest_visit, send_out
+from alerts.services.telling import tell_coordinators, tell_next_contact, told_contacts
+from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.outbox.models import Message
+
+
+def watch_all() -> int:
+    """Send held alerts whose time is up and escalate what nobody has acknowledged; return how many."""
+    now = timezone.now()
+    held = _incidents().filter(state=IncidentState.HELD, send_by__lte=now)
+    unanswered = _incidents().filter(state=IncidentState.OPEN, acknowledge_by__lte=now)
+    handled = 0
+    for incident in _one_by_one(held):
+        send_out(incident, latest_visit(incident))
+        handled += 1
+    for incident in _one_by_one(unanswered):
+        escalate(incident)
+        handled += 1
+    return handled
+
+
+def _incidents() -> GroupOwnedQuerySet[Incident]:
+    return Incident.objects.across_groups("the clock runs for every group").order_by("opened_at")
+
+
+def _one_by_one(due: GroupOwnedQuerySet[Incident]) -> Iterator[Incident]:
+    """Each in a transaction of its own, so that trouble with one leaves the others alone."""
+    for number in list(due.values_list("pk", flat=True)):
+        with transaction.atomic():
+            # Asked again under the lock: somebody may have acknowledged it a moment ago.
+            rows = due.filter(pk=number).select_related("group", "site")
+            incident = rows.select_for_update(of=("self",), no_key=True, skip_locked=True).first()
+            if incident is not None:
+                yield incident
+
+
+def escalate(incident: Incident) -> None:
+    """Tell the next contact, or ask the coordinators to telephone when there is none left."""
+    visit = latest_visit(incident)
+    unanswered = add_event(incident, EventKind.UNANSWERED, visit=visit, note=_names_of_told(incident))
+    step = tell_next_contact(incident, visit)
+    tell_coordinators(incident, visit, unanswered if step.kind == EventKind.TOLD else step)
+
+
+def _names_of_told(incident: Incident) -> str:
+    return ", ".join(each.name for each in told_contacts(incident))
+
+
+def on_message_failed(message: Message, answer: str) -> None:
+    """A mail about an incident cannot be delivered: go on to the next contact and tell the coordinators."""
+    if message.about_type != Incident._meta.label_lower:
+        return
+    rows = _incidents().select_related("group", "site").select_for_update(of=("self",), no_key=True)
+    incident = rows.get(pk__in=[message.about_id] if message.about_id else [])
+    note = f"{message.to_name} <{message.to_address}>: {answer}"
+    step = add_event(incident, EventKind.UNDELIVERABLE, note=note)
+    # A coordinator's own mail is only noted: telling coordinators of it could go on for ever.
+    if message.kind.startswith("contact."):
+        _tell_on(incident, step, is_alert=message.kind == f"contact.{EventKind.TOLD}")
+
+
+def _tell_on(incident: Incident, step: IncidentEvent, *, is_alert: bool) -> None:
+    visit = latest_visit(incident)
+    if is_alert and incident.state == IncidentState.OPEN:
+        tell_next_contact(incident, visit)
+    tell_coordinators(incident, visit, step)

@@ -1,0 +1,13 @@
+"""Celery tasks that watch incidents."""
+
+from __future__ import annotations
+
+from celery import shared_task
+
+from alerts.services.watching import watch_all
+
+
+@shared_task(name="alerts.tasks.watch_incidents", expires=120)
+def watch_incidents() -> int:
+    """Send held alerts that are due and escalate what nobody has acknowledged."""
+    return watch_all()
