@@ -29,9 +29,9 @@ $(INSTALLED): requirements-dev.txt
 	@echo "Setting up .venv ..."
 	@$(BIN)/python -c '' 2>/dev/null || python3 -m venv --clear .venv
 	@awk '/^uv==/ {found = 1} found {print} found && !/\\$$/ {exit}' requirements-dev.txt > .venv/uv.txt
-	@$(BIN)/python -m pip install --quiet --require-hashes -r .venv/uv.txt \
+	@$(BIN)/python -m pip install -qq --require-hashes -r .venv/uv.txt \
 	    && $(BIN)/uv pip install --quiet --python $(BIN)/python --require-hashes -r requirements-dev.txt \
-	    || { echo "uv did not manage; trying pip ..."; $(BIN)/python -m pip install --quiet --require-hashes -r requirements-dev.txt; }
+	    || { echo "uv did not manage; trying pip ..."; $(BIN)/python -m pip install -qq --require-hashes -r requirements-dev.txt; }
 	@touch $(INSTALLED)
 
 demo: env ## run the whole portal with invented data; Ctrl-C stops it (PORT=8001 for another port)

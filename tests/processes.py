@@ -63,3 +63,11 @@ def kill_now(pid: int) -> None:
     """`kill -9`, and wait until it is gone."""
     os.kill(pid, signal.SIGKILL)
     await_true(lambda: not is_alive(pid), f"process {pid} survived a kill")
+
+
+def parent_of(pid: int) -> int | None:
+    """The parent of a process, or None when it has gone meanwhile."""
+    try:
+        return int(Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[1])
+    except OSError:
+        return None

@@ -5,7 +5,18 @@ from pathlib import Path
 
 def web(address: str) -> list[str]:
     """The web server on `address` ("host:port")."""
-    return ["gunicorn", "portal.wsgi", "--workers", "2", "--threads", "4", "--bind", address]
+    # Its control socket would stand at one place for all that this user runs.
+    return [
+        "gunicorn",
+        "portal.wsgi",
+        "--workers",
+        "2",
+        "--threads",
+        "4",
+        "--no-control-socket",
+        "--bind",
+        address,
+    ]
 
 
 def worker() -> list[str]:
