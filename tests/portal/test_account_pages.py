@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from django.core.mail import EmailMessage
 from django.test import Client
 from django.urls import reverse
 
@@ -63,3 +64,23 @@ def test_it_says_that_a_used_reset_link_no_longer_works(client: Client) -> None:
     html = answer.content.decode()
     assert "This link no longer works" in html
     assert_ours(html)
+
+
+def test_it_writes_the_reset_letter_in_our_words(client: Client, mailoutbox: list[EmailMessage]) -> None:
+    user = UserFactory()
+    user.set_password("a long enough password")
+    user.save()
+    client.post(reverse("account_reset_password"), {"email": user.email})
+    letter = mailoutbox[0]
+    assert letter.subject == "Set a new password for Rifflebook"
+    assert "/account/password/reset/key/" in letter.body
+    assert "not an emergency service" in letter.body
+    assert "example.com" not in letter.body
+
+
+def test_it_tells_an_unknown_address_so_without_telling_the_page(
+    client: Client, mailoutbox: list[EmailMessage]
+) -> None:
+    answer = client.post(reverse("account_reset_password"), {"email": "nobody@example.org"}, follow=True)
+    assert "If that address belongs to an account" in answer.content.decode()
+    assert mailoutbox[0].subject == "No account with this address at Rifflebook"
