@@ -14,7 +14,7 @@ TRANSLATED = re.compile(r"{% (blocktranslate|blocktrans)\b.*?{% end\1 %}", re.DO
 TAGS = re.compile(r"{%.*?%}|{{.*?}}", re.DOTALL)
 CHOSEN = re.compile(rf"(</?)(?:{TAGS.pattern})", re.DOTALL)
 # Names that are the same in every language.
-NAMES = re.compile(r"\b(?:Rifflebook|BMWP|ASPT|EPT)\b")
+NAMES = re.compile(r"\b(?:Rifflebook|BMWP|ASPT|EPT|WGS84)\b")
 WORD = re.compile(r"[^\W\d_]{2,}")
 READ_ALOUD = {"alt", "title", "placeholder", "aria-label", "aria-description"}
 UNREAD = {"script", "style"}
