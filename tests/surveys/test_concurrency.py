@@ -1,0 +1,116 @@
+"""Two at once, on real connections: nothing is taken twice and nothing is approved twice."""
+
+from __future__ import annotations
+
+from threading import Barrier, Event
+from typing import Any
+
+import pytest
+
+from portal.audit.services import history_of
+from surveys.models import Draft, Visit
+from surveys.services import review, visits
+from surveys.services.drafts import save_draft
+from surveys.services.errors import Conflict, NotPossible
+from surveys.services.visits import Receipt, approve_visit, correct_visit, submit_visit
+from tests.conftest import Cast
+from tests.factories import submission_for, submit
+from tests.threads import PATIENCE, in_thread, run_together
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture
+def _meet_before_saving(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let both submissions find no earlier result before either of them is saved."""
+    meeting, check = Barrier(2, timeout=PATIENCE), visits.check
+
+    def check_together(*args: Any, **kwargs: Any) -> Any:
+        meeting.wait()
+        return check(*args, **kwargs)
+
+    monkeypatch.setattr(visits, "check", check_together)
+
+
+@pytest.mark.usefixtures("_meet_before_saving")
+def test_it_gives_both_senders_of_one_visit_the_same_visit(cast: Cast) -> None:
+    person, submission = cast.person("volunteer"), submission_for(cast.site)
+
+    def send() -> Receipt:
+        return submit_visit(person=person, submission=submission)
+
+    receipts = [each.result() for each in run_together(send, send)]
+    assert sorted(receipt.is_new for receipt in receipts) == [False, True]
+    assert {receipt.visit.pk for receipt in receipts} == {submission.id}
+    visit = Visit.objects.of_group(cast.group).get()
+    assert visit.counts.count() == 7
+    assert visit.scores.filter(index="bmwp").count() == 1
+    assert history_of(visit, cast.group).count() == 1
+
+
+@pytest.mark.usefixtures("_meet_before_saving")
+def test_it_gives_one_number_to_one_of_two_people(cast: Cast) -> None:
+    submission = submission_for(cast.site)
+    people = [cast.person("volunteer"), cast.person("other_volunteer")]
+    done = run_together(
+        *(lambda person=person: submit_visit(person=person, submission=submission) for person in people)
+    )
+    errors = [each.exception() for each in done]
+    assert sorted(type(error) is Conflict for error in errors) == [False, True]
+    assert Visit.objects.of_group(cast.group).count() == 1
+
+
+def _hold_first(monkeypatch: pytest.MonkeyPatch, inside: Event, go_on: Event) -> None:
+    """Stop the first reviewer just before the commit, until `go_on`."""
+    tell = review.tell
+
+    def tell_slowly(*args: Any) -> None:
+        tell(*args)
+        if not inside.is_set():
+            inside.set()
+            go_on.wait(PATIENCE)
+
+    monkeypatch.setattr(review, "tell", tell_slowly)
+
+
+def test_it_lets_only_one_of_two_reviewers_approve(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
+    visit = submit(cast.person("volunteer"), cast.site)
+    first, second = cast.person("coordinator"), cast.person("second_coordinator")
+    inside, go_on = Event(), Event()
+    _hold_first(monkeypatch, inside, go_on)
+    with in_thread(lambda: approve_visit(person=first, visit=visit)) as one:
+        assert inside.wait(PATIENCE)
+        with in_thread(lambda: approve_visit(person=second, visit=visit)) as two:
+            with pytest.raises(TimeoutError):
+                two.result(timeout=0.3)
+            go_on.set()
+    assert one.result().reviewed_by == cast.coordinator
+    assert isinstance(two.exception(), NotPossible)
+    assert history_of(visit, cast.group).filter(verb="visit.approved").count() == 1
+
+
+def test_it_does_not_approve_what_is_being_corrected(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The corrector becomes an author while the other one waits, so it is their correction that is approved."""
+    visit = submit(cast.person("volunteer"), cast.site)
+    person = cast.person("coordinator")
+    corrected = submission_for(cast.site, id=str(visit.pk), notes="Mended.")
+    done = run_together(
+        lambda: correct_visit(person=person, visit=visit, submission=corrected, reason="Notes."),
+        lambda: approve_visit(person=person, visit=visit),
+    )
+    visit.refresh_from_db()
+    # Whichever came first, a correction is never approved by the one who made it.
+    assert done[0].exception() is None
+    assert visit.status == "waiting"
+    assert visit.reviewed_by is None
+
+
+def test_it_keeps_one_draft_when_two_windows_save_at_once(cast: Cast) -> None:
+    person, number = cast.person("volunteer"), submission_for(cast.site).id
+
+    def save(text: str) -> Draft:
+        return save_draft(person=person, site=cast.site, number=number, data={"notes": text})
+
+    done = run_together(lambda: save("one"), lambda: save("two"))
+    assert [each.exception() for each in done] == [None, None]
+    assert Draft.objects.of_group(cast.group).get().data["notes"] in ("one", "two")
