@@ -20,8 +20,8 @@ def web(address: str) -> list[str]:
 
 
 def worker() -> list[str]:
-    """The Celery worker, which sends the mail and makes the reports."""
-    return ["celery", "-A", "portal", "worker", "--loglevel", "info", "--concurrency", "1"]
+    """The Celery worker; two at once, so that a report being made holds no alert up."""
+    return ["celery", "-A", "portal", "worker", "--loglevel", "info", "--concurrency", "2"]
 
 
 def beat(schedule: Path) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from django.db import models
 from django.db.models import Q
@@ -33,3 +33,11 @@ def messages_about(thing: models.Model, group: Group) -> GroupOwnedQuerySet[Mess
     """Every message that concerns a record, oldest first, with its attempts."""
     found = Message.objects.of_group(group).filter(about_type=thing._meta.label_lower, about_id=thing.pk)
     return found.prefetch_related("attempts").order_by("created_at")
+
+
+def oldest_owed_at() -> datetime | None:
+    """When the oldest message that is due should have left; None when nothing is owed."""
+    owed = Message.objects.across_groups("the health of the whole portal").filter(
+        state=State.OWED, not_before__lte=timezone.now()
+    )
+    return owed.aggregate(oldest=models.Min("created_at"))["oldest"]

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.contrib.auth.decorators import login_required
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from alerts.queries import contact_incidents_of, live_incidents
+from alerts.queries import incidents_for_contact, live_incidents
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.queries import group_for, public_groups
-from portal.outbox.queries import undelivered
-from surveys.queries import own_drafts, recent_visits, returned_to, sites_due, visits_waiting
+from portal.outbox.queries import undelivered_messages
+from portal.queries import returned_to
+from surveys.queries import own_drafts, sites_due, visits_of, visits_waiting
 
 DESK_ROWS = 12
 
@@ -27,7 +30,7 @@ def home(request: PortalRequest) -> HttpResponse:
         return render(request, "portal/welcome.html", {"groups": public_groups()})
     if len(person.memberships) == 1:
         return redirect("group_desk", slug=person.memberships[0].group.slug)
-    return render(request, "portal/home.html", {"incidents": contact_incidents_of(person)})
+    return render(request, "portal/home.html", {"incidents": incidents_for_contact(person)})
 
 
 @login_required
@@ -37,24 +40,27 @@ def group_desk(request: PortalRequest, slug: str) -> HttpResponse:
     group = group_for(request.person, slug)
     request.current_group = group
     today = timezone.localdate()
+    due = sites_due(group, today)
     context = {
         "group": group,
-        "today": today,
-        "due_sites": sites_due(group, today),
+        "pressing": [each for each in due if each.state in ("late", "due", "first")],
+        "later": [each for each in due if each.state == "later"],
         "drafts": own_drafts(request.person).filter(group=group),
         "returned": returned_to(request.person, group),
-        "recent": recent_visits(group)[:DESK_ROWS],
-        "incidents": live_incidents(group),
+        "recent": list(visits_of(group)[:DESK_ROWS]),
+        "incidents": list(live_incidents(group)),
     }
     if allowed(request.person, "visit.review", group):
-        context |= _coordinators_part(group)
+        context |= _coordinators_part(group, today)
     return render(request, "portal/group_desk.html", context)
 
 
-def _coordinators_part(group: Group) -> dict[str, object]:
+def _coordinators_part(group: Group, today: Any) -> dict[str, object]:
+    waiting = visits_waiting(group)
     return {
         "is_coordinator": True,
-        "waiting": visits_waiting(group)[:DESK_ROWS],
-        "waiting_count": visits_waiting(group).count(),
-        "undelivered": undelivered(group)[:DESK_ROWS],
+        "waiting": list(waiting[:DESK_ROWS]),
+        "waiting_count": waiting.count(),
+        "undelivered": list(undelivered_messages(group)[:DESK_ROWS]),
+        "lapsed": group.sites.filter(permission_until__lt=today, closed_on=None),
     }

@@ -8,14 +8,15 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
-from alerts.charts import public_chart
+from alerts.charts import NARROW, draw_site, site_points
 from portal.accounts.models import Group
 from portal.accounts.queries import public_groups
-from portal.reports.queries import published_reports
+from portal.queries import approved_visits, latest_approved, score_values
+from portal.reports.queries import published_of
 from scoring.indices import METHODS
-from surveys.queries import approved_visits, latest_approved
 
 TABLE_ROWS = 36
+CHARTED = "bmwp"
 
 
 def _public_group(slug: str) -> Group:
@@ -26,7 +27,7 @@ def _public_group(slug: str) -> Group:
 def public_group(request: HttpRequest, slug: str) -> HttpResponse:
     """A group that publishes: what it does, its sites with their latest approved scores, its reports."""
     group = _public_group(slug)
-    context = {"group": group, "rows": latest_approved(group), "reports": published_reports(group)}
+    context = {"group": group, "rows": latest_approved(group), "reports": published_of(group)}
     return render(request, "portal/public_group.html", context)
 
 
@@ -35,11 +36,14 @@ def public_site(request: HttpRequest, slug: str, site_id: UUID) -> HttpResponse:
     """One site's approved results."""
     group = _public_group(slug)
     site = get_object_or_404(group.sites, id=site_id)
+    visits = approved_visits(site)[:TABLE_ROWS]
+    points, lines = site_points(site, CHARTED, approved_only=True)
     context = {
         "group": group,
         "site": site,
-        "chart": public_chart(site),
-        "visits": approved_visits(site)[:TABLE_ROWS],
+        "chart": draw_site(site, CHARTED, points, lines),
+        "narrow_chart": draw_site(site, CHARTED, points, lines, size=NARROW),
+        "rows": [{"visit": visit, "scores": score_values(visit)} for visit in visits],
     }
     return render(request, "portal/public_site.html", context)
 

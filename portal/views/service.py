@@ -10,13 +10,14 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from portal.outbox.queries import oldest_owed_at
+from portal.style_guide import style_guide_context
 
 LATE_AFTER_SECONDS = 300
 
 
 @never_cache
 @require_safe
-def health(request: HttpRequest) -> JsonResponse:
+def health(_request: HttpRequest) -> JsonResponse:
     """Whether messages flow, for outside monitors: 200 when well, 503 when not.
 
     `oldest_owed_seconds` is the age of the oldest message that should have left by now.
@@ -34,4 +35,4 @@ def health(request: HttpRequest) -> JsonResponse:
 @require_safe
 def style_guide(request: HttpRequest) -> HttpResponse:
     """Every token and component on one page, for developers."""
-    return render(request, "portal/style_guide.html")
+    return render(request, "portal/style_guide.html", style_guide_context())
