@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import time
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
@@ -69,9 +70,12 @@ class Day(serializers.DateField):
 
 
 class ClockTime(serializers.TimeField):
-    """A time of day."""
+    """A time of day, to the minute."""
 
     default_error_messages = {"invalid": _("Write the time as hours and minutes, such as 10:30.")}
+
+    def to_internal_value(self, value: Any) -> time:
+        return super().to_internal_value(value).replace(second=0, microsecond=0, tzinfo=None)
 
 
 class Identifier(serializers.UUIDField):
