@@ -1,0 +1,76 @@
+"""Errors as problem details (RFC 9457): one shape for all, with a list of fields where fields are at fault."""
+
+from __future__ import annotations
+
+from http import HTTPStatus
+from typing import Any
+
+from django.http import Http404
+from django.utils.translation import gettext as _
+from rest_framework import exceptions, serializers
+from rest_framework.response import Response
+from rest_framework.views import exception_handler
+
+from surveys.submission import InvalidSubmission, Problem
+
+MEDIA_TYPE = "application/problem+json"
+
+
+class FieldProblemSerializer(serializers.Serializer[Any]):
+    """One field at fault."""
+
+    field = serializers.CharField(help_text="Path such as visited_on, spots.1.seconds or counts.Baetidae.")
+    message = serializers.CharField()
+    rule = serializers.CharField(help_text="Id of the rule; the rules page of the portal explains each.")
+
+
+class ProblemDetailsSerializer(serializers.Serializer[Any]):
+    """Problem details as in RFC 9457."""
+
+    type = serializers.CharField(help_text="about:blank: the title says it all.")
+    title = serializers.CharField()
+    status = serializers.IntegerField()
+    detail = serializers.CharField()
+    problems = FieldProblemSerializer(many=True)
+
+
+def problem_response(status: int, detail: str, problems: tuple[Problem, ...] = ()) -> Response:
+    """An answer that says what went wrong."""
+    body = {
+        "type": "about:blank",
+        "title": HTTPStatus(status).phrase,
+        "status": status,
+        "detail": detail,
+        "problems": [{"field": each.field, "message": each.message, "rule": each.rule} for each in problems],
+    }
+    return Response(body, status=status, content_type=MEDIA_TYPE)
+
+
+def handle(error: Exception, context: dict[str, Any]) -> Response | None:
+    """Turn whatever a view raised into problem details; None lets a fault of ours be a fault."""
+    if isinstance(error, InvalidSubmission):
+        detail = _("The visit was not taken: see the problems by field.")
+        return problem_response(HTTPStatus.UNPROCESSABLE_ENTITY, detail, error.problems)
+    if isinstance(error, exceptions.ValidationError):
+        detail = _("The request cannot be read: see the problems by field.")
+        return problem_response(HTTPStatus.BAD_REQUEST, detail, _field_problems(error.detail))
+    if isinstance(error, Http404):
+        return problem_response(HTTPStatus.NOT_FOUND, _("There is nothing here that you may see."))
+    usual = exception_handler(error, context)
+    if usual is None:
+        return None
+    answer = problem_response(usual.status_code, str(usual.data["detail"]))
+    # What the usual answer says in its headers (Allow, Retry-After) holds here too.
+    for name, value in usual.items():
+        answer.headers.setdefault(name, value)
+    return answer
+
+
+def _field_problems(detail: Any) -> tuple[Problem, ...]:
+    if not isinstance(detail, dict):
+        return tuple(Problem("request", str(each), "unreadable") for each in detail)
+    return tuple(
+        Problem(str(field), str(message), "unreadable")
+        for field, messages in detail.items()
+        for message in messages
+    )

@@ -1,0 +1,138 @@
+"""What the interface shows of groups, sites, lists and visits; submissions are read by surveys.submission."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from portal.accounts.models import Membership
+from surveys.locations import grid_reference
+from surveys.models import Finding, ListTaxon, RecordingList, Site, Visit, VisitScore
+from surveys.models.visits import Status
+from surveys.submission import submission_data
+from surveys.submission.serializers import SubmissionSerializer
+
+
+class GroupSerializer(serializers.ModelSerializer[Membership]):
+    """A group you belong to."""
+
+    id = serializers.UUIDField(source="group.id")
+    slug = serializers.SlugField(source="group.slug")
+    name = serializers.CharField(source="group.name")
+
+    class Meta:
+        model = Membership
+        fields = ["id", "slug", "name", "role"]
+
+
+class SiteSerializer(serializers.ModelSerializer[Site]):
+    """A site with its place (WGS84 degrees), plan and everything its samplers must know."""
+
+    grid_reference = serializers.SerializerMethodField(
+        help_text="British or Irish, eight figures; null elsewhere."
+    )
+
+    class Meta:
+        model = Site
+        exclude = ["group", "created_at"]
+
+    def get_grid_reference(self, site: Site) -> str | None:
+        return grid_reference(site.latitude, site.longitude)
+
+
+class ListTaxonSerializer(serializers.ModelSerializer[ListTaxon]):
+    """A line of a recording list."""
+
+    class Meta:
+        model = ListTaxon
+        fields = ["taxon", "label", "section"]
+
+
+class ListSerializer(serializers.ModelSerializer[RecordingList]):
+    """A recording list."""
+
+    taxa = ListTaxonSerializer(many=True)
+
+    class Meta:
+        model = RecordingList
+        fields = ["id", "slug", "name", "version", "level", "taxa"]
+
+
+class ScoreSerializer(serializers.ModelSerializer[VisitScore]):
+    """One index: its value with the span that ranges allow, or why there is none."""
+
+    class Meta:
+        model = VisitScore
+        fields = ["index", "version", "value", "low", "high", "why_none", "left_out", "scored_at"]
+
+
+class FindingSerializer(serializers.ModelSerializer[Finding]):
+    """Something unusual but possible, and what was decided on it."""
+
+    class Meta:
+        model = Finding
+        fields = ["id", "rule", "field", "message", "decision", "decided_at", "decision_reason"]
+
+
+class VisitSummarySerializer(serializers.ModelSerializer[Visit]):
+    """A visit in a list, with its present scores."""
+
+    scores = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Visit
+        fields = [
+            "id",
+            "site",
+            "visited_on",
+            "was_made",
+            "not_made_reason",
+            "status",
+            "source",
+            "is_past_record",
+            "submitted_at",
+            "scores",
+        ]
+
+    @extend_schema_field(ScoreSerializer(many=True))
+    def get_scores(self, visit: Visit) -> list[Any]:
+        present = sorted((each for each in visit.scores.all() if each.is_current), key=lambda each: each.index)
+        return list(ScoreSerializer(present, many=True).data)
+
+
+class VisitSerializer(VisitSummarySerializer):
+    """A visit as it was submitted, its findings and scores."""
+
+    submission = serializers.SerializerMethodField(help_text="Reads back as what may be submitted.")
+    findings = FindingSerializer(many=True)
+
+    class Meta(VisitSummarySerializer.Meta):
+        fields = [
+            *VisitSummarySerializer.Meta.fields,
+            "reviewed_at",
+            "review_message",
+            "submission",
+            "findings",
+        ]
+
+    @extend_schema_field(SubmissionSerializer)
+    def get_submission(self, visit: Visit) -> dict[str, Any]:
+        return submission_data(visit)
+
+
+class VisitFilterSerializer(serializers.Serializer[Any]):
+    """What a list of visits may be narrowed to."""
+
+    site = serializers.UUIDField(required=False, help_text="Of this site.")
+    status = serializers.ChoiceField(Status.choices, required=False)
+    was_made = serializers.BooleanField(required=False, allow_null=True, default=None)
+    since = serializers.DateField(required=False, help_text="Visited on this day or later.")
+    until = serializers.DateField(required=False, help_text="Visited on this day or earlier.")
+
+    def conditions(self) -> dict[str, Any]:
+        """The same as conditions of a query."""
+        names = {"site": "site_id", "since": "visited_on__gte", "until": "visited_on__lte"}
+        asked = self.validated_data.items()
+        return {names.get(name, name): value for name, value in asked if value is not None}

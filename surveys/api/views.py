@@ -1,0 +1,198 @@
+"""The views: parse, call one query or one service, answer."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from functools import cached_property
+from typing import Any
+from uuid import UUID
+
+from django.db.models import QuerySet
+from django.shortcuts import get_object_or_404
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from drf_spectacular.utils import OpenApiResponse, extend_schema, extend_schema_view
+from rest_framework import status
+from rest_framework.exceptions import ValidationError
+from rest_framework.generics import ListAPIView
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from portal.accounts.access import Person
+from portal.accounts.models import Group
+from portal.accounts.queries import group_for
+from surveys.api.problems import MEDIA_TYPE, ProblemDetailsSerializer, handle, problem_response
+from surveys.api.queries import lists_for, visits_with_all, visits_with_scores
+from surveys.api.serializers import (
+    GroupSerializer,
+    ListSerializer,
+    SiteSerializer,
+    VisitFilterSerializer,
+    VisitSerializer,
+    VisitSummarySerializer,
+)
+from surveys.models import RecordingList, Site, Visit
+from surveys.models.visits import Source
+from surveys.services.errors import Conflict
+from surveys.services.visits import submit_visit
+from surveys.submission import InvalidSubmission, Problem, Submission, parse_submission
+from surveys.submission.serializers import SubmissionSerializer
+
+Handler = Callable[[Exception, dict[str, Any]], Response | None]
+
+
+def refusals(*codes: int) -> dict[Any, OpenApiResponse]:
+    """The answers of an address other than success, for the schema."""
+    return {
+        (code, MEDIA_TYPE): OpenApiResponse(ProblemDetailsSerializer, description=WORDS[code])
+        for code in (400, 403, 404, *codes)
+    }
+
+
+WORDS = {
+    400: "The request cannot be read.",
+    403: "Not signed in, or without the right to do this.",
+    404: "Nothing here that you may see.",
+    409: "This number belongs to another visit.",
+    422: "The visit has errors, named by field.",
+}
+
+
+class PortalView(APIView):
+    """A view that answers errors as problem details and knows who asks."""
+
+    @property
+    def person(self) -> Person:
+        person: Person = self.request._request.person  # type: ignore[attr-defined]
+        return person
+
+    @cached_property
+    def group(self) -> Group:
+        """The group in the address, if the person belongs to it."""
+        return group_for(self.person, self.kwargs["slug"])
+
+    def get_exception_handler(self) -> Handler:
+        return handle
+
+
+@extend_schema_view(
+    get=extend_schema(
+        operation_id="groups_list",
+        summary="Your groups, with your role in each",
+        responses={200: GroupSerializer(many=True), **refusals()},
+    )
+)
+class ApiGroups(PortalView):
+    """The groups you belong to."""
+
+    def get(self, _request: Request) -> Response:
+        return Response(GroupSerializer(self.person.memberships, many=True).data)
+
+
+@extend_schema_view(
+    get=extend_schema(
+        operation_id="sites_list",
+        summary="The sites of a group by code",
+        responses={200: SiteSerializer(many=True), **refusals()},
+    )
+)
+class ApiSites(PortalView, ListAPIView[Site]):
+    """The sites of a group."""
+
+    serializer_class = SiteSerializer
+    queryset = Site.objects.none()
+
+    def get_queryset(self) -> QuerySet[Site]:
+        return Site.objects.of_group(self.group)
+
+
+@extend_schema_view(
+    get=extend_schema(
+        operation_id="lists_list",
+        summary="The recording lists that a group's sites may use",
+        responses={200: ListSerializer(many=True), **refusals()},
+    )
+)
+class ApiLists(PortalView, ListAPIView[RecordingList]):
+    """Recording lists with their taxa."""
+
+    serializer_class = ListSerializer
+    queryset = RecordingList.objects.none()
+
+    def get_queryset(self) -> QuerySet[RecordingList]:
+        return lists_for(self.group)
+
+
+@extend_schema_view(
+    get=extend_schema(
+        operation_id="visits_list",
+        summary="The visits of a group with their scores, newest first",
+        parameters=[VisitFilterSerializer],
+        responses={200: VisitSummarySerializer(many=True), **refusals()},
+    )
+)
+class ApiVisits(PortalView, ListAPIView[Visit]):
+    """The visits of a group."""
+
+    serializer_class = VisitSummarySerializer
+    queryset = Visit.objects.none()
+
+    def get_queryset(self) -> QuerySet[Visit]:
+        # The group first: a stranger is told nothing of what a filter may be.
+        found = visits_with_scores(self.group)
+        asked = VisitFilterSerializer(data=self.request.query_params)
+        asked.is_valid(raise_exception=True)
+        return found.filter(**asked.conditions())
+
+
+class ApiVisit(PortalView):
+    """One visit: read it, or submit it under a number of your own making."""
+
+    @extend_schema(
+        operation_id="visits_retrieve",
+        summary="A visit with its findings and scores",
+        responses={200: VisitSerializer, **refusals()},
+    )
+    def get(self, _request: Request, number: UUID, **_address: str) -> Response:
+        return Response(VisitSerializer(self._visit(number)).data)
+
+    @extend_schema(
+        operation_id="visits_submit",
+        summary="Submit a visit; sent again, it is answered with the first result",
+        request=SubmissionSerializer,
+        responses={
+            201: OpenApiResponse(VisitSerializer, description="Taken."),
+            200: OpenApiResponse(VisitSerializer, description="Taken before: the first result again."),
+            **refusals(409, 422),
+        },
+    )
+    def put(self, request: Request, number: UUID, **_address: str) -> Response:
+        submission = self._submission(request.data, number)
+        try:
+            receipt = submit_visit(person=self.person, submission=submission, source=Source.API)
+        except Conflict:
+            message = _("This number belongs to a visit of somebody else. Make a new one.")
+            return problem_response(status.HTTP_409_CONFLICT, message)
+        answer = Response(VisitSerializer(self._visit(number)).data)
+        if receipt.is_new:
+            answer.status_code = status.HTTP_201_CREATED
+            answer["Location"] = reverse("api_visit", args=[self.group.slug, number])
+        return answer
+
+    def _submission(self, data: Any, number: UUID) -> Submission:
+        """What was sent, under the number in the address and for a site of the group in it."""
+        if not isinstance(data, Mapping):
+            raise ValidationError({"request": [_("Send one visit as a JSON object.")]})
+        if str(data.get("id", number)) != str(number):
+            message = _("The number in the visit is not the one in the address.")
+            raise InvalidSubmission([Problem("id", message, "unreadable")])
+        # The group is looked up first: a stranger must not learn from the problems whether it exists.
+        sites = Site.objects.of_group(self.group)
+        submission = parse_submission({**data, "id": str(number)})
+        if not sites.filter(id=submission.site).exists():
+            raise InvalidSubmission([Problem("site", _("Choose a site of this group."), "unknown_site")])
+        return submission
+
+    def _visit(self, number: UUID) -> Visit:
+        return get_object_or_404(visits_with_all(self.group), id=number)

@@ -1,0 +1,16 @@
+"""Addresses of the programming interface and of the spreadsheets."""
+
+from django.urls import include, path
+from drf_spectacular.views import SpectacularAPIView
+
+from surveys.api import views
+
+urlpatterns = [
+    path("", include("surveys.urls_imports")),
+    path("api/schema/", SpectacularAPIView.as_view(), name="api_schema"),
+    path("api/v1/groups/", views.ApiGroups.as_view(), name="api_groups"),
+    path("api/v1/groups/<slug:slug>/sites/", views.ApiSites.as_view(), name="api_sites"),
+    path("api/v1/groups/<slug:slug>/lists/", views.ApiLists.as_view(), name="api_lists"),
+    path("api/v1/groups/<slug:slug>/visits/", views.ApiVisits.as_view(), name="api_visits"),
+    path("api/v1/groups/<slug:slug>/visits/<uuid:number>/", views.ApiVisit.as_view(), name="api_visit"),
+]
