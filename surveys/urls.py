@@ -1,3 +1,40 @@
-from django.urls import URLPattern, URLResolver
+"""Pages of sites, visits and their review; `urls_imports` adds the spreadsheets, `urls_api` the programming interface."""
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from django.urls import URLPattern, URLResolver, include, path
+
+from surveys.views import drafts, photos, review, rules, sites, visits
+
+site_pages: list[URLPattern | URLResolver] = [
+    path("", sites.site_list, name="site_list"),
+    path("new/", sites.site_create, name="site_create"),
+    path("<uuid:site_id>/", sites.site_detail, name="site_detail"),
+    path("<uuid:site_id>/edit/", sites.site_edit, name="site_edit"),
+    path("<uuid:site_id>/visits/start/", drafts.visit_start, name="visit_start"),
+]
+draft_pages: list[URLPattern | URLResolver] = [
+    path("", drafts.visit_submit, name="visit_submit"),
+    path("save/", drafts.draft_save, name="draft_save"),
+    path("discard/", drafts.draft_discard, name="draft_discard"),
+    path("photos/", photos.photo_add, name="photo_add"),
+]
+visit_pages: list[URLPattern | URLResolver] = [
+    path("", visits.visit_detail, name="visit_detail"),
+    path("mend/", visits.visit_mend, name="visit_mend"),
+    path("review/", review.visit_review, name="visit_review"),
+    path("approve/", review.visit_approve, name="visit_approve"),
+    path("return/", review.visit_return, name="visit_return"),
+    path("correct/", review.visit_correct, name="visit_correct"),
+]
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("groups/<slug:slug>/sites/", include(site_pages)),
+    path("groups/<slug:slug>/drafts/<uuid:draft_id>/", include(draft_pages)),
+    path("groups/<slug:slug>/photos/<uuid:photo_id>/", photos.photo_file, name="photo_file"),
+    path("groups/<slug:slug>/photos/<uuid:photo_id>/remove/", photos.photo_remove, name="photo_remove"),
+    path("groups/<slug:slug>/visits/", visits.visit_list, name="visit_list"),
+    path("groups/<slug:slug>/visits/<uuid:visit_id>/", include(visit_pages)),
+    path("groups/<slug:slug>/findings/<uuid:finding_id>/decide/", review.finding_decide, name="finding_decide"),
+    path("groups/<slug:slug>/review/", review.review_queue, name="review_queue"),
+    path("methods/rules/", rules.rules_table, name="rules_table"),
+    path("", include("surveys.urls_imports")),
+    path("", include("surveys.urls_api")),
+]

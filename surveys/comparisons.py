@@ -1,0 +1,89 @@
+"""A visit beside the site's earlier ones, for whoever checks it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+
+from portal.accounts.access import Person
+from surveys.models import TaxonCount, Visit
+from surveys.queries import current_scores
+from surveys.sheets import counted
+
+EARLIER_VISITS = 5
+
+
+@dataclass(frozen=True)
+class TaxonRow:
+    """One taxon over the visits compared: what was counted at each, this visit first, and what is odd."""
+
+    taxon: str
+    counts: tuple[str, ...]
+    remark: str
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """The visit itself, the earlier ones newest first, and the taxa."""
+
+    visits: tuple[Visit, ...]
+    taxa: tuple[TaxonRow, ...]
+
+    @property
+    def has_earlier(self) -> bool:
+        """Whether there is anything to compare with."""
+        return len(self.visits) > 1
+
+
+def compare_visit(visit: Visit) -> Comparison:
+    """Set the visit against up to five earlier ones that were made at its site."""
+    earlier = (
+        visit.site.visits.filter(was_made=True, visited_on__lte=visit.visited_on)
+        .exclude(pk=visit.pk)
+        .prefetch_related(current_scores(), "counts", "spots")[:EARLIER_VISITS]
+    )
+    visits = (visit, *earlier)
+    tables = [_by_taxon(each.counts.all()) for each in visits]
+    taxa = dict.fromkeys(taxon for table in tables for taxon in table)
+    rows = (_row(taxon, tables) for taxon in sorted(taxa))
+    return Comparison(visits, tuple(row for row in rows if row is not None))
+
+
+def _by_taxon(counts: Iterable[TaxonCount]) -> Mapping[str, TaxonCount]:
+    return {count.taxon: count for count in counts}
+
+
+def _row(taxon: str, tables: Sequence[Mapping[str, TaxonCount]]) -> TaxonRow | None:
+    """The row of a taxon found now or at half of the earlier visits; others would only be noise."""
+    now, *before = [table.get(taxon) for table in tables]
+    times = sum(_is_found(count) for count in before)
+    is_usual = bool(before) and times * 2 >= len(before)
+    if not (_is_found(now) or is_usual):
+        return None
+    shown = tuple(counted(count) if count else "–" for count in (now, *before))
+    return TaxonRow(taxon, shown, _remark(_is_found(now), times, len(before)))
+
+
+def _is_found(count: TaxonCount | None) -> bool:
+    return count is not None and count.count != 0
+
+
+def _remark(is_found: bool, times: int, visits: int) -> str:
+    if is_found and visits and not times:
+        return _("not found at the last %(visits)d visits") % {"visits": visits}
+    if not is_found:
+        return _("missing now; found at %(times)d of the last %(visits)d") % {"times": times, "visits": visits}
+    return ""
+
+
+def part_taken(person: Person, visit: Visit) -> list[str]:
+    """How the person was involved in the visit, in words; whoever was, does not approve it."""
+    parts = [
+        (visit.recorder_id == person.user_id, _("you recorded it")),
+        (visit.partner_id == person.user_id, _("you were the partner")),
+        (visit.entered_by_id == person.user_id, _("you sent it in")),
+        (any(user.pk == person.user_id for user in visit.corrected_by.all()), _("you corrected it")),
+    ]
+    return [words for is_so, words in parts if is_so]

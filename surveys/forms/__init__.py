@@ -1,0 +1,37 @@
+"""The forms of the survey pages."""
+
+from surveys.forms.counts import CountRow, CountSection, CountTable
+from surveys.forms.entry import Mistake, Remark, VisitEntry, read_entry, visit_entry
+from surveys.forms.posted import data_from_post
+from surveys.forms.review import (
+    ApproveForm,
+    DecisionForm,
+    ReasonForm,
+    ReturnForm,
+    VisitFilter,
+    decision_forms,
+    prefix_of,
+)
+from surveys.forms.sites import SiteForm
+from surveys.forms.visit import VisitForm
+
+__all__ = [
+    "ApproveForm",
+    "CountRow",
+    "CountSection",
+    "CountTable",
+    "DecisionForm",
+    "Mistake",
+    "ReasonForm",
+    "Remark",
+    "ReturnForm",
+    "SiteForm",
+    "VisitEntry",
+    "VisitFilter",
+    "VisitForm",
+    "data_from_post",
+    "decision_forms",
+    "prefix_of",
+    "read_entry",
+    "visit_entry",
+]

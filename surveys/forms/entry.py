@@ -1,0 +1,162 @@
+"""The whole visit form: fields, table of counts, and each mistake at the place it concerns."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol
+from uuid import UUID
+
+from django.utils.translation import gettext as _
+
+from surveys.forms.counts import CountTable
+from surveys.forms.visit import Choices, VisitForm
+from surveys.models import ListTaxon, Site
+from surveys.submission import InvalidSubmission, Problem, Submission, parse_submission
+
+
+class Remark(Protocol):
+    """What a problem and a finding have in common: the path of a field, and words about it."""
+
+    @property
+    def field(self) -> str: ...
+    @property
+    def message(self) -> str: ...
+
+
+@dataclass(frozen=True)
+class Mistake:
+    """One line of the error summary: the id it links to, where that is, and what is wrong."""
+
+    target: str
+    label: str
+    message: str
+
+
+@dataclass(frozen=True)
+class VisitEntry:
+    """All that the template of the visit form shows."""
+
+    site: Site
+    form: VisitForm
+    counts: CountTable
+    mistakes: tuple[Mistake, ...]
+    seconds: float
+
+    @property
+    def planned(self) -> int:
+        return self.site.planned_seconds
+
+
+def visit_entry(
+    *,
+    site: Site,
+    people: Choices,
+    taxa: Sequence[ListTaxon],
+    data: Mapping[str, Any],
+    problems: Iterable[Remark] = (),
+    findings: Iterable[Remark] = (),
+) -> VisitEntry:
+    """Lay out `data` (a submission's, possibly faulty) with `problems` and `findings` beside their fields."""
+    problems, findings = tuple(problems), tuple(findings)
+    errors = by_name(problems)
+    form = VisitForm(site=site, people=people, data=data, errors=errors, findings=by_name(findings))
+    table = CountTable(taxa, data.get("counts", ()), _by_taxon(problems), _by_taxon(findings))
+    mistakes = tuple(_mistake(problem, form, table) for problem in problems)
+    return VisitEntry(site, form, table, mistakes, seconds_in(data))
+
+
+def name_of(path: str) -> str:
+    """The page's name of a field, from its path in a submission: "spots.1.seconds" is "spots-1-seconds"."""
+    kind, _dot, rest = path.partition(".")
+    if kind == "spots" and rest:
+        number, _dot, part = rest.partition(".")
+        return f"spots-{number}-{part or 'kicks'}"
+    if kind == "measurements" and rest:
+        key, _dot, part = rest.partition(".")
+        return f"measurements-{key}-{part or 'value'}"
+    return path
+
+
+def by_name(remarks: Iterable[Remark]) -> dict[str, list[str]]:
+    """Messages under the page's names of their fields."""
+    found: dict[str, list[str]] = defaultdict(list)
+    for remark in remarks:
+        found[name_of(remark.field)].append(str(remark.message))
+    return dict(found)
+
+
+def taxon_of(path: str) -> str | None:
+    """The taxon that a path like "counts.Baetidae" speaks of, or None."""
+    kind, _dot, taxon = path.partition(".")
+    return taxon if kind == "counts" else None
+
+
+def _by_taxon(remarks: Iterable[Remark]) -> dict[str, list[str]]:
+    found: dict[str, list[str]] = defaultdict(list)
+    for remark in remarks:
+        taxon = taxon_of(remark.field)
+        if taxon is not None:
+            found[taxon].append(str(remark.message))
+    return dict(found)
+
+
+def _mistake(problem: Remark, form: VisitForm, table: CountTable) -> Mistake:
+    taxon = taxon_of(problem.field)
+    if taxon is not None:
+        return Mistake(table.anchor_of(taxon), table.label_of(taxon), problem.message)
+    name = name_of(problem.field)
+    if name in form.fields:
+        # A group of choices has no single control to point at: its first one takes the focus.
+        target = form[name].id_for_label or f"{form[name].auto_id}_0"
+        return Mistake(target, _label(name, form), problem.message)
+    target, label = SECTIONS.get(problem.field, ("", ""))
+    return Mistake(target, label and _(label), problem.message)
+
+
+SECTIONS = {"spots": ("effort", "Effort"), "measurements": ("measurements", "Measurements")}
+
+
+def _label(name: str, form: VisitForm) -> str:
+    label = str(form[name].label)
+    if name.startswith("spots-"):
+        return _("Spot %(number)s, %(label)s") % {"number": name.split("-")[1], "label": label.lower()}
+    return label
+
+
+def seconds_in(data: Mapping[str, Any]) -> float:
+    """Kicking time typed so far, in seconds; what is no number counts as none."""
+    return sum(_seconds(spot.get("seconds")) for spot in data.get("spots", ()))
+
+
+def _seconds(text: Any) -> float:
+    try:
+        return float(str(text).replace(",", "."))
+    except ValueError:
+        return 0.0
+
+
+def read_entry(data: Mapping[str, Any], *, number: UUID, site: UUID) -> Submission:
+    """The typed data as a submission; raises InvalidSubmission with what only a page can get wrong as well."""
+    odd = tuple(_page_problems(data))
+    named = [entry for entry in data.get("counts", ()) if entry.get("taxon")]
+    try:
+        submission = parse_submission({**data, "counts": named, "id": str(number), "site": str(site)})
+    except InvalidSubmission as refusal:
+        raise InvalidSubmission((*odd, *refusal.problems)) from refusal
+    if odd:
+        raise InvalidSubmission(odd)
+    return submission
+
+
+def _page_problems(data: Mapping[str, Any]) -> Iterator[Problem]:
+    for entry in data.get("counts", ()):
+        field = f"counts.{entry.get('recorded_as') or entry.get('taxon', '')}"
+        if entry.get("none"):
+            words = _("You ticked “looked for, none” and gave a number as well. Keep one of the two.")
+            yield Problem(field, words, "count_at_odds")
+        if not entry.get("taxon"):
+            yield Problem(field, _("Say what it was, or clear the row."), "missing")
+        elif not (entry.get("count") or entry.get("range")):
+            yield Problem(field, _("Say how many there were, or clear the name."), "missing")

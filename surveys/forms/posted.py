@@ -1,0 +1,95 @@
+"""From the flat names of a posted page to the nested data of a submission, faults and all.
+
+The page's names are `visited_on`, `spots-1-seconds`, `measurements-ph-value`, `counts-Baetidae-count`,
+`other-1-name`. Nothing is judged here: what was typed is kept as typed, so that a draft loses nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+PLAIN_FIELDS = (
+    "not_made_reason",
+    "visited_on",
+    "started_at",
+    "ended_at",
+    "recorder",
+    "recorder_name",
+    "partner",
+    "partner_name",
+    "water_level",
+    "clarity",
+    "weather",
+    "weather_past_week",
+    "pollution_signs",
+    "notes",
+)
+SPOT_PARTS = ("flow_type", "kicks", "seconds", "depth_cm")
+
+Posted = Mapping[str, Any]
+
+
+def data_from_post(post: Posted) -> dict[str, Any]:
+    """The posted fields as submission data (without `id` and `site`, which the address says)."""
+    data: dict[str, Any] = {name: _text(post, name) for name in PLAIN_FIELDS}
+    data["was_made"] = _text(post, "was_made") != "no"
+    data["spots"] = _spots(post)
+    data["measurements"] = _measurements(post)
+    data["counts"] = [*_listed_counts(post), *_other_counts(post)]
+    return data
+
+
+def _text(post: Posted, name: str) -> str:
+    return str(post.get(name, "")).strip()
+
+
+def _rows(post: Posted, prefix: str) -> dict[str, dict[str, str]]:
+    """`{prefix}-{key}-{part}` as {key: {part: text}}; a key may itself hold hyphens."""
+    rows: dict[str, dict[str, str]] = {}
+    for name in post:
+        if not name.startswith(f"{prefix}-"):
+            continue
+        key, _, part = name.removeprefix(f"{prefix}-").rpartition("-")
+        rows.setdefault(key, {})[part] = _text(post, name)
+    return rows
+
+
+def _spots(post: Posted) -> list[dict[str, Any]]:
+    numbered = {int(key): row for key, row in _rows(post, "spots").items() if key.isdecimal()}
+    return [
+        {"number": number, **{part: row.get(part, "") for part in SPOT_PARTS}}
+        for number, row in sorted(numbered.items())
+        if any(row.get(part) for part in SPOT_PARTS)
+    ]
+
+
+def _measurements(post: Posted) -> dict[str, dict[str, str]]:
+    rows = _rows(post, "measurements")
+    return {key: _reading(row) for key, row in rows.items() if row.get("value")}
+
+
+def _reading(row: Mapping[str, str]) -> dict[str, str]:
+    return {part: row[part] for part in ("value", "unit") if row.get(part)}
+
+
+def _listed_counts(post: Posted) -> Iterator[dict[str, Any]]:
+    for taxon, row in _rows(post, "counts").items():
+        entry = _entry(row)
+        if entry:
+            yield {"taxon": taxon, "recorded_as": row.get("as", ""), **entry}
+
+
+def _other_counts(post: Posted) -> Iterator[dict[str, Any]]:
+    for row in _rows(post, "other").values():
+        entry = _entry(row)
+        if entry or row.get("name"):
+            yield {"taxon": row.get("name", ""), "recorded_as": row.get("as", ""), **entry}
+
+
+def _entry(row: Mapping[str, str]) -> dict[str, Any]:
+    # "Looked for, none" is a count of 0; together with a number it is kept as typed, to be asked about.
+    typed: dict[str, Any] = {part: row[part] for part in ("count", "range") if row.get(part)}
+    if not row.get("none"):
+        return typed
+    return {**typed, "none": True} if typed else {"count": "0"}

@@ -1,0 +1,117 @@
+"""The audit trail of a site or visit, in words: who changed what from what to what, when and why."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from portal.audit.models import AuditEntry
+from surveys.forms.visit import VisitForm
+from surveys.models import Site, Visit
+from surveys.quantities import QUANTITIES
+
+VERBS: dict[str, tuple[str | Promise, str]] = {
+    "site.created": (gettext_lazy("Site added"), "site"),
+    "site.changed": (gettext_lazy("Site changed"), "edit"),
+    "visit.submitted": (gettext_lazy("Visit submitted"), "visit"),
+    "visit.imported": (gettext_lazy("Visit loaded from a spreadsheet"), "download"),
+    "visit.mended": (gettext_lazy("Visit mended and sent again"), "edit"),
+    "visit.corrected": (gettext_lazy("Visit corrected"), "edit"),
+    "visit.approved": (gettext_lazy("Visit approved"), "ok"),
+    "visit.returned": (gettext_lazy("Visit returned to its recorder"), "back"),
+    "finding.decided": (gettext_lazy("Finding decided"), "ok"),
+}
+PARTS = {
+    "flow_type": gettext_lazy("flow type"),
+    "kicks": gettext_lazy("kicks"),
+    "seconds": gettext_lazy("seconds"),
+    "depth_cm": gettext_lazy("depth, cm"),
+}
+
+
+@dataclass(frozen=True)
+class Change:
+    """One field, before and after, as text."""
+
+    label: str
+    old: str
+    new: str
+
+
+@dataclass(frozen=True)
+class Event:
+    """One entry of the trail."""
+
+    when: datetime
+    who: str
+    what: str
+    icon: str
+    reason: str
+    changes: tuple[Change, ...]
+
+
+def events_of(entries: Iterable[AuditEntry]) -> list[Event]:
+    """The trail, newest first."""
+    return [_event(entry) for entry in reversed(list(entries))]
+
+
+def _event(entry: AuditEntry) -> Event:
+    what, icon = VERBS.get(entry.verb, (entry.verb.replace(".", " ").replace("_", " "), "info"))
+    changes = tuple(_change(path, pair) for path, pair in entry.changes.items())
+    return Event(entry.at, entry.actor_name, str(what), icon, entry.reason, changes)
+
+
+def _change(path: str, pair: Any) -> Change:
+    old, new = pair if isinstance(pair, list) and len(pair) == 2 else ("", pair)
+    return Change(label_of(path), _words(path, old), _words(path, new))
+
+
+def _words(path: str, value: Any) -> str:
+    if value in (None, "", [], {}):
+        return _("nothing")
+    if isinstance(value, bool):
+        return _("yes") if value else _("no")
+    if isinstance(value, dict):
+        return " ".join(str(part) for part in value.values() if part not in (None, ""))
+    return _choice(path, str(value))
+
+
+def _choice(path: str, value: str) -> str:
+    """The words of a coded value ("spate"), or the value itself."""
+    for model in (Visit, Site):
+        field = _field(model, path)
+        choices = dict(getattr(field, "flatchoices", ()) or ())
+        if value in choices:
+            return str(choices[value])
+    return value
+
+
+def _field(model: type[Visit] | type[Site], path: str) -> Any:
+    return next((field for field in model._meta.get_fields() if field.name == path), None)
+
+
+def label_of(path: str) -> str:
+    """A field's label, from its path: "spots.1.seconds" is "Spot 1, seconds"."""
+    kind, _dot, rest = path.partition(".")
+    if kind == "spots" and rest:
+        number, _dot, part = rest.partition(".")
+        name = _("Spot %(number)s") % {"number": number}
+        return f"{name}, {PARTS.get(part, part)}" if part else name
+    if kind == "measurements" and rest:
+        quantity = QUANTITIES.get(rest.partition(".")[0])
+        return str(quantity.label) if quantity else rest
+    return rest if kind == "counts" else _plain_label(path)
+
+
+def _plain_label(path: str) -> str:
+    declared = VisitForm.declared_fields.get(path)
+    if declared:
+        return str(declared.label)
+    label = getattr(_field(Site, path), "verbose_name", "") or path.replace("_", " ")
+    return str(label)[:1].upper() + str(label)[1:]

@@ -1,0 +1,195 @@
+"""A saved visit laid out for reading: each value with its label, and findings beside the field they concern."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import time
+from decimal import Decimal
+
+from django.utils.formats import date_format, number_format, time_format
+from django.utils.translation import gettext as _
+
+from scoring.indices import METHODS
+from surveys.models import Finding, Measurement, SpotEffort, TaxonCount, Visit, VisitScore
+from surveys.quantities import QUANTITIES
+from surveys.submission.numbers import plain_text
+
+# The scores that a page leads with; the others stand in a table below.
+LEADING = ("bmwp", "ntaxa", "aspt", "ept_families", "shannon", "simpson")
+
+
+@dataclass(frozen=True)
+class Line:
+    """One field of a visit as it is read; `is_absent` marks a taxon looked for and not found."""
+
+    label: str
+    value: str
+    findings: tuple[Finding, ...] = ()
+    is_absent: bool = False
+
+
+@dataclass(frozen=True)
+class SpotLine:
+    """What was done at one spot, each part with its findings."""
+
+    number: int
+    flow_type: Line
+    kicks: Line
+    seconds: Line
+    depth: Line
+
+
+@dataclass(frozen=True)
+class ScoreLine:
+    """One index: value and span as printed, why there is none, what was left out, and by which version."""
+
+    index: str
+    name: str
+    title: str
+    value: str
+    span: str
+    why_none: str
+    left_out: tuple[str, ...]
+    version: str
+
+
+class VisitSheet:
+    """All parts of one visit. Its related rows should be prefetched: each is read once or more."""
+
+    def __init__(self, visit: Visit) -> None:
+        self._findings: dict[str, list[Finding]] = defaultdict(list)
+        for finding in visit.findings.all():
+            self._findings[finding.field].append(finding)
+        self._shown: set[str] = set()
+        spots = list(visit.spots.all())
+        self.people = self._people(visit)
+        self.conditions = self._conditions(visit)
+        self.spots = [self._spot(spot) for spot in spots]
+        self.seconds = plain_text(sum((spot.seconds for spot in spots), Decimal(0)))
+        self.measurements = [self._measurement(each) for each in visit.measurements.all()]
+        self.counts = [self._count(each) for each in visit.counts.all()]
+        self.general_findings = [
+            finding
+            for field, findings in self._findings.items()
+            for finding in findings
+            if field not in self._shown
+        ]
+
+    @property
+    def found(self) -> list[Line]:
+        """Taxa that were found."""
+        return [line for line in self.counts if not line.is_absent]
+
+    @property
+    def absent(self) -> list[Line]:
+        """Taxa that were looked for and not found."""
+        return [line for line in self.counts if line.is_absent]
+
+    def _line(self, label: str, value: str, *fields: str, is_absent: bool = False) -> Line:
+        self._shown.update(fields)
+        findings = tuple(each for field in fields for each in self._findings.get(field, ()))
+        return Line(label, value, findings, is_absent)
+
+    def _people(self, visit: Visit) -> list[Line]:
+        hours = " – ".join(filter(None, (_clock(visit.started_at), _clock(visit.ended_at))))
+        recorder = visit.recorder.name if visit.recorder else visit.recorder_name
+        partner = visit.partner.name if visit.partner else visit.partner_name
+        lines = [
+            self._line(_("Date"), date_format(visit.visited_on, "j F Y"), "visited_on"),
+            self._line(_("Time"), hours, "started_at", "ended_at"),
+            self._line(_("Recorder"), recorder or _("not known"), "recorder"),
+            self._line(_("Partner"), partner or _("nobody noted"), "partner", "partner_name"),
+        ]
+        return [line for line in lines if line.value or line.findings]
+
+    def _conditions(self, visit: Visit) -> list[Line]:
+        lines = [
+            self._line(_("Water level"), visit.get_water_level_display(), "water_level"),
+            self._line(_("Clarity of the water"), visit.get_clarity_display(), "clarity"),
+            self._line(_("Weather"), visit.get_weather_display(), "weather"),
+            self._line(_("Past week"), visit.get_weather_past_week_display(), "weather_past_week"),
+            self._line(_("Signs of pollution"), visit.pollution_signs, "pollution_signs"),
+            self._line(_("Notes"), visit.notes, "notes"),
+        ]
+        return [line for line in lines if line.value or line.findings]
+
+    def _spot(self, spot: SpotEffort) -> SpotLine:
+        path = f"spots.{spot.number}"
+        depth = f"{plain_text(spot.depth_cm)} cm" if spot.depth_cm is not None else ""
+        return SpotLine(
+            number=spot.number,
+            flow_type=self._line(_("Flow type"), spot.get_flow_type_display(), f"{path}.flow_type"),
+            kicks=self._line(_("Kicks"), str(spot.kicks), path, f"{path}.kicks"),
+            seconds=self._line(_("Kicking time"), f"{plain_text(spot.seconds)} s", f"{path}.seconds"),
+            depth=self._line(_("Depth"), depth, f"{path}.depth_cm"),
+        )
+
+    def _measurement(self, reading: Measurement) -> Line:
+        quantity = QUANTITIES.get(reading.quantity)
+        label = str(quantity.label) if quantity else reading.quantity
+        unit = "" if reading.unit == label else f" {reading.unit}"
+        return self._line(label, f"{reading.as_typed}{unit}", f"measurements.{reading.quantity}")
+
+    def _count(self, count: TaxonCount) -> Line:
+        # Whoever recorded a name of their own sees it first, with the name that is scored behind it.
+        label = f"{count.recorded_as} ({count.taxon})" if count.recorded_as else count.taxon
+        path = f"counts.{count.recorded_as or count.taxon}"
+        return self._line(label, counted(count), path, is_absent=count.count == 0)
+
+
+def _clock(moment: time | None) -> str:
+    return time_format(moment, "H:i") if moment else ""
+
+
+def counted(count: TaxonCount) -> str:
+    """A count as it is printed: "12", "10–99", "1,000+", or "looked for, none"."""
+    if count.count == 0:
+        return _("looked for, none")
+    if count.count is not None:
+        return _whole(count.count)
+    low = _whole(count.low or 0)
+    return f"{low}+" if count.high is None else f"{low}–{_whole(count.high)}"
+
+
+def _whole(number: int) -> str:
+    return number_format(number, use_l10n=True, force_grouping=True)
+
+
+def scores_of(visit: Visit) -> list[VisitScore]:
+    """The scores in force, as `surveys.queries.current_scores` has fetched them."""
+    found: list[VisitScore] = visit.current_scores  # type: ignore[attr-defined]
+    return found
+
+
+def score_lines(visit: Visit) -> list[ScoreLine]:
+    """The scores in force, in the order of the methods."""
+    by_index = {score.index: score for score in scores_of(visit)}
+    return [_score_line(by_index[index]) for index in METHODS if index in by_index]
+
+
+def leading_scores(lines: Iterable[ScoreLine]) -> list[ScoreLine]:
+    """Those that a page leads with."""
+    by_index = {line.index: line for line in lines}
+    return [by_index[index] for index in LEADING if index in by_index]
+
+
+def _score_line(score: VisitScore) -> ScoreLine:
+    method = METHODS[score.index]
+    low, high = printed(score.low, method.decimals), printed(score.high, method.decimals)
+    return ScoreLine(
+        index=score.index,
+        name=method.name,
+        title=method.title,
+        value=printed(score.value, method.decimals),
+        span=f"{low} – {high}" if score.low is not None and score.high is not None else "",
+        why_none=score.why_none,
+        left_out=tuple(str(name) for name in score.left_out),
+        version=score.version,
+    )
+
+
+def printed(value: float | None, decimals: int) -> str:
+    """A score with the decimals of its method, or a dash."""
+    return "–" if value is None else number_format(value, decimals)

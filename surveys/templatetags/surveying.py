@@ -1,0 +1,74 @@
+"""What templates ask of a visit: a score as printed, how its status looks, a finding beside its value."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from django import template
+from django.utils.formats import date_format, number_format
+from django.utils.translation import gettext as _
+
+from scoring.indices import METHODS
+from surveys.models import Visit
+from surveys.models.visits import Status
+from surveys.queries import DueSite
+from surveys.sheets import printed, scores_of
+from surveys.submission.numbers import plain_text
+
+register = template.Library()
+KINDS = {Status.WAITING: "waiting", Status.RETURNED: "caution", Status.APPROVED: "ok"}
+
+
+@register.filter
+def score(visit: Visit, index: str) -> str:
+    """The visit's score of an index as printed, or a dash."""
+    found = next((each for each in scores_of(visit) if each.index == index), None)
+    return printed(found.value if found else None, METHODS[index].decimals)
+
+
+@register.simple_tag
+def score_name(index: str) -> str:
+    """What an index is called at the head of a column."""
+    return METHODS[index].name
+
+
+@register.inclusion_tag("components/badge.html")
+def status_badge(visit: Visit) -> dict[str, Any]:
+    """Where the visit stands, as a badge."""
+    kind = KINDS[Status(visit.status)]
+    return {
+        "kind": "info" if kind == "waiting" else kind,
+        "icon_name": kind,
+        "word": visit.get_status_display(),
+    }
+
+
+@register.filter
+def kicking_seconds(visit: Visit) -> str:
+    """All kicking time of the visit, in seconds; its spots should be prefetched."""
+    seconds = sum(spot.seconds for spot in visit.spots.all())
+    return _("%(seconds)g s") % {"seconds": seconds}
+
+
+@register.inclusion_tag("components/badge.html")
+def due_badge(due: DueSite | None) -> dict[str, Any]:
+    """When the next visit is due, as a badge; None stands for a closed site."""
+    if due is None:
+        return {"kind": "", "icon_name": "close", "word": _("closed")}
+    day = date_format(due.due_on, "j M Y") if due.due_on else ""
+    words = {
+        "first": _("first visit open"),
+        "later": _("due on %(day)s") % {"day": day},
+        "due": _("due now, by %(day)s") % {"day": day},
+        "late": _("was due on %(day)s") % {"day": day},
+    }
+    kind = {"due": "info", "late": "caution"}.get(due.state, "")
+    return {"kind": kind, "icon_name": "calendar", "word": words[due.state]}
+
+
+@register.filter
+def span(limits: tuple[Decimal, Decimal]) -> str:
+    """A range as it is printed: "0 – 14"."""
+    low, high = (number_format(plain_text(limit), use_l10n=True, force_grouping=True) for limit in limits)
+    return f"{low} – {high}"

@@ -1,0 +1,178 @@
+"""Checking visits: the queue, the page of one visit, and what a coordinator decides."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+from uuid import UUID
+
+from django import forms
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render, resolve_url
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from portal.accounts.access import allowed
+from portal.accounts.middleware import PortalRequest
+from portal.audit.services import history_of
+from surveys.comparisons import compare_visit, part_taken
+from surveys.forms import (
+    ApproveForm,
+    DecisionForm,
+    ReasonForm,
+    ReturnForm,
+    data_from_post,
+    decision_forms,
+    prefix_of,
+    read_entry,
+)
+from surveys.histories import events_of
+from surveys.models import Finding, Visit
+from surveys.models.visits import Status
+from surveys.overviews import waiting_visits
+from surveys.queries import photos_of
+from surveys.services.errors import NotPossible
+from surveys.services.findings import decide_finding
+from surveys.services.review import approve_visit, return_visit
+from surveys.services.visits import correct_visit
+from surveys.sheets import VisitSheet, leading_scores, score_lines
+from surveys.submission import InvalidSubmission, Problem, submission_data
+from surveys.views.shared import enter, find_visit, show_entry
+
+CORRECT = "surveys/visit_correct.html"
+
+
+@login_required
+@require_GET
+def review_queue(request: PortalRequest, slug: str) -> HttpResponse:
+    """What waits to be checked, longest waiting first."""
+    group = enter(request, slug, "visit.review")
+    context = {"visits": list(waiting_visits(group)), "user_id": request.person.user_id}
+    return render(request, "surveys/review_queue.html", context)
+
+
+@login_required
+@require_GET
+def visit_review(request: PortalRequest, slug: str, visit_id: UUID) -> HttpResponse:
+    """One visit with its findings beside the fields, against the site's last visits."""
+    group = enter(request, slug, "visit.review")
+    return _show_review(request, find_visit(request.person, group, visit_id))
+
+
+def _show_review(request: PortalRequest, visit: Visit, **wrong: forms.Form) -> HttpResponse:
+    """The page; `wrong` are posted forms with mistakes: approve_form, return_form or decision_form."""
+    scores = score_lines(visit)
+    context: dict[str, Any] = {
+        "visit": visit,
+        "site": visit.site,
+        "sheet": VisitSheet(visit),
+        "scores": scores,
+        "leading": leading_scores(scores),
+        "photos": photos_of(visit),
+        "events": events_of(history_of(visit, visit.group)),
+        "comparison": compare_visit(visit),
+        "decisions": decision_forms(visit, wrong.get("decision_form")),
+        "open_findings": [each for each in visit.findings.all() if not each.decision],
+        "approve_form": ApproveForm(),
+        "return_form": ReturnForm(),
+        "may_approve": allowed(request.person, "visit.approve", visit),
+        "is_waiting": visit.status == Status.WAITING,
+        "part_taken": part_taken(request.person, visit),
+    }
+    return render(request, "surveys/visit_review.html", context | wrong, status=422 if wrong else 200)
+
+
+@login_required
+@require_POST
+def visit_approve(request: PortalRequest, slug: str, visit_id: UUID) -> HttpResponse:
+    """Vouch for a visit one had no part in; findings still open need one reason for all."""
+    group = enter(request, slug, "visit.review")
+    visit = find_visit(request.person, group, visit_id, "visit.approve")
+    form = ApproveForm(request.POST)
+    reason = form.cleaned_data["accept_findings_reason"] if form.is_valid() else ""
+    try:
+        approve_visit(person=request.person, visit=visit, accept_findings_reason=reason)
+    except NotPossible as refusal:
+        return _refused(request, visit, refusal, approve_form=form)
+    messages.success(request, _("Approved: %(visit)s.") % {"visit": visit})
+    return redirect("review_queue", slug=slug)
+
+
+def _refused(request: PortalRequest, visit: Visit, refusal: NotPossible, **posted: forms.Form) -> HttpResponse:
+    """Say what the service refused: at the field it names, or on the page as it stands by now."""
+    form = next(iter(posted.values()))
+    if refusal.field in form.fields:
+        form.add_error(refusal.field, refusal.message)
+        return _show_review(request, visit, **posted)
+    messages.error(request, refusal.message)
+    return redirect("visit_review", slug=visit.group.slug, visit_id=visit.pk)
+
+
+@login_required
+@require_POST
+def visit_return(request: PortalRequest, slug: str, visit_id: UUID) -> HttpResponse:
+    """Ask the recorder to look again, by a message."""
+    group = enter(request, slug, "visit.review")
+    visit = find_visit(request.person, group, visit_id, "visit.return")
+    form = ReturnForm(request.POST)
+    if not form.is_valid():
+        return _show_review(request, visit, return_form=form)
+    try:
+        return_visit(person=request.person, visit=visit, message=form.cleaned_data["message"])
+    except NotPossible as refusal:
+        return _refused(request, visit, refusal, return_form=form)
+    messages.success(request, _("Returned to the recorder, who gets your message by e-mail."))
+    return redirect("review_queue", slug=slug)
+
+
+@login_required
+@require_POST
+def finding_decide(request: PortalRequest, slug: str, finding_id: UUID) -> HttpResponse:
+    """Say of one finding whether it is right as recorded, and why."""
+    group = enter(request, slug, "visit.review")
+    finding = get_object_or_404(Finding.objects.of_group(group), id=finding_id)
+    visit = find_visit(request.person, group, finding.visit_id, "visit.approve")
+    form = DecisionForm(request.POST, prefix=prefix_of(finding))
+    if not form.is_valid():
+        return _show_review(request, visit, decision_form=form)
+    try:
+        decide_finding(person=request.person, finding=finding, **form.cleaned_data)
+    except NotPossible as refusal:
+        return _refused(request, visit, refusal, decision_form=form)
+    return redirect(f"{resolve_url('visit_review', slug=slug, visit_id=visit.pk)}#findings")
+
+
+@login_required
+@require_http_methods(["GET", "POST"])
+def visit_correct(request: PortalRequest, slug: str, visit_id: UUID) -> HttpResponse:
+    """The form for a coordinator who knows better; needs a reason, and somebody else approves."""
+    group = enter(request, slug, "visit.review")
+    visit = find_visit(request.person, group, visit_id, "visit.correct")
+    if request.method == "POST":
+        return _take_correction(request, visit)
+    return show_entry(request, CORRECT, visit, submission_data(visit), reason_form=ReasonForm())
+
+
+def _take_correction(request: PortalRequest, visit: Visit) -> HttpResponse:
+    data, form = data_from_post(request.POST), ReasonForm(request.POST)
+    problems: Iterable[Problem] = ()
+    try:
+        submission = read_entry(data, number=visit.pk, site=visit.site_id)
+        if form.is_valid():
+            reason = form.cleaned_data["reason"]
+            correct_visit(person=request.person, visit=visit, submission=submission, reason=reason)
+            return _corrected(request, visit)
+    except InvalidSubmission as refusal:
+        problems = refusal.problems
+    except NotPossible as refusal:
+        form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
+    answer = show_entry(request, CORRECT, visit, data, problems=problems, reason_form=form)
+    answer.status_code = 422
+    return answer
+
+
+def _corrected(request: PortalRequest, visit: Visit) -> HttpResponse:
+    messages.success(request, _("Corrected. What changed stays visible; another coordinator approves it."))
+    return redirect("visit_review", slug=visit.group.slug, visit_id=visit.pk)

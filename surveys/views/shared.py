@@ -1,0 +1,85 @@
+"""Steps that many pages share: into the group, to the row, to the laid-out form."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+from uuid import UUID
+
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, render
+
+from portal.accounts.access import Person, require
+from portal.accounts.middleware import PortalRequest
+from portal.accounts.models import Group
+from portal.accounts.queries import group_for, members_of
+from scoring.taxa import all_taxa
+from surveys.forms import Remark, visit_entry
+from surveys.models import Draft, Site, Visit
+from surveys.queries import current_scores, photos_of
+
+
+def enter(request: PortalRequest, slug: str, action: str) -> Group:
+    """The group at this address, for whoever may do `action` there."""
+    group = group_for(request.person, slug, action)
+    request.current_group = group
+    return group
+
+
+def find_site(group: Group, site_id: UUID) -> Site:
+    """A site of the group, or 404."""
+    return get_object_or_404(Site.objects.of_group(group).select_related("recording_list"), id=site_id)
+
+
+def find_draft(person: Person, group: Group, draft_id: UUID) -> Draft:
+    """One's own draft; 404 where there is none, 403 where it is somebody else's."""
+    rows = Draft.objects.of_group(group).select_related("group", "site__recording_list")
+    draft = get_object_or_404(rows, id=draft_id)
+    require(person, "draft.edit", draft)
+    return draft
+
+
+def find_visit(person: Person, group: Group, visit_id: UUID, action: str = "visit.view") -> Visit:
+    """A visit of the group with all that was found, for whoever may do `action` with it."""
+    rows = (
+        Visit.objects.of_group(group)
+        .select_related("site", "group", "recording_list", "recorder", "partner", "entered_by", "reviewed_by")
+        .prefetch_related("spots", "measurements", "counts", "findings__decided_by", "corrected_by")
+        .prefetch_related(current_scores())
+    )
+    visit = get_object_or_404(rows, id=visit_id)
+    require(person, action, visit)
+    return visit
+
+
+def show_entry(
+    request: PortalRequest,
+    template: str,
+    thing: Draft | Visit,
+    data: Mapping[str, Any],
+    *,
+    problems: Iterable[Remark] = (),
+    **context: Any,
+) -> HttpResponse:
+    """The form of a draft or visit with what was typed and what is wrong with it; 422 when anything is."""
+    is_visit = isinstance(thing, Visit)
+    recording_list = thing.recording_list if isinstance(thing, Visit) else thing.site.recording_list
+    entry = visit_entry(
+        site=thing.site,
+        people=_choices(thing),
+        taxa=list(recording_list.taxa.all()),
+        data=data,
+        problems=problems,
+        findings=thing.findings.all() if isinstance(thing, Visit) else (),
+    )
+    shown = {"entry": entry, "site": thing.site, "photos": photos_of(thing), "known_taxa": all_taxa()}
+    shown["visit" if is_visit else "draft"] = thing
+    return render(request, template, shown | context, status=422 if entry.mistakes else 200)
+
+
+def _choices(thing: Draft | Visit) -> list[tuple[str, str]]:
+    """The members to choose from, and who has left since but stands in the record."""
+    names = {str(member.user_id): str(member.user) for member in members_of(thing.group)}
+    named = (thing.recorder, thing.partner) if isinstance(thing, Visit) else ()
+    gone = {str(user.pk): str(user) for user in named if user is not None}
+    return list((gone | names).items())

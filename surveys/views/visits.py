@@ -1,0 +1,86 @@
+"""Visits that were sent in: listed, read, mended by their recorder."""
+
+from __future__ import annotations
+
+from uuid import UUID
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_http_methods
+
+from portal.accounts.access import allowed
+from portal.accounts.middleware import PortalRequest
+from portal.audit.services import history_of
+from surveys.forms import VisitFilter, data_from_post, read_entry
+from surveys.histories import events_of
+from surveys.models import Visit
+from surveys.models.visits import Status
+from surveys.overviews import page_of_visits
+from surveys.queries import photos_of
+from surveys.services.visits import mend_visit
+from surveys.sheets import VisitSheet, leading_scores, score_lines
+from surveys.submission import InvalidSubmission, submission_data
+from surveys.views.shared import enter, find_visit, show_entry
+
+MEND = "surveys/visit_mend.html"
+
+
+@login_required
+@require_GET
+def visit_list(request: PortalRequest, slug: str) -> HttpResponse:
+    """The group's visits, newest first, by site, year and status."""
+    group = enter(request, slug, "visit.view")
+    form = VisitFilter(request.GET, group=group)
+    page = page_of_visits(group, form.chosen(), request.GET.get("page", "1"))
+    context = {"form": form, "page": page, "query": form.query()}
+    return render(request, "surveys/visit_list.html", context)
+
+
+@login_required
+@require_GET
+def visit_detail(request: PortalRequest, slug: str, visit_id: UUID) -> HttpResponse:
+    """All that is known of one visit; just sent in, it thanks and says what it meant."""
+    group = enter(request, slug, "visit.view")
+    visit = find_visit(request.person, group, visit_id)
+    scores = score_lines(visit)
+    context = {
+        "visit": visit,
+        "site": visit.site,
+        "sheet": VisitSheet(visit),
+        "scores": scores,
+        "leading": leading_scores(scores),
+        "photos": photos_of(visit),
+        "events": events_of(history_of(visit, group)),
+        "is_new": "sent" in request.GET and visit.entered_by_id == request.person.user_id,
+        "may_mend": visit.status == Status.RETURNED and allowed(request.person, "visit.mend", visit),
+        "may_review": allowed(request.person, "visit.review", visit),
+    }
+    return render(request, "surveys/visit_detail.html", context)
+
+
+@login_required
+@require_http_methods(["GET", "POST"])
+def visit_mend(request: PortalRequest, slug: str, visit_id: UUID) -> HttpResponse:
+    """The form again, for a visit that a coordinator returned."""
+    group = enter(request, slug, "visit.view")
+    visit = find_visit(request.person, group, visit_id, "visit.mend")
+    if visit.status != Status.RETURNED:
+        messages.info(request, _("This visit is not waiting to be mended."))
+        return redirect("visit_detail", slug=slug, visit_id=visit.pk)
+    if request.method == "POST":
+        return _take_mended(request, visit)
+    return show_entry(request, MEND, visit, submission_data(visit))
+
+
+def _take_mended(request: PortalRequest, visit: Visit) -> HttpResponse:
+    data = data_from_post(request.POST)
+    try:
+        submission = read_entry(data, number=visit.pk, site=visit.site_id)
+        mend_visit(person=request.person, visit=visit, submission=submission)
+    except InvalidSubmission as refusal:
+        return show_entry(request, MEND, visit, data, problems=refusal.problems)
+    messages.success(request, _("The mended visit is sent. A coordinator looks at it again."))
+    return redirect("visit_detail", slug=visit.group.slug, visit_id=visit.pk)
