@@ -23,7 +23,7 @@ def save_site(*, person: Person, group: Group, site: Site | None, fields: Mappin
     before = _plain(saved, fields) if site else dict.fromkeys(fields)
     for name, value in fields.items():
         setattr(saved, name, value)
-    saved.full_clean()
+    saved.full_clean(exclude={"id"})
     _require_consistent(saved)
     saved.save()
     _record(person, saved, before, _plain(saved, fields), "site.changed" if site else "site.created")
