@@ -1,6 +1,7 @@
 """The locks by which processes share one server, with counted starts and stops in place of a server."""
 
 import multiprocessing
+import signal
 import subprocess
 from collections.abc import Callable
 from pathlib import Path
@@ -24,7 +25,7 @@ class Counted:
 def hold_until_killed(folder: Path) -> None:
     with sharing.shared_use(folder, start=lambda: None, stop=lambda: None):
         (folder / "holding").touch()
-        multiprocessing.Event().wait()
+        signal.pause()
 
 
 def test_the_first_user_starts_and_the_last_one_stops(tmp_path: Path) -> None:
