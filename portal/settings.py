@@ -174,7 +174,13 @@ REST_FRAMEWORK = {
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
-SPECTACULAR_SETTINGS = {"TITLE": "Rifflebook", "VERSION": "1", "SERVE_INCLUDE_SCHEMA": False}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Rifflebook",
+    "VERSION": "1",
+    "SERVE_INCLUDE_SCHEMA": False,
+    # Two fields share these answers; without a name of their own the schema would call them after one field.
+    "ENUM_NAME_OVERRIDES": {"WeatherEnum": "surveys.models.visits.Weather"},
+}
 
 LANGUAGE_CODE = "en-gb"
 LANGUAGES = [("en-gb", _("English"))]

@@ -1,9 +1,9 @@
 """A real stream through the importer: the Meaudret below a sewage inflow.
 
-Pegaz-Maucet 1980, open data carried by the R package ade4 (data/SOURCE.md): sites S1 above the inflow, S2 below
-it, S5 where the stream has recovered, in four seasons. The data set gives no dates, so the days below only stand
-for the seasons. Its nitrate and phosphate are in mg/L without saying of what; they are taken as NO3 and PO4. Its
-`Oxyd` is oxygen demand, not dissolved oxygen, and has no column of ours.
+Pegaz-Maucet 1980, open data carried by the R package ade4 (data/SOURCE.md): sites S1 above the inflow, S2
+below it, S5 where the stream has recovered, in four seasons. The data set gives no dates; the days below stand
+for the seasons. Its nitrate and phosphate are in mg/L without saying of what; they are taken as NO3 and PO4.
+Its `Oxyd` is oxygen demand, not dissolved oxygen, and has no column of ours.
 """
 
 from __future__ import annotations
