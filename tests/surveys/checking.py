@@ -1,0 +1,49 @@
+"""Helpers to try the rules on a submission without a database."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from typing import Any
+from uuid import uuid4
+
+from surveys.models import Site
+from surveys.rules import Checked, Context, SiteHistory, check_submission
+from surveys.submission import parse_submission
+from tests.factories import data_for
+
+TODAY = date(2026, 6, 15)
+PARTNER = uuid4()
+USUAL = Context(site=Site(name="Stepping stones"), today=TODAY, members=frozenset({PARTNER}))
+
+
+def checked(context: Context = USUAL, /, **changes: Any) -> Checked:
+    """Check an ordinary visit of the day before, with `changes`."""
+    return check_submission(
+        parse_submission(data_for(context.site, **{"visited_on": "2026-06-14", **changes})), context
+    )
+
+
+def errors(context: Context = USUAL, /, **changes: Any) -> dict[str, tuple[str, str]]:
+    """What stops it: {field: (rule, message)}."""
+    return {each.field: (each.rule, each.message) for each in checked(context, **changes).errors}
+
+
+def findings(context: Context = USUAL, /, **changes: Any) -> dict[str, tuple[str, str]]:
+    """What goes along with it: {field: (rule, message)}."""
+    return {each.field: (each.rule, each.message) for each in checked(context, **changes).findings}
+
+
+def rules_of(remarks: dict[str, tuple[str, str]]) -> dict[str, str]:
+    """Only the rule at each field."""
+    return {field: rule for field, (rule, _message) in remarks.items()}
+
+
+def at_site(**fields: Any) -> Context:
+    """A context whose site has these fields."""
+    return replace(USUAL, site=Site(name="Stepping stones", **fields))
+
+
+def with_history(**fields: Any) -> Context:
+    """A context with such a history of the site."""
+    return replace(USUAL, history=SiteHistory(**fields))
