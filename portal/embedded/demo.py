@@ -1,7 +1,7 @@
 """`make demo`: the whole portal on this machine with invented data, until Ctrl-C.
 
 Starts PostgreSQL, Valkey and a mail server that keeps what it gets, prepares the data, then runs and watches
-the web server, the Celery worker and the scheduler.
+the web server, the Celery worker and the scheduler. Words on the command line go to `seed_demo`.
 """
 
 import os
@@ -31,21 +31,21 @@ def main() -> None:
         signal.signal(end, _leave)
     try:
         with ExitStack() as servers:
-            run_demo(servers, int(os.environ.get("PORT", "8000")))
+            run_demo(servers, int(os.environ.get("PORT", "8000")), seeding=sys.argv[1:])
     except KeyboardInterrupt:
         say("\nStopped; the data is kept for the next time.")
     except (EmbeddedError, subprocess.CalledProcessError) as problem:
         sys.exit(f"The demo cannot start. {problem}")
 
 
-def run_demo(servers: ExitStack, port: int) -> None:
+def run_demo(servers: ExitStack, port: int, seeding: Sequence[str]) -> None:
     """Start everything in order and watch it; returns only by an exception."""
     state = place.make_folder(place.state_folder(), 0o755)
     require_free(port)
     say("Starting the database, the broker and the mail server ...")
     name_servers(servers, state, port)
     say("Preparing the data ...")
-    logins = prepare_data()
+    logins = prepare_data(seeding)
     say("Starting the web server, the worker and the scheduler ...")
     children = servers.enter_context(started(demo_children(state, port)))
     await_web(children[0], f"http://127.0.0.1:{port}/")
@@ -79,13 +79,15 @@ def name_servers(servers: ExitStack, state: Path, port: int) -> None:
     os.environ |= {"DEMO": "1", "PORTAL_STATE_DIR": str(state), "DJANGO_SETTINGS_MODULE": "portal.settings"}
 
 
-def prepare_data() -> str:
+def prepare_data(seeding: Sequence[str]) -> str:
     """Bring the database and the static files up to date; returns what `seed_demo` says: the logins."""
     # Beside the rest, because it touches no database and takes about as long.
     with subprocess.Popen(_manage("collectstatic", "--noinput", "--verbosity", "0")) as collecting:
         try:
             subprocess.run(_manage("migrate", "--noinput", "--verbosity", "0"), check=True)
-            seeded = subprocess.run(_manage("seed_demo"), check=True, stdout=subprocess.PIPE, text=True)
+            seeded = subprocess.run(
+                _manage("seed_demo", *seeding), check=True, stdout=subprocess.PIPE, text=True
+            )
         except BaseException:
             collecting.terminate()
             raise

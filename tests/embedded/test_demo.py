@@ -62,7 +62,7 @@ def start_demo(environment: dict[str, str], state: Path, port: int) -> Demo:
     output = state / f"said-{port}"
     with output.open("wb") as said:
         process = subprocess.Popen(
-            [sys.executable, "-m", "portal.embedded.demo"],
+            [sys.executable, "-m", "portal.embedded.demo", "--groups", "1", "--months", "2"],
             stdin=subprocess.DEVNULL,
             stdout=said,
             stderr=subprocess.STDOUT,
