@@ -741,7 +741,7 @@ class Migration(migrations.Migration):
             constraint=models.CheckConstraint(
                 condition=models.Q(
                     models.Q(("count__isnull", False), ("high__isnull", True), ("low__isnull", True)),
-                    models.Q(("count__isnull", True), ("low__gte", 1)),
+                    models.Q(("count__isnull", True), ("low__gte", 1), ("low__isnull", False)),
                     _connector="OR",
                 ),
                 name="count_or_range",

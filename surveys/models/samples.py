@@ -81,9 +81,10 @@ class TaxonCount(models.Model):
         ordering = ["id"]
         constraints = [
             models.UniqueConstraint(fields=["visit", "taxon", "recorded_as"], name="taxon_once_in_a_visit"),
+            # Without "low is known" neither count nor range would pass: a check holds where it is unknown.
             models.CheckConstraint(
                 condition=Q(count__isnull=False, low__isnull=True, high__isnull=True)
-                | Q(count__isnull=True, low__gte=1),
+                | Q(count__isnull=True, low__isnull=False, low__gte=1),
                 name="count_or_range",
             ),
             models.CheckConstraint(
