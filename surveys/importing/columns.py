@@ -166,3 +166,17 @@ def template_csv() -> str:
     short = {"site": "AB1", "date": "2024-05-03", "taxon": "Gammaridae", "count": "10-99"}
     writer.writerow([short.get(column.name, "") for column in columns])
     return out.getvalue()
+
+
+def columns_table() -> str:
+    """The columns as a table in Markdown, as it stands in the README."""
+    lines = ["| column | what stands in it | example, unit |", "|---|---|---|"]
+    for column in COLUMNS:
+        name = f"`{column.name}`" + (" (required)" if column.required else "")
+        meaning = str(column.meaning)
+        if column.is_of_spot:
+            meaning += " Likewise spot2, spot3 and so on, up to 12."
+        if len(column.words) > 1:
+            meaning += f" One of: {', '.join(column.words)}."
+        lines.append(f"| {name} | {meaning} | `{column.example}` {column.unit}".rstrip() + " |")
+    return "\n".join(lines)

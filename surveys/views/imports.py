@@ -9,7 +9,6 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
@@ -106,5 +105,10 @@ def import_approve(request: PortalRequest, slug: str, run_id: UUID) -> HttpRespo
         request, ngettext("%d visit was approved.", "%d visits were approved.", done.approved) % done.approved
     )
     if done.left:
-        messages.warning(request, _("%d visits still wait: you took part in them.") % done.left)
+        words = ngettext(
+            "%d visit still waits: you took part in it.",
+            "%d visits still wait: you took part in them.",
+            done.left,
+        )
+        messages.warning(request, words % done.left)
     return redirect("import_detail", slug=slug, run_id=run.pk)

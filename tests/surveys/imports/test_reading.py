@@ -8,10 +8,11 @@ from datetime import date, datetime, time
 from typing import Any
 
 import pytest
+from django.conf import LazySettings
 from openpyxl import Workbook
 
 from surveys.importing import reading
-from surveys.importing.columns import COLUMN_BY_NAME, COLUMNS, header_name, spot_of, template_csv
+from surveys.importing.columns import COLUMN_BY_NAME, COLUMNS, columns_table, header_name, spot_of, template_csv
 from surveys.importing.reading import Sheet, UnusableFile, cell_text, read_sheet
 
 HEADER = "site,date,taxon,count"
@@ -219,3 +220,9 @@ def test_it_knows_the_spot_columns_by_number() -> None:
 
 def test_it_reads_header_names_loosely() -> None:
     assert header_name("  Water  Level ") == "water_level"
+
+
+def test_it_describes_the_same_columns_in_the_readme(settings: LazySettings) -> None:
+    readme = (settings.BASE_DIR / "README.md").read_text(encoding="utf-8")
+    assert columns_table() in readme, "Paste what columns_table() returns into the README."
+    assert len(columns_table().splitlines()) == len(COLUMNS) + 2

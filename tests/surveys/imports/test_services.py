@@ -10,12 +10,14 @@ from typing import Any
 import pytest
 from django.conf import LazySettings
 from django.core.exceptions import PermissionDenied
+from django.db import connection
 from django.http import Http404
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
 from portal.audit.services import history_of
-from surveys.importing import UnusableFile
+from surveys.importing import UnusableFile, check_sheet
 from surveys.importing.queries import loaded_runs, run_state
 from surveys.models import ImportRun, Visit
 from surveys.models.visits import Source, Status
@@ -250,3 +252,24 @@ def test_it_tells_where_the_visits_of_a_run_stand(cast: Cast) -> None:
     assert run_state(cast.person("coordinator"), run).approvable == 0
     assert [(each.pk, each.waiting) for each in loaded_runs(cast.group)] == [(run.pk, 2)]  # type: ignore[attr-defined]
     assert list(loaded_runs(cast.neighbour)) == []
+
+
+def queries_to_load(cast: Cast, number: int, year: int) -> int:
+    days = [{"date": f"{year}-{month:02d}-01", "ph": "7.4"} for month in range(1, number + 1)]
+    with CaptureQueriesContext(connection) as counted:
+        loaded(cast, *days)
+    return len(counted)
+
+
+def test_it_asks_the_database_the_same_for_each_visit_however_many(cast: Cast) -> None:
+    few, many = queries_to_load(cast, 2, 2020), queries_to_load(cast, 6, 2021)
+    # A visit costs its check, its rows and its audit entry; savepoints count as queries here.
+    assert (many - few) / 4 <= 36
+    assert queries_to_load(cast, 6, 2022) <= many
+
+
+def test_it_checks_visits_with_a_few_queries_each(cast: Cast) -> None:
+    sheet = sheet_of(*[{"date": f"2024-{month:02d}-01", "ph": "7.4"} for month in range(1, 11)])
+    with CaptureQueriesContext(connection) as counted:
+        check_sheet(group=cast.group, sheet=sheet)
+    assert len(counted) <= 3 + 10 * 5

@@ -1,0 +1,212 @@
+"""The pages of the spreadsheets, by their answers; tests/browser looks at them."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+import pytest
+from django.conf import LazySettings
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from surveys.importing import read_sheet
+from surveys.models import ImportRun, Visit
+from surveys.views import imports as views
+from tests.conftest import Cast
+from tests.surveys.imports.sheets import csv_of
+
+PAGE = "/groups/alder-beck/import/"
+
+
+@pytest.fixture(autouse=True)
+def _own_media(settings: LazySettings, tmp_path: Path) -> None:
+    settings.MEDIA_ROOT = tmp_path
+
+
+def client_of(cast: Cast, who: str = "coordinator") -> Client:
+    client = Client()
+    client.force_login(getattr(cast, who))
+    return client
+
+
+def send(client: Client, *rows: dict[str, str], content: bytes | None = None, name: str = "old.csv") -> Any:
+    file = SimpleUploadedFile(name, csv_of(rows or [{}]) if content is None else content)
+    return client.post(PAGE, {"sheet": file})
+
+
+def run_of(cast: Cast) -> ImportRun:
+    return ImportRun.objects.of_group(cast.group).get()
+
+
+def page_of(cast: Cast, name: str = "import_detail") -> str:
+    return reverse(name, args=["alder-beck", run_of(cast).pk])
+
+
+def visits(cast: Cast) -> int:
+    return Visit.objects.of_group(cast.group).count()
+
+
+def text(answer: Any) -> str:
+    return " ".join(answer.content.decode().split())
+
+
+def test_it_shows_the_columns_and_offers_a_template(cast: Cast) -> None:
+    client = client_of(cast)
+    shown = text(client.get(PAGE))
+    assert "conductivity_us_cm" in shown
+    assert "too_high, no_access" in shown
+    template = client.get(PAGE + "template.csv")
+    assert template["Content-Disposition"] == 'attachment; filename="visits-template.csv"'
+    assert len(read_sheet(io.BytesIO(template.content), "template.csv").rows) == 2
+
+
+def test_it_goes_from_the_upload_to_the_check_and_loads_nothing_yet(cast: Cast) -> None:
+    client = client_of(cast)
+    answer = send(client, {}, {"date": "2024-06-03"})
+    assert (answer.status_code, answer["Location"]) == (302, page_of(cast))
+    shown = text(client.get(answer["Location"]))
+    assert "2 rows make 2 new visits" in shown
+    assert "Load 2 visits" in shown
+    assert visits(cast) == 0
+
+
+def test_it_lists_the_problems_and_offers_no_loading(cast: Cast) -> None:
+    client = client_of(cast)
+    send(client, {"site": "ZZ9"}, {"count": "some"})
+    shown = text(client.get(page_of(cast)))
+    assert "2 problems stand in the way" in shown
+    assert shown.index("Row 2") < shown.index("Row 3")
+    assert page_of(cast, "import_load") not in shown
+
+
+def test_it_lists_only_so_many_problems(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(views, "PROBLEMS_SHOWN", 2)
+    client = client_of(cast)
+    send(client, {"site": "Z1"}, {"site": "Z2"}, {"site": "Z3"})
+    shown = text(client.get(page_of(cast)))
+    assert "Only the first 2 are listed" in shown
+    assert "Row 4" not in shown
+
+
+def test_it_writes_what_a_sheet_says_as_text_only(cast: Cast) -> None:
+    client = client_of(cast)
+    send(client, {"site": "<script>alert(1)</script>"})
+    shown = text(client.get(page_of(cast)))
+    assert "<script>alert" not in shown
+    assert "&lt;script&gt;alert" in shown
+
+
+@pytest.mark.parametrize(
+    ("content", "name", "says"),
+    [
+        (b"hello", "old.csv", "must name the columns"),
+        (b"", "old.csv", "The file is empty."),
+        (b"x", "old.xlsx", "cannot be read as XLSX"),
+    ],
+)
+def test_it_says_at_the_field_why_a_file_cannot_be_used(
+    cast: Cast, content: bytes, name: str, says: str
+) -> None:
+    answer = send(client_of(cast), content=content, name=name)
+    assert answer.status_code == 422
+    assert says in text(answer)
+    assert 'id="id_sheet_error"' in text(answer)
+    assert not ImportRun.objects.of_group(cast.group).exists()
+
+
+def test_it_loads_what_was_checked(cast: Cast) -> None:
+    client = client_of(cast)
+    send(client, {}, {"date": "2024-06-03"})
+    answer = client.post(page_of(cast, "import_load"), follow=True)
+    assert "2 visits were loaded." in text(answer)
+    assert visits(cast) == 2
+    assert "old.csv" in text(client.get(PAGE))
+    assert "2 still to be checked" in text(client.get(PAGE))
+
+
+def test_it_says_when_everything_is_there_already(cast: Cast) -> None:
+    client = client_of(cast)
+    send(client)
+    client.post(page_of(cast, "import_load"))
+    again = send(client)
+    shown = text(client.get(again["Location"]))
+    assert "in the portal already" in shown
+    assert "Load 1 visit" not in shown
+
+
+def test_it_shows_the_problems_when_the_group_changed_since_the_check(cast: Cast) -> None:
+    client = client_of(cast)
+    send(client)
+    cast.site.code = "AB9"
+    cast.site.save()
+    answer = client.post(page_of(cast, "import_load"))
+    assert answer.status_code == 422
+    assert "The group has no site “AB1”" in text(answer)
+    assert visits(cast) == 0
+
+
+def test_it_has_a_run_approved_by_another_coordinator(cast: Cast) -> None:
+    loader, approver = client_of(cast), client_of(cast, "second_coordinator")
+    send(loader, {"recorder": "Cole Example"}, {"date": "2024-06-03"})
+    loader.post(page_of(cast, "import_load"))
+    assert page_of(cast, "import_approve") not in text(loader.get(page_of(cast)))
+    answer = approver.post(page_of(cast, "import_approve"), {"accept_findings_reason": "as noted"}, follow=True)
+    assert "1 visit was approved." in text(answer)
+    assert "1 visit still waits: you took part in it." in text(answer)
+
+
+def test_it_asks_for_the_reason_at_its_field(cast: Cast) -> None:
+    client = client_of(cast)
+    send(client, {"ph": "9.5"})
+    client.post(page_of(cast, "import_load"))
+    answer = client_of(cast, "second_coordinator").post(page_of(cast, "import_approve"))
+    assert answer.status_code == 422
+    assert 'id="accept_findings_reason_error"' in text(answer)
+
+
+@pytest.mark.parametrize(
+    ("who", "status"), [("volunteer", 403), ("neighbour_coordinator", 404), ("stranger", 404)]
+)
+@pytest.mark.parametrize("name", ["import_detail", "import_load", "import_approve"])
+def test_it_is_only_for_the_groups_coordinators(cast: Cast, who: str, status: int, name: str) -> None:
+    send(client_of(cast))
+    client = client_of(cast, who)
+    method = client.get if name == "import_detail" else client.post
+    assert method(page_of(cast, name)).status_code == status
+    assert client.get(PAGE).status_code == status
+    assert client.get(PAGE + "template.csv").status_code == status
+    assert visits(cast) == 0
+
+
+def test_it_shows_a_run_only_under_its_own_group(cast: Cast) -> None:
+    send(client_of(cast))
+    elsewhere = reverse("import_detail", args=["withy-brook", run_of(cast).pk])
+    assert client_of(cast, "neighbour_coordinator").get(elsewhere).status_code == 404
+    unknown = reverse("import_detail", args=["alder-beck", uuid4()])
+    assert client_of(cast).get(unknown).status_code == 404
+
+
+def test_it_sends_nobody_to_sign_in(cast: Cast) -> None:
+    assert Client().get(PAGE).status_code == 302
+
+
+def test_it_asks_the_database_as_often_for_many_sheets_as_for_few(cast: Cast) -> None:
+    client = client_of(cast)
+
+    def queries(sheets: int) -> int:
+        for _each in range(sheets):
+            ImportRun.objects.create(
+                group=cast.group, started_by=cast.coordinator, file_name="x.csv", loaded_at="2024-01-01T00:00Z"
+            )
+        with CaptureQueriesContext(connection) as counted:
+            client.get(PAGE)
+        return len(counted)
+
+    few = queries(1)
+    assert queries(10) == few <= 8
