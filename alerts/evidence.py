@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from datetime import date
 
 from django.conf import settings
 from django.utils.translation import gettext as _
@@ -60,6 +61,12 @@ class Evidence:
     findings: list[str]
     neighbours: list[Neighbour]
     caller: User | None
+
+    @property
+    def window(self) -> tuple[date, date]:
+        """The days in which it happened: from the last normal visit, where there is one, to this one."""
+        start = self.last_normal.when if self.last_normal else self.visit.visited_on
+        return start, self.visit.visited_on
 
     @property
     def missing(self) -> list[FoundRow]:
@@ -148,7 +155,7 @@ def effort_of(visit: Visit) -> str:
     """The kicking done against the plan, in one phrase."""
     spots = list(visit.spots.all())
     done = {
-        "seconds": f"{sum(each.seconds for each in spots):g}",
+        "seconds": f"{float(sum(each.seconds for each in spots)):g}",
         "spots": len(spots),
         "planned": visit.site.planned_seconds,
         "planned_spots": visit.site.spots,

@@ -1,3 +1,36 @@
-from django.urls import URLPattern, URLResolver
+"""Addresses of triggers, contacts, incidents and the pages behind signed links."""
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from django.urls import path
+
+from alerts.views import contacts, incidents, links, triggers, verdicts
+
+urlpatterns = [
+    path("groups/<slug:slug>/sites/<uuid:site_id>/trigger/", triggers.trigger_set, name="trigger_set"),
+    path("groups/<slug:slug>/sites/<uuid:site_id>/contacts/", contacts.site_contacts, name="site_contacts"),
+    path("groups/<slug:slug>/contacts/", contacts.contact_list, name="contact_list"),
+    path("groups/<slug:slug>/contacts/new/", contacts.contact_create, name="contact_create"),
+    path("groups/<slug:slug>/contacts/<uuid:contact_id>/", contacts.contact_edit, name="contact_edit"),
+    path("groups/<slug:slug>/incidents/", incidents.incident_list, name="incident_list"),
+    path(
+        "groups/<slug:slug>/visits/<uuid:visit_id>/test-anyway/",
+        verdicts.visit_test_anyway,
+        name="visit_test_anyway",
+    ),
+    path("incidents/", incidents.contact_incidents, name="contact_incidents"),
+    path("incidents/<uuid:incident_id>/", incidents.incident_detail, name="incident_detail"),
+    path(
+        "incidents/<uuid:incident_id>/acknowledge/", incidents.incident_acknowledge, name="incident_acknowledge"
+    ),
+    path("incidents/<uuid:incident_id>/note/", incidents.incident_note, name="incident_note"),
+    path("incidents/<uuid:incident_id>/close/", incidents.incident_close, name="incident_close"),
+    path(
+        "incidents/<uuid:incident_id>/renew-links/", incidents.incident_renew_links, name="incident_renew_links"
+    ),
+    path(
+        "incidents/<uuid:incident_id>/photos/<uuid:photo_id>/", incidents.incident_photo, name="incident_photo"
+    ),
+    path("alert/<str:token>/", links.alert_page, name="alert_page"),
+    path("alert/<str:token>/acknowledge/", links.alert_acknowledge, name="alert_acknowledge"),
+    path("alert/<str:token>/outcome/", links.alert_outcome, name="alert_outcome"),
+    path("alert/<str:token>/photos/<uuid:photo_id>/", links.alert_photo, name="alert_photo"),
+]

@@ -25,14 +25,10 @@ Reader = AgencyContact | User
 def owe_incident_mail(incident: Incident, visit: Visit, step: IncidentEvent, *, to: Reader) -> Message:
     """Owe one reader the mail about one step; the same step is never owed twice to the same address."""
     verdict = Verdict.objects.filter(group=incident.group_id).select_related("trigger").get(visit=visit)
-    long = step.kind in WITH_EVIDENCE
     context = _context(incident, visit, step, to)
-    if long:
-        context |= {"evidence": evidence_of(visit, verdict), "verdict": verdict}
-    else:
-        context["lines"] = lines_of(incident, visit, verdict, step)
-    subject, text, html = render_mail(f"alerts/mail/{'alert' if long else 'notice'}", context)
-    picture = history_arguments(visit, verdict) if long else None
+    evidence = evidence_of(visit, verdict) if step.kind in WITH_EVIDENCE else None
+    context |= {"evidence": evidence, "verdict": verdict, "lines": lines_of(incident, visit, verdict, step)}
+    subject, text, html = render_mail(f"alerts/mail/{'alert' if evidence else 'notice'}", context)
     return owe_message(
         key=f"incident:{step.id}:{to.email}",
         kind=kind_of_mail(step, to),
@@ -44,8 +40,8 @@ def owe_incident_mail(incident: Incident, visit: Visit, step: IncidentEvent, *, 
         group=incident.group,
         reply_to=context["caller"].email if context["caller"] else "",
         about=incident,
-        picture_maker=SITE_HISTORY if long else "",
-        picture_args=picture,
+        picture_maker=SITE_HISTORY if evidence else "",
+        picture_args=history_arguments(evidence) if evidence else None,
     )
 
 

@@ -40,4 +40,5 @@ def oldest_owed_at() -> datetime | None:
     owed = Message.objects.across_groups("the health of the whole portal").filter(
         state=State.OWED, not_before__lte=timezone.now()
     )
-    return owed.aggregate(oldest=models.Min("created_at"))["oldest"]
+    oldest: datetime | None = owed.aggregate(oldest=models.Min("created_at"))["oldest"]
+    return oldest

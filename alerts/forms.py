@@ -1,0 +1,135 @@
+"""Forms about triggers, contacts and incidents."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+from django.utils.translation import gettext as _now
+from django.utils.translation import gettext_lazy as _
+
+from alerts.models import AgencyContact, Outcome, Trigger
+from alerts.services.triggers import TRIGGER_INDICES
+from surveys.models import Site
+
+INDEX_CHOICES = [(key, f"{each.name}: {each.title}") for key, each in TRIGGER_INDICES.items()]
+LONG = forms.Textarea(attrs={"rows": "4"})
+
+
+class LevelForm(forms.Form):
+    """Which index and level the figures on the trigger page are about."""
+
+    index = forms.ChoiceField(label=_("Index"), choices=INDEX_CHOICES)
+    level = forms.FloatField(
+        label=_("Level to try"),
+        required=False,
+        min_value=0,
+        help_text=_("Left empty, the level that an unchanged site falls below at 1 visit in 20."),
+    )
+
+
+class TriggerForm(forms.ModelForm[Trigger]):
+    """A new trigger."""
+
+    class Meta:
+        model = Trigger
+        fields = ["index", "level", "valid_from", "reason", "despite_provisional"]
+        widgets = {
+            "valid_from": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+            "reason": LONG,
+            "index": forms.Select(choices=INDEX_CHOICES),
+        }
+        help_texts = {
+            "valid_from": _("Today or later. Only a site's first trigger may lie in the past."),
+            "reason": _(
+                "For instance: agreed with the agency's contact after twelve visits; with whom, and when."
+            ),
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["valid_from"].initial = timezone.localdate
+
+
+class ContactForm(forms.ModelForm[AgencyContact]):
+    """Somebody at an agency."""
+
+    class Meta:
+        model = AgencyContact
+        fields = ["name", "organisation", "email", "phone", "duty_line", "is_active"]
+        labels = {"is_active": _("in service")}
+        help_texts = {
+            "email": _(
+                "Alerts go there. Whoever has an account with this address sees its incidents when signed in."
+            ),
+            "duty_line": _("Shown to everybody who reads an alert."),
+            "is_active": _("Without the tick nothing is sent, and links sent before stop working."),
+        }
+
+
+class SiteContactsForm(forms.Form):
+    """In which order the group's contacts are told of a low score at a site."""
+
+    def __init__(self, *args: Any, contacts: Iterable[AgencyContact], site: Site, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.contacts = list(contacts)
+        named = dict(site.contacts.values_list("contact_id", "order"))
+        ranks = sorted(named, key=lambda contact_id: named[contact_id])
+        places = [("", _now("not told"))] + [(str(n), str(n)) for n in range(1, len(self.contacts) + 1)]
+        for each in self.contacts:
+            initial = str(ranks.index(each.pk) + 1) if each.pk in named else ""
+            field = forms.ChoiceField(label=str(each), choices=places, required=False, initial=initial)
+            self.fields[str(each.pk)] = field
+
+    def clean(self) -> dict[str, Any]:
+        """No two contacts can be told at the same place."""
+        values = super().clean() or {}
+        taken: dict[str, str] = {}
+        for name, place in values.items():
+            if place and place in taken:
+                self.add_error(name, _now("Place %(place)s is taken by another contact.") % {"place": place})
+            taken[place] = name
+        return values
+
+    def in_order(self) -> list[AgencyContact]:
+        """The contacts chosen, first to be told first."""
+        chosen = [each for each in self.contacts if self.cleaned_data[str(each.pk)]]
+        return sorted(chosen, key=lambda each: int(self.cleaned_data[str(each.pk)]))
+
+
+class NoteForm(forms.Form):
+    """What is known now."""
+
+    note = forms.CharField(label=_("Note"), required=False, max_length=4000, widget=LONG)
+    reference = forms.CharField(label=_("The agency's own reference"), required=False, max_length=80)
+
+
+class CloseForm(forms.Form):
+    """The end of an incident."""
+
+    outcome = forms.ChoiceField(label=_("Outcome"), choices=[("", _("Choose one")), *Outcome.choices])
+    note = forms.CharField(label=_("What was found"), required=False, max_length=4000, widget=LONG)
+    reference = forms.CharField(label=_("The agency's own reference"), required=False, max_length=80)
+
+
+class OutcomeForm(forms.Form):
+    """What a contact writes on the page behind the link: a note, or the end."""
+
+    note = forms.CharField(label=_("What was found or done"), required=False, max_length=4000, widget=LONG)
+    reference = forms.CharField(label=_("Your own reference"), required=False, max_length=80)
+    outcome = forms.ChoiceField(
+        label=_("Outcome"),
+        required=False,
+        choices=[("", _("still open")), *Outcome.choices],
+        help_text=_("Choosing an outcome closes the incident."),
+    )
+
+
+class ReasonForm(forms.Form):
+    """Why a visit is tested all the same."""
+
+    reason = forms.CharField(
+        label=_("Why the score can be compared all the same"), max_length=2000, widget=LONG
+    )

@@ -1,0 +1,137 @@
+"""What pages show of verdicts, triggers, contacts and incidents.
+
+Templates of lower floors use these tags; their Python never imports alerts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+from typing import Any
+
+from django import template
+from django.db.models import QuerySet
+from django.utils import timezone
+from django.utils.safestring import SafeString, mark_safe
+
+from alerts import charts
+from alerts.models import Incident, IncidentState, Trigger, Verdict
+from alerts.queries import LIVE, incidents_of, site_contacts_of, trigger_in_force
+from alerts.services.verdicts import can_test_anyway
+from alerts.verdicts import reason_words
+from portal.accounts.models import Group
+from scoring.indices.methods import METHODS
+from surveys.models import Site, Visit
+
+register = template.Library()
+Badge = dict[str, Any]
+
+VERDICT_BADGES = {
+    Verdict.Outcome.BELOW: ("danger", "below"),
+    Verdict.Outcome.NOT_BELOW: ("ok", "ok"),
+    Verdict.Outcome.NOT_TESTED: ("", "untested"),
+}
+STATE_BADGES = {
+    IncidentState.HELD: ("info", "waiting"),
+    IncidentState.OPEN: ("danger", "below"),
+    IncidentState.ACKNOWLEDGED: ("caution", "ok"),
+    IncidentState.WITHDRAWN: ("", "close"),
+    IncidentState.CLOSED: ("ok", "ok"),
+}
+INCIDENTS_SHOWN = 12
+
+
+@register.simple_tag
+def attach_verdicts(visits: Iterable[Visit]) -> str:
+    """Give each visit its verdict as `visit.shown_verdict` (or None), in one query."""
+    visits = list(visits)
+    rows = Verdict.objects.across_groups("of visits that the page may show").select_related("trigger")
+    by_visit = {each.visit_id: each for each in rows.filter(visit_id__in=[visit.pk for visit in visits])}
+    for visit in visits:
+        visit.shown_verdict = by_visit.get(visit.pk)  # type: ignore[attr-defined]
+    return ""
+
+
+def _verdict(visit: Visit) -> Verdict | None:
+    if not hasattr(visit, "shown_verdict"):
+        attach_verdicts([visit])
+    found: Verdict | None = visit.shown_verdict  # type: ignore[attr-defined]
+    return found
+
+
+@register.inclusion_tag("components/badge.html")
+def verdict_badge(visit: Visit) -> Badge:
+    """Below, not below or not tested, by word, shape and colour; a visit without a verdict was not tested."""
+    verdict = _verdict(visit)
+    outcome = Verdict.Outcome(verdict.outcome) if verdict else Verdict.Outcome.NOT_TESTED
+    kind, icon = VERDICT_BADGES[outcome]
+    return {"kind": kind, "icon_name": icon, "word": outcome.label}
+
+
+@register.inclusion_tag("alerts/_verdict_reasons.html")
+def verdict_reasons(visit: Visit) -> dict[str, Any]:
+    """Why the visit was not tested, or what was set aside to test it."""
+    verdict = _verdict(visit)
+    return {
+        "verdict": verdict,
+        "reasons": reason_words(verdict.reasons) if verdict else [],
+        "set_aside": reason_words(verdict.set_aside) if verdict else [],
+        "can_test": verdict is not None and can_test_anyway(verdict),
+    }
+
+
+@register.filter
+def may_be_tested_anyway(visit: Visit) -> bool:
+    """Whether a coordinator could have this visit tested all the same."""
+    verdict = _verdict(visit)
+    return verdict is not None and can_test_anyway(verdict)
+
+
+@register.inclusion_tag("components/badge.html")
+def incident_badge(incident: Incident) -> Badge:
+    """The state of an incident, by word, shape and colour."""
+    kind, icon = STATE_BADGES[IncidentState(incident.state)]
+    return {"kind": kind, "icon_name": icon, "word": incident.get_state_display()}
+
+
+@register.inclusion_tag("alerts/_site_trigger.html")
+def site_trigger(site: Site) -> dict[str, Any]:
+    """The trigger in force at a site today."""
+    trigger = trigger_in_force(site, timezone.localdate())
+    return {"trigger": trigger, "words": trigger_words(trigger) if trigger else ""}
+
+
+@register.filter
+def trigger_words(trigger: Trigger) -> str:
+    """A trigger in one phrase: "BMWP below 30"."""
+    return f"{METHODS[trigger.index].name} < {trigger.level:g}"
+
+
+@register.inclusion_tag("alerts/_site_contacts.html")
+def site_contacts(site: Site) -> dict[str, Any]:
+    """Who is told of a low score at the site, in order."""
+    return {"contacts": site_contacts_of(site)}
+
+
+@register.inclusion_tag("alerts/_site_incidents.html")
+def site_incidents(site: Site) -> dict[str, Any]:
+    """The site's incidents, newest first."""
+    return {"incidents": incidents_of(site.group).filter(site=site)[:INCIDENTS_SHOWN]}
+
+
+@register.simple_tag
+def live_incidents(group: Group) -> QuerySet[Incident]:
+    """Incidents of a group that are not over."""
+    return incidents_of(group).filter(state__in=LIVE)
+
+
+@register.simple_tag
+def site_chart(site: Site, index: str = "", narrow: bool = False, emphasis: date | None = None) -> SafeString:
+    """The site's history as SVG; without an index, that of the trigger in force, else BMWP."""
+    if not index:
+        trigger = trigger_in_force(site, timezone.localdate())
+        index = trigger.index if trigger else "bmwp"
+    size = charts.NARROW if narrow else charts.WIDE
+    window = (emphasis, emphasis) if emphasis else None
+    # Drawn by our own code from escaped text; nothing a person typed goes in unescaped.
+    return mark_safe(charts.site_chart(site, index, emphasis=window, size=size))  # noqa: S308

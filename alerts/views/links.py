@@ -1,0 +1,113 @@
+"""Pages behind a signed link, for contacts without an account. Reading changes nothing; only the buttons do."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import update_wrapper
+from typing import Any, Concatenate, ParamSpec
+from uuid import UUID
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_POST, require_safe
+
+from alerts.evidence import who_to_call
+from alerts.forms import OutcomeForm
+from alerts.links import DeadLink, Link, read_token
+from alerts.services.incidents import acknowledge_incident, add_note, close_incident
+from alerts.views.shared import incident_context, photo_answer, try_service
+
+P = ParamSpec("P")
+LinkView = Callable[Concatenate[HttpRequest, Link, P], HttpResponseBase]
+
+
+def by_link(view: LinkView[P]) -> Callable[..., HttpResponseBase]:
+    """Open the token in the address: 404 for a forged one, a page that says so for one that no longer works."""
+
+    def opened(request: HttpRequest, token: str, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
+        try:
+            link = read_token(token)
+        except DeadLink:
+            return render(request, "alerts/alert_gone.html", status=410)
+        answer = view(request, link, *args, **kwargs)
+        answer["X-Robots-Tag"] = "noindex, nofollow"
+        return answer
+
+    update_wrapper(opened, view)
+    return opened
+
+
+@require_safe
+@never_cache
+@by_link
+def alert_page(request: HttpRequest, link: Link) -> HttpResponse:
+    """The alert with its evidence, the button to acknowledge and the form for the outcome."""
+    return _show(request, link)
+
+
+def _show(request: HttpRequest, link: Link, status: int = 200, **forms: Any) -> HttpResponse:
+    token = request.resolver_match.kwargs["token"] if request.resolver_match else ""
+    context = {
+        **incident_context(
+            link.incident,
+            person=None,
+            photo_url=lambda photo: reverse("alert_photo", args=[token, photo.pk]),
+        ),
+        "token": token,
+        "contact": link.contact,
+        "caller": who_to_call(link.incident.group),
+        "outcome_form": OutcomeForm(),
+    }
+    return render(request, "alerts/alert_page.html", context | forms, status=status)
+
+
+@require_POST
+@never_cache
+@by_link
+def alert_acknowledge(request: HttpRequest, link: Link) -> HttpResponse:
+    """Acknowledge; pressed twice, the first time stands."""
+    try:
+        acknowledge_incident(incident=link.incident, contact=link.contact)
+    except ValidationError as refusal:
+        messages.error(request, " ".join(refusal.messages))
+    else:
+        messages.success(request, _("Thank you: the group sees that you know."))
+    return _back(request)
+
+
+@require_POST
+@never_cache
+@by_link
+def alert_outcome(request: HttpRequest, link: Link) -> HttpResponse:
+    """Write down what was found; with an outcome the incident ends."""
+    form = OutcomeForm(request.POST)
+    if form.is_valid() and try_service(form, lambda: _write(link, **form.cleaned_data)):
+        messages.success(request, _("Thank you: it is written down."))
+        return _back(request)
+    return _show(request, link, 422, outcome_form=form)
+
+
+def _write(link: Link, *, note: str, reference: str, outcome: str) -> None:
+    given: dict[str, Any] = {"incident": link.incident, "contact": link.contact}
+    given |= {"note": note, "reference": reference}
+    if outcome:
+        close_incident(outcome=outcome, **given)
+    else:
+        add_note(**given)
+
+
+def _back(request: HttpRequest) -> HttpResponse:
+    assert request.resolver_match is not None
+    return redirect("alert_page", token=request.resolver_match.kwargs["token"])
+
+
+@require_safe
+@by_link
+def alert_photo(_request: HttpRequest, link: Link, photo_id: UUID) -> HttpResponseBase:
+    """A picture from one of the incident's visits."""
+    return photo_answer(link.incident, photo_id)

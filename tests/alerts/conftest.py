@@ -1,0 +1,130 @@
+"""A site that can raise an alert: eight approved visits, a trigger, two contacts at an agency."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
+
+import pytest
+
+from alerts.models import AgencyContact, Incident, SiteContact, Trigger, Verdict
+from portal.accounts.models import User
+from portal.outbox.models import Message
+from surveys.models import Site, SpotEffort, TaxonCount, Visit, VisitScore
+from surveys.models.visits import Status
+from tests.conftest import Cast
+from tests.factories import CLEAN_COUNTS, VisitFactory, days_ago, submit
+
+# Two tolerant families: BMWP 4 (Baetidae) + 2 (Chironomidae).
+LOW = {"Baetidae": 3, "Chironomidae": 60}
+LOW_SCORE, CLEAN_SCORE, LEVEL = 6, 48, 30
+
+
+@dataclass(frozen=True)
+class Watch:
+    """The cast of the tests with a site under watch."""
+
+    cast: Cast
+    site: Site
+    trigger: Trigger
+    first: AgencyContact
+    second: AgencyContact
+
+    def submit_low(self, by: str = "volunteer", **changes: Any) -> Visit:
+        """Submit a low visit the real way."""
+        return submit(self.cast.person(by), self.site, **({"counts": LOW} | changes))
+
+    def submit_clean(self, by: str = "volunteer", **changes: Any) -> Visit:
+        return submit(self.cast.person(by), self.site, **changes)
+
+
+def name_contact(site: Site, order: int, name: str, email: str, **fields: Any) -> AgencyContact:
+    contact = AgencyContact.objects.create(
+        group=site.group, name=name, organisation="Rivers Office", email=email, **fields
+    )
+    SiteContact.objects.create(site=site, contact=contact, order=order)
+    return contact
+
+
+def add_baseline(site: Site, reviewer: User, author: User, visits: int = 8) -> list[Visit]:
+    """Approved visits of standard effort, a month apart, the last one 30 days ago."""
+    days = [days_ago(30 * number) for number in range(visits, 0, -1)]
+    return [approved_visit(site, reviewer, author, day) for day in days]
+
+
+def approved_visit(site: Site, reviewer: User, author: User, day: date, bmwp: float = CLEAN_SCORE) -> Visit:
+    visit = VisitFactory(
+        site=site,
+        visited_on=day,
+        entered_by=author,
+        recorder=author,
+        status=Status.APPROVED,
+        reviewed_by=reviewer,
+    )
+    SpotEffort.objects.bulk_create(
+        SpotEffort(visit=visit, number=each, kicks=3, seconds=Decimal(30)) for each in (1, 2, 3)
+    )
+    TaxonCount.objects.bulk_create(
+        TaxonCount(visit=visit, taxon=taxon, count=count) for taxon, count in CLEAN_COUNTS.items()
+    )
+    VisitScore.objects.create(visit=visit, index="bmwp", version="1980-table-1", value=bmwp)
+    return visit
+
+
+def set_level(site: Site, by: User, level: float = LEVEL, **fields: Any) -> Trigger:
+    values = {"index": "bmwp", "valid_from": days_ago(400), "reason": "Agreed with the agency."} | fields
+    return Trigger.objects.create(group=site.group, site=site, level=level, set_by=by, **values)
+
+
+@pytest.fixture
+def watch(cast: Cast) -> Watch:
+    add_baseline(cast.site, cast.coordinator, cast.other_volunteer)
+    User.objects.filter(pk=cast.coordinator.pk).update(phone="01632 960001")
+    cast.coordinator.refresh_from_db()
+    return Watch(
+        cast=cast,
+        site=cast.site,
+        trigger=set_level(cast.site, cast.coordinator),
+        first=name_contact(
+            cast.site,
+            1,
+            "Ines Halloran",
+            "ines@rivers.example",
+            duty_line="0800 555 0100",
+            phone="01632 960777",
+        ),
+        second=name_contact(cast.site, 2, "Bo Lindqvist", "bo@rivers.example"),
+    )
+
+
+def verdict_of(visit: Visit) -> Verdict:
+    return Verdict.objects.get(group=visit.group, visit=visit)
+
+
+def incidents() -> list[Incident]:
+    return list(Incident.objects.across_groups("tests look at all").order_by("opened_at"))
+
+
+def the_incident() -> Incident:
+    return Incident.objects.across_groups("tests look at all").get()
+
+
+def course(incident: Incident) -> list[str]:
+    """The kinds of its events, in order."""
+    return [each.kind for each in incident.events.order_by("at", "id")]
+
+
+def mails(**filters: Any) -> list[Message]:
+    found = Message.objects.across_groups("tests look at all").filter(**filters)
+    return list(found.order_by("created_at", "to_address"))
+
+
+def kinds_to(address: str) -> list[str]:
+    """The kinds of message owed to an address, in order."""
+    return [each.kind for each in mails(to_address=address)]
+
+
+def in_hours(hours: float) -> timedelta:
+    return timedelta(hours=hours)
