@@ -77,6 +77,17 @@ class GroupOwnedQuerySet(models.QuerySet[M]):
         if not (self._is_scoped or related or empty or _names_group(self.query.where, "group_id")):
             raise UnscopedQuery(f"{self.model.__name__}: name a group or a person first.")
 
+    def __or__(self, other: Self) -> Self:  # type: ignore[override]
+        other._require_scope()
+        return super().__or__(other)
+
+    def _combinator_query(self, combinator: str, *others: Self, all: bool = False) -> Self:
+        # A union shows the rows of all its parts, so that each of them has to name its group.
+        for other in others:
+            other._require_scope()
+        combined: Self = super()._combinator_query(combinator, *others, all=all)  # type: ignore[misc]
+        return combined
+
     def _fetch_all(self) -> None:
         if self._result_cache is None:
             self._require_scope()

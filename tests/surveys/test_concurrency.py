@@ -9,9 +9,9 @@ import pytest
 
 from portal.audit.services import history_of
 from surveys.models import Draft, Visit
-from surveys.services import review, visits
 from surveys.services.drafts import save_draft
 from surveys.services.errors import Conflict, NotPossible
+from surveys.services.saving import check, tell
 from surveys.services.visits import Receipt, approve_visit, correct_visit, submit_visit
 from tests.conftest import Cast
 from tests.factories import submission_for, submit
@@ -23,13 +23,13 @@ pytestmark = pytest.mark.django_db(transaction=True)
 @pytest.fixture
 def _meet_before_saving(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let both submissions find no earlier result before either of them is saved."""
-    meeting, check = Barrier(2, timeout=PATIENCE), visits.check
+    meeting = Barrier(2, timeout=PATIENCE)
 
     def check_together(*args: Any, **kwargs: Any) -> Any:
         meeting.wait()
         return check(*args, **kwargs)
 
-    monkeypatch.setattr(visits, "check", check_together)
+    monkeypatch.setattr("surveys.services.visits.check", check_together)
 
 
 @pytest.mark.usefixtures("_meet_before_saving")
@@ -62,7 +62,6 @@ def test_it_gives_one_number_to_one_of_two_people(cast: Cast) -> None:
 
 def _hold_first(monkeypatch: pytest.MonkeyPatch, inside: Event, go_on: Event) -> None:
     """Stop the first reviewer just before the commit, until `go_on`."""
-    tell = review.tell
 
     def tell_slowly(*args: Any) -> None:
         tell(*args)
@@ -70,7 +69,7 @@ def _hold_first(monkeypatch: pytest.MonkeyPatch, inside: Event, go_on: Event) ->
             inside.set()
             go_on.wait(PATIENCE)
 
-    monkeypatch.setattr(review, "tell", tell_slowly)
+    monkeypatch.setattr("surveys.services.review.tell", tell_slowly)
 
 
 def test_it_lets_only_one_of_two_reviewers_approve(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -116,7 +116,8 @@ def test_it_takes_only_own_or_built_in_lists(cast: Cast) -> None:
     ("first", "last"), [("opened_on", "closed_on"), ("permission_from", "permission_until")]
 )
 def test_it_refuses_an_end_before_its_start(cast: Cast, first: str, last: str) -> None:
-    wrong = wrong_fields(cast, **{first: date(2026, 5, 2), last: date(2026, 5, 1)})
+    period: dict[str, Any] = {first: date(2026, 5, 2), last: date(2026, 5, 1)}
+    wrong = wrong_fields(cast, **period)
     assert wrong == {last}
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 from uuid import UUID, uuid4
 
@@ -56,9 +57,9 @@ def test_it_saves_everything_that_was_entered(cast: Cast) -> None:
     )
     assert visit.notes == "Kingfisher seen."
     assert [(spot.number, spot.kicks, spot.seconds) for spot in visit.spots.all()] == [
-        (1, 3, 30),
-        (2, 3, 30),
-        (3, 3, 30),
+        (1, 3, Decimal(30)),
+        (2, 3, Decimal(30)),
+        (3, 3, Decimal(30)),
     ]
     assert [(row.taxon, row.recorded_as, row.count, row.low, row.high) for row in visit.counts.all()] == [
         ("Baetidae", "Baetis rhodani", 12, None, None),
