@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from functools import cached_property
+from collections.abc import Mapping
 from typing import Any
 from uuid import UUID
 
@@ -17,12 +16,9 @@ from rest_framework.exceptions import ValidationError
 from rest_framework.generics import ListAPIView
 from rest_framework.request import Request
 from rest_framework.response import Response
-from rest_framework.views import APIView
 
-from portal.accounts.access import Person
-from portal.accounts.models import Group
-from portal.accounts.queries import group_for
-from surveys.api.problems import MEDIA_TYPE, ProblemDetailsSerializer, handle, problem_response
+from surveys.api.base import PortalView, refusals
+from surveys.api.problems import problem_response
 from surveys.api.queries import lists_for, visits_with_all, visits_with_scores
 from surveys.api.serializers import (
     GroupSerializer,
@@ -38,42 +34,6 @@ from surveys.services.errors import Conflict
 from surveys.services.visits import submit_visit
 from surveys.submission import InvalidSubmission, Problem, Submission, parse_submission
 from surveys.submission.serializers import SubmissionSerializer
-
-Handler = Callable[[Exception, dict[str, Any]], Response | None]
-
-
-def refusals(*codes: int) -> dict[Any, OpenApiResponse]:
-    """The answers of an address other than success, for the schema."""
-    return {
-        (code, MEDIA_TYPE): OpenApiResponse(ProblemDetailsSerializer, description=WORDS[code])
-        for code in (400, 403, 404, *codes)
-    }
-
-
-WORDS = {
-    400: "The request cannot be read.",
-    403: "Not signed in, or without the right to do this.",
-    404: "Nothing here that you may see.",
-    409: "This number belongs to another visit.",
-    422: "The visit has errors, named by field.",
-}
-
-
-class PortalView(APIView):
-    """A view that answers errors as problem details and knows who asks."""
-
-    @property
-    def person(self) -> Person:
-        person: Person = self.request._request.person  # type: ignore[attr-defined]
-        return person
-
-    @cached_property
-    def group(self) -> Group:
-        """The group in the address, if the person belongs to it."""
-        return group_for(self.person, self.kwargs["slug"])
-
-    def get_exception_handler(self) -> Handler:
-        return handle
 
 
 @extend_schema_view(
