@@ -21,5 +21,6 @@ urlpatterns = [
     path("", include("portal.accounts.urls")),
     path("", include("surveys.urls")),
     path("", include("alerts.urls")),
+    path("", include("portal.outbox.urls")),
     path("", include("portal.reports.urls")),
 ]
