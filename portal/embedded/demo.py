@@ -17,7 +17,7 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from types import FrameType
 
-from portal.embedded import commands, inbox, place, postgres, supervise, valkey
+from portal.embedded import commands, inbox, place, postgres, statics, supervise, valkey
 from portal.embedded.place import EmbeddedError
 from portal.embedded.supervise import Child
 
@@ -45,7 +45,7 @@ def run_demo(servers: ExitStack, port: int, seeding: Sequence[str]) -> None:
     say("Starting the database, the broker and the mail server ...")
     name_servers(servers, state, port)
     say("Preparing the data ...")
-    logins = prepare_data(seeding)
+    logins = prepare_data(state, seeding)
     say("Starting the web server, the worker and the scheduler ...")
     children = servers.enter_context(started(demo_children(state, port)))
     await_web(children[0], f"http://127.0.0.1:{port}/")
@@ -79,21 +79,31 @@ def name_servers(servers: ExitStack, state: Path, port: int) -> None:
     os.environ |= {"DEMO": "1", "PORTAL_STATE_DIR": str(state), "DJANGO_SETTINGS_MODULE": "portal.settings"}
 
 
-def prepare_data(seeding: Sequence[str]) -> str:
+def prepare_data(state: Path, seeding: Sequence[str]) -> str:
     """Bring the database and the static files up to date; returns what `seed_demo` says: the logins."""
-    # Beside the rest, because it touches no database and takes about as long.
-    with subprocess.Popen(_manage("collectstatic", "--noinput", "--verbosity", "0")) as collecting:
-        try:
-            subprocess.run(_manage("migrate", "--noinput", "--verbosity", "0"), check=True)
-            seeded = subprocess.run(
-                _manage("seed_demo", *seeding), check=True, stdout=subprocess.PIPE, text=True
-            )
-        except BaseException:
-            collecting.terminate()
-            raise
-    if collecting.returncode:
-        raise subprocess.CalledProcessError(collecting.returncode, collecting.args)
+    with collecting(state):
+        # What the checks would find, the tests have found already; they take longer than the rest.
+        subprocess.run(_manage("migrate", "--noinput", "--verbosity", "0", "--skip-checks"), check=True)
+        seeding_command = _manage("seed_demo", "--skip-checks", *seeding)
+        seeded = subprocess.run(seeding_command, check=True, stdout=subprocess.PIPE, text=True)
     return seeded.stdout.strip()
+
+
+@contextmanager
+def collecting(state: Path) -> Iterator[None]:
+    """Collect the static files, if they changed, beside what is done inside: it touches no database."""
+    if statics.are_current(state):
+        yield
+        return
+    with subprocess.Popen(_manage("collectstatic", "--noinput", "--verbosity", "0")) as collector:
+        try:
+            yield
+        except BaseException:
+            collector.terminate()
+            raise
+    if collector.returncode:
+        raise subprocess.CalledProcessError(collector.returncode, collector.args)
+    statics.note_collected(state)
 
 
 def demo_children(state: Path, port: int) -> list[Child]:
