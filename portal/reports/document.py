@@ -23,7 +23,7 @@ OnSite = Callable[[int, int], None]
 PDF_VARIANT = "pdf/ua-1"
 
 
-class OutsideRefused(FatalURLFetchingError):
+class OutsideRefused(FatalURLFetchingError):  # type: ignore[misc]
     """The document asked for something outside itself."""
 
 

@@ -19,7 +19,7 @@ Place = tuple[float, float]
 
 
 def draw_sketch(sites: Sequence[Mapping[str, Any]], *, title: str, description: str, lang: str) -> Drawing:
-    """Sites as dots with their codes, north up, lines down the river, a bar for scale. Needs one site at least."""
+    """Sites as dots with codes, north up, lines down the river, a bar for scale. Needs one site at least."""
     metres = _metres(sites)
     scale = _pixels_per_metre(metres)
     places, height = _on_paper(metres, scale)

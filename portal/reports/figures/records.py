@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
@@ -81,7 +81,7 @@ def _was_open(site: Site, year: int) -> bool:
     return begun.year <= year and (site.closed_on is None or site.closed_on.year >= year)
 
 
-def _visits_of_year(group: Group, year: int) -> Sequence[Visit]:
+def _visits_of_year(group: Group, year: int) -> Iterable[Visit]:
     found = Visit.objects.of_group(group).filter(visited_on__year=year)
     return (
         found.select_related("verdict__trigger", "recording_list", "site")
@@ -90,7 +90,7 @@ def _visits_of_year(group: Group, year: int) -> Sequence[Visit]:
     )
 
 
-def _visits_before(group: Group, year: int) -> Sequence[Visit]:
+def _visits_before(group: Group, year: int) -> Iterable[Visit]:
     charted = Q(visited_on__year__lt=year, visited_on__year__gt=year - YEARS_CHARTED)
     found = Visit.objects.of_group(group).filter(charted, status=Status.APPROVED, was_made=True)
     return found.select_related("verdict").prefetch_related(_current_scores()).order_by("visited_on")
@@ -101,6 +101,6 @@ def _current_scores() -> Prefetch[str]:
     return Prefetch("scores", queryset=current, to_attr="current_scores")
 
 
-def _incidents(group: Group, year: int) -> Sequence[Incident]:
+def _incidents(group: Group, year: int) -> Iterable[Incident]:
     found = Incident.objects.of_group(group).filter(year=year).select_related("site")
     return found.prefetch_related("visits").order_by("number")

@@ -7,7 +7,7 @@ from datetime import timedelta
 from typing import Any
 
 from alerts.models import Trigger, Verdict
-from alerts.verdicts import REASONS
+from alerts.verdicts import reason_words
 from portal.reports.figures.records import YearRecords
 from portal.reports.figures.taxa import taxa_by_quarter
 from portal.reports.figures.totals import planned_visits
@@ -119,14 +119,10 @@ def _describe_visit(visit: Visit, index: str) -> dict[str, Any]:
         "left_out": shown.left_out if shown else [],
         "trigger": verdict.trigger.level if verdict and verdict.trigger else None,
         "outcome": _outcome(visit),
-        "reasons": _in_words(verdict.reasons) if verdict else [],
-        "set_aside": _in_words(verdict.set_aside) if verdict else [],
+        "reasons": reason_words(verdict.reasons) if verdict else [],
+        "set_aside": reason_words(verdict.set_aside) if verdict else [],
         "is_past_record": visit.is_past_record,
     }
-
-
-def _in_words(codes: Iterable[str]) -> list[str]:
-    return [str(REASONS[code]) for code in codes]
 
 
 def _point(visit: Visit, index: str) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import threading
 from uuid import UUID
 
 from celery import current_app
@@ -57,7 +58,12 @@ def _queue(report: YearlyReport, person: Person, foreword: str) -> None:
 
 
 def _nudge(report_id: UUID) -> None:
-    """Tell the workers; without a broker the next sweep finds the report all the same."""
+    # A dead broker may take seconds to be found dead, and the page must not wait for that.
+    threading.Thread(target=_tell_workers, args=[report_id], name="report-nudge", daemon=True).start()
+
+
+def _tell_workers(report_id: UUID) -> None:
+    """Send the job; without a broker the next sweep finds the report all the same."""
     try:
         current_app.send_task(TASK, args=[str(report_id)])
     except OperationalError:
