@@ -62,8 +62,14 @@ def _row(taxon: str, tables: Sequence[Mapping[str, TaxonCount]]) -> TaxonRow | N
     is_usual = bool(before) and times * 2 >= len(before)
     if not (_is_found(now) or is_usual):
         return None
-    shown = tuple(counted(count) if count else "–" for count in (now, *before))
+    shown = tuple(_shown(count) for count in (now, *before))
     return TaxonRow(taxon, shown, _remark(_is_found(now), times, len(before)))
+
+
+def _shown(count: TaxonCount | None) -> str:
+    if count is None:
+        return "–"
+    return counted(count) if count.count != 0 else _("none")
 
 
 def _is_found(count: TaxonCount | None) -> bool:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import time
 from decimal import Decimal
 
+from django.template.defaultfilters import floatformat
 from django.utils.formats import date_format, number_format, time_format
 from django.utils.translation import gettext as _
 
@@ -191,5 +192,6 @@ def _score_line(score: VisitScore) -> ScoreLine:
 
 
 def printed(value: float | None, decimals: int) -> str:
-    """A score with the decimals of its method, or a dash."""
-    return "–" if value is None else number_format(value, decimals)
+    """A score rounded to the decimals of its method, or a dash."""
+    # Not number_format: it cuts the digits off, and 6.857 would read 6.85.
+    return "–" if value is None else floatformat(value, decimals)

@@ -121,7 +121,10 @@ SECTIONS = {"spots": ("effort", "Effort"), "measurements": ("measurements", "Mea
 def _label(name: str, form: VisitForm) -> str:
     label = str(form[name].label)
     if name.startswith("spots-"):
-        return _("Spot %(number)s, %(label)s") % {"number": name.split("-")[1], "label": label.lower()}
+        return _("Spot %(number)s, %(label)s") % {
+            "number": name.split("-")[1],
+            "label": label[:1].lower() + label[1:],
+        }
     return label
 
 

@@ -19,6 +19,7 @@ class ApproveForm(forms.Form):
 
     accept_findings_reason = forms.CharField(
         label=_("Why all open findings are right as recorded"),
+        help_text=_("Or decide them one by one below, and leave this empty."),
         max_length=500,
         required=False,
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
@@ -48,11 +49,8 @@ class ReasonForm(forms.Form):
 
 
 class DecisionForm(forms.Form):
-    """Whether a finding is right as recorded."""
+    """Why a finding is right as recorded; one that is not gets mended by a correction."""
 
-    decision = forms.ChoiceField(
-        label=_("Decision"), choices=[each for each in Finding.Decision.choices if each[0]]
-    )
     reason = forms.CharField(
         label=_("Reason"), max_length=500, widget=forms.TextInput(attrs={"autocomplete": "off"})
     )

@@ -19,7 +19,7 @@ from surveys.forms.posted import PLAIN_FIELDS, SPOT_PARTS
 from surveys.models import Site
 from surveys.models.samples import FlowType
 from surveys.models.visits import Clarity, NotMade, WaterLevel, Weather
-from surveys.quantities import QUANTITIES
+from surveys.quantities import QUANTITIES, Quantity
 
 Choices = Sequence[tuple[str, str | Promise]]
 NOT_SAID = ("", _("not noted"))
@@ -48,7 +48,7 @@ class VisitForm(forms.Form):
     was_made = forms.ChoiceField(
         label=_("Was the sample taken?"),
         choices=[("yes", _("Yes, we sampled")), ("no", _("No, the visit could not be made"))],
-        widget=forms.RadioSelect,
+        widget=forms.RadioSelect(attrs={"class": "choices--row"}),
     )
     not_made_reason = _select(
         _("Why it could not be made"),
@@ -130,21 +130,29 @@ def _spot_fields(numbers: Iterable[int]) -> dict[str, forms.Field]:
     for number in numbers:
         fields[f"spots-{number}-flow_type"] = _select(_("Flow type"), [NOT_SAID, *FlowType.choices])
         fields[f"spots-{number}-kicks"] = _number(_("Kicks"), whole=True)
-        fields[f"spots-{number}-seconds"] = _number(_("All kicks together"), unit="s")
-        fields[f"spots-{number}-depth_cm"] = _number(_("Depth"), unit="cm")
+        fields[f"spots-{number}-seconds"] = _number(_("Time, s"))
+        fields[f"spots-{number}-depth_cm"] = _number(_("Depth, cm"))
     return fields
 
 
 def _measurement_fields() -> dict[str, forms.Field]:
     fields: dict[str, forms.Field] = {}
     for key, quantity in QUANTITIES.items():
-        has_choice = len(quantity.units) > 1
-        unit = "" if has_choice else quantity.unit
-        fields[f"measurements-{key}-value"] = _number(quantity.label, quantity.help, unit=unit)
-        if has_choice:
-            choices = [(each, each) for each in quantity.units]
-            fields[f"measurements-{key}-unit"] = _select(_("Unit"), choices)
+        name = f"measurements-{key}"
+        if len(quantity.units) == 1:
+            fields[f"{name}-value"] = _number(quantity.label, quantity.help, unit=quantity.unit)
+        else:
+            fields |= _with_choice_of_unit(name, quantity)
     return fields
+
+
+def _with_choice_of_unit(name: str, quantity: Quantity) -> dict[str, forms.Field]:
+    """A value and its unit side by side; the help stands under both, as it speaks of both."""
+    value = _number(quantity.label)
+    value.widget.attrs["aria-describedby"] = f"id_{name}-unit_about"
+    unit = _select(_("Unit"), [(each, each) for each in quantity.units])
+    unit.about = quantity.help  # type: ignore[attr-defined]
+    return {f"{name}-value": value, f"{name}-unit": unit}
 
 
 def _initial(data: Mapping[str, Any]) -> dict[str, Any]:

@@ -42,6 +42,7 @@ from surveys.submission import InvalidSubmission, Problem, submission_data
 from surveys.views.shared import enter, find_visit, show_entry
 
 CORRECT = "surveys/visit_correct.html"
+ACCEPTED = Finding.Decision.ACCEPTED
 
 
 @login_required
@@ -130,7 +131,7 @@ def visit_return(request: PortalRequest, slug: str, visit_id: UUID) -> HttpRespo
 @login_required
 @require_POST
 def finding_decide(request: PortalRequest, slug: str, finding_id: UUID) -> HttpResponse:
-    """Say of one finding whether it is right as recorded, and why."""
+    """Say of one finding why it is right as recorded."""
     group = enter(request, slug, "visit.review")
     finding = get_object_or_404(Finding.objects.of_group(group), id=finding_id)
     visit = find_visit(request.person, group, finding.visit_id, "visit.approve")
@@ -138,7 +139,8 @@ def finding_decide(request: PortalRequest, slug: str, finding_id: UUID) -> HttpR
     if not form.is_valid():
         return _show_review(request, visit, decision_form=form)
     try:
-        decide_finding(person=request.person, finding=finding, **form.cleaned_data)
+        reason = form.cleaned_data["reason"]
+        decide_finding(person=request.person, finding=finding, decision=ACCEPTED, reason=reason)
     except NotPossible as refusal:
         return _refused(request, visit, refusal, decision_form=form)
     return redirect(f"{resolve_url('visit_review', slug=slug, visit_id=visit.pk)}#findings")

@@ -28,7 +28,7 @@ def enter(request: PortalRequest, slug: str, action: str) -> Group:
 
 def find_site(group: Group, site_id: UUID) -> Site:
     """A site of the group, or 404."""
-    return get_object_or_404(Site.objects.of_group(group).select_related("recording_list"), id=site_id)
+    return get_object_or_404(Site.objects.of_group(group).select_related("group", "recording_list"), id=site_id)
 
 
 def find_draft(person: Person, group: Group, draft_id: UUID) -> Draft:

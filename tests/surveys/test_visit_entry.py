@@ -105,7 +105,7 @@ def test_it_finds_the_name_of_the_field_for_a_path(path: str, name: str) -> None
     [
         ("visited_on", "id_visited_on", "Date of the visit"),
         ("was_made", "id_was_made_0", "Was the sample taken?"),
-        ("spots.1.seconds", "id_spots-1-seconds", "Spot 1, all kicks together"),
+        ("spots.1.seconds", "id_spots-1-seconds", "Spot 1, time, s"),
         ("measurements.ph", "id_measurements-ph-value", "pH"),
         ("counts.Elmidae", "id_counts-3-elmidae-count", "Elmidae"),
         ("spots", "effort", "Effort"),
