@@ -6,7 +6,7 @@ from typing import Any
 
 from django.conf import settings
 from django.http import HttpRequest
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.access import allowed
@@ -41,12 +41,8 @@ def shell(request: HttpRequest) -> dict[str, Any]:
 
 def _ways_on(request: HttpRequest, group: Group) -> list[dict[str, Any]]:
     person = request.person  # type: ignore[attr-defined]
-    ways = []
-    for name, label, action in GROUP_PAGES:
-        try:
-            url = reverse(name, args=[group.slug])
-        except NoReverseMatch:
-            continue
-        if allowed(person, action, group):
-            ways.append({"label": label, "url": url, "current": request.path == url})
-    return ways
+    return [
+        {"label": label, "url": (url := reverse(name, args=[group.slug])), "current": request.path == url}
+        for name, label, action in GROUP_PAGES
+        if allowed(person, action, group)
+    ]

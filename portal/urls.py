@@ -1,22 +1,19 @@
 """The site map. URL name = view = service = template = test file."""
 
-from django.http import HttpRequest, HttpResponse
-from django.urls import include, path
+from django.urls import URLPattern, URLResolver, include, path
 
+from portal.views import demo_inbox, home, public, service
 
-def _later(request: HttpRequest, **kwargs: object) -> HttpResponse:
-    return HttpResponse("coming")
-
-
-urlpatterns = [
-    path("", _later, name="home"),
-    path("groups/<slug:slug>/", _later, name="group_desk"),
-    path("public/<slug:slug>/", _later, name="public_group"),
-    path("public/<slug:slug>/sites/<uuid:site_id>/", _later, name="public_site"),
-    path("methods/", _later, name="methods"),
-    path("health/", _later, name="health"),
-    path("developers/style/", _later, name="style_guide"),
-    path("demo/inbox/", _later, name="demo_inbox"),
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", home.home, name="home"),
+    path("groups/<slug:slug>/", home.group_desk, name="group_desk"),
+    path("public/<slug:slug>/", public.public_group, name="public_group"),
+    path("public/<slug:slug>/sites/<uuid:site_id>/", public.public_site, name="public_site"),
+    path("methods/", public.methods, name="methods"),
+    path("health/", service.health, name="health"),
+    path("developers/style/", service.style_guide, name="style_guide"),
+    path("demo/inbox/", demo_inbox.demo_inbox, name="demo_inbox"),
+    path("demo/inbox/<str:name>/", demo_inbox.demo_mail, name="demo_mail"),
     path("account/", include("allauth.account.urls")),
     path("", include("portal.accounts.urls")),
     path("", include("surveys.urls")),

@@ -1,12 +1,11 @@
-"""Addresses of the programming interface and of the spreadsheets."""
+"""Addresses of the programming interface."""
 
-from django.urls import include, path
+from django.urls import path
 from drf_spectacular.views import SpectacularAPIView
 
 from surveys.api import views
 
 urlpatterns = [
-    path("", include("surveys.urls_imports")),
     path("api/schema/", SpectacularAPIView.as_view(), name="api_schema"),
     path("api/v1/groups/", views.ApiGroups.as_view(), name="api_groups"),
     path("api/v1/groups/<slug:slug>/sites/", views.ApiSites.as_view(), name="api_sites"),
