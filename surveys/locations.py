@@ -69,6 +69,7 @@ def parse_location(text: str) -> Location:
     Raises:
         InvalidLocation: with a message for the person who typed it.
     """
+    # NFKC turns full-width digits and the like, as phones paste them, into plain ones.
     typed = " ".join(unicodedata.normalize("NFKC", text.translate(PLAINER)).split())
     if not typed:
         raise InvalidLocation(_("Give the location as latitude and longitude or as a grid reference."))
@@ -143,6 +144,7 @@ def _from_degrees(typed: str, as_typed: str) -> Location:
     if first.letter in ("E", "W") or second.letter in ("N", "S"):
         raise InvalidLocation(_("Give one latitude (N or S) and one longitude (E or W)."))
     _check_globe(first.degrees, second.degrees)
+    # Whoever writes the letters out has said which is which.
     if not (first.letter or second.letter):
         _check_order(first.degrees, second.degrees)
     precision = math.ceil(max(first.step, second.step) * METRES_PER_DEGREE)
@@ -190,6 +192,7 @@ def _read_coordinate(text: str) -> _Coordinate:
 
 
 def _coordinate(numbers: list[str], letter: str) -> _Coordinate:
+    # Read from the text, because -0 degrees 7 minutes has no sign left as a number.
     negative = numbers[0].startswith("-")
     if letter and negative:
         raise InvalidLocation(_("Write either a minus sign or a letter N, S, E, W, not both."))

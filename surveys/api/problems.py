@@ -54,8 +54,10 @@ def handle(error: Exception, context: dict[str, Any]) -> Response | None:
     if isinstance(error, exceptions.ValidationError):
         detail = _("The request cannot be read: see the problems by field.")
         return problem_response(HTTPStatus.BAD_REQUEST, detail, _field_problems(error.detail))
+    # One wording for what is not there and for what is not theirs: strangers learn nothing from it.
     if isinstance(error, Http404):
         return problem_response(HTTPStatus.NOT_FOUND, _("There is nothing here that you may see."))
+    # PermissionDenied, broken JSON, a wrong method and the like, as the framework answers them.
     usual = exception_handler(error, context)
     if usual is None:
         return None

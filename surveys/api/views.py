@@ -61,6 +61,7 @@ class ApiSites(PortalView, ListAPIView[Site]):
     """The sites of a group."""
 
     serializer_class = SiteSerializer
+    # Only for the schema, which is drawn without a person: reading goes through get_queryset.
     queryset = Site.objects.none()
 
     def get_queryset(self) -> QuerySet[Site]:
@@ -134,6 +135,7 @@ class ApiVisit(PortalView):
         except Conflict:
             message = _("This number belongs to a visit of somebody else. Make a new one.")
             return problem_response(status.HTTP_409_CONFLICT, message)
+        # Read back, so that a first answer and a resend's are the same to the letter.
         answer = Response(VisitSerializer(self._visit(number)).data)
         if receipt.is_new:
             answer.status_code = status.HTTP_201_CREATED
@@ -150,6 +152,7 @@ class ApiVisit(PortalView):
         # The group is looked up first: a stranger must not learn from the problems whether it exists.
         sites = Site.objects.of_group(self.group)
         submission = parse_submission({**data, "id": str(number)})
+        # Whoever belongs to two groups could otherwise submit to one under the address of the other.
         if not sites.filter(id=submission.site).exists():
             raise InvalidSubmission([Problem("site", _("Choose a site of this group."), "unknown_site")])
         return submission

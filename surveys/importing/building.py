@@ -14,6 +14,7 @@ from surveys.importing.grouping import VisitRows
 from surveys.importing.people import Members
 from surveys.models import Site
 
+# Names of people and the word standard are no values of a submission: they are looked up first.
 _READ_APART = ("recorder", "partner", "effort")
 
 
@@ -38,11 +39,13 @@ def _fill(draft: Draft, column: Column, name: str, value: str, row: int) -> None
     if spot:
         _fill_spot(draft, *spot, value)
         draft.keep(f"spots.{spot[0]}.{spot[1]}", row, name)
+        # A problem with the spot as a whole, or with all spots, is shown at the first cell that says anything.
         draft.keep(f"spots.{spot[0]}", row, name)
         draft.keep("spots", row, name)
     elif column.field.startswith("measurements."):
         _fill_measurement(draft, column, value, row)
     elif column.field and column.name not in _READ_APART:
+        # "Heavy rain" is what people type for heavy_rain.
         draft.data[column.field] = "_".join(value.casefold().split()) if column.words else value
         draft.keep(column.field, row, name)
 
@@ -84,6 +87,7 @@ def _add_people(draft: Draft, visit: VisitRows, members: Members) -> None:
         if typed:
             draft.keep(column, visit.said_in[column], column)
             draft.keep(f"{column}_name", visit.said_in[column], column)
+        # Kept as a name, an address would be shown to whoever reads the visit.
         if "@" in typed and not member:
             message = _("No member has this e-mail address. Write the person's name instead.")
             draft.refuse(visit.said_in[column], column, message)

@@ -92,6 +92,7 @@ def check_sheet(*, group: Group, sheet: Sheet) -> CheckedSheet:
     visits, problems = group_rows(sheet.rows)
     check = _Check(
         group=group,
+        # The group comes along, because the rules read its members for each visit.
         sites={site.code.casefold(): site for site in Site.objects.of_group(group).select_related("group")},
         members=Members(group),
         problems=[*_header_problems(sheet), *problems],

@@ -159,6 +159,7 @@ def template_csv() -> str:
     """A sheet to start from: the header and one visit of two rows."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
+    # Columns that exclude each other, or that most sheets do without.
     left_out = {"visit", "not_made", "effort", "nitrate_mg_l_n", "phosphate_mg_l_p"}
     columns = [column for column in COLUMNS if column.name not in left_out]
     writer.writerow([column.name for column in columns])

@@ -24,6 +24,7 @@ def add_counts(draft: Draft, visit: VisitRows) -> None:
     named: dict[str, int] = {}
     for row in visit.rows:
         taxon, amount = row.cells.get("taxon", ""), row.cells.get("count", "")
+        # A visit that was not made has one row and nothing in it to count.
         if not taxon and not amount and len(visit.rows) == 1:
             continue
         if _is_sound(draft, row, taxon, amount) and _is_new(draft, row, taxon, named):
@@ -34,6 +35,7 @@ def add_counts(draft: Draft, visit: VisitRows) -> None:
 def _keep_names(draft: Draft, row: Row, taxon: str) -> None:
     draft.keep("counts", row.number, "count")
     draft.keep(f"counts.{taxon}", row.number, "count")
+    # Rules name a line by the name that scoring knows where the name as written is the same.
     known = roll_up(taxon)
     if known:
         draft.keep(f"counts.{known.name}", row.number, "count")
@@ -65,6 +67,7 @@ def _amount(text: str) -> dict[str, str]:
 
 
 def _is_new(draft: Draft, row: Row, taxon: str, named: dict[str, int]) -> bool:
+    # Compared as written: two species of a family are two lines, a name in capitals is no other name.
     earlier = named.setdefault(" ".join(taxon.casefold().split()), row.number)
     if earlier == row.number:
         return True

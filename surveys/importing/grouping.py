@@ -43,6 +43,7 @@ class VisitRows:
         """Take a row in; a value that differs from an earlier row's is a problem, an empty cell is not."""
         self.rows.append(row)
         for name in VISIT_COLUMNS:
+            # An empty cell repeats what the visit's other rows say.
             value = row.cells.get(name)
             if value is not None and self.values.setdefault(name, value) != value:
                 self.problems.append(self._at_odds(row, name, value))

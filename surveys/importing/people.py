@@ -19,6 +19,7 @@ class Members:
 
     def find(self, text: str) -> UUID | None:
         """The one person of that e-mail address or name; None for nobody and for a name of two people."""
+        # To choose between two of one name would be a guess, and whoever is named may not approve.
         found = self._known.get(_key(text), set())
         return next(iter(found)) if len(found) == 1 else None
 

@@ -44,6 +44,7 @@ class Sheet:
 
 def read_sheet(file: IO[bytes], name: str) -> Sheet:
     """Read a sheet; `name` says by its ending whether it is CSV or XLSX. Raises UnusableFile."""
+    # One byte more than allowed tells too large from just right without reading all of it.
     content = file.read(MOST_BYTES + 1)
     if len(content) > MOST_BYTES:
         raise UnusableFile(_("The file is larger than 20 MB. Split it by year or by site."))
@@ -77,12 +78,14 @@ def _row(number: int, header: tuple[str, ...], line: list[str]) -> Row:
             _("Row %(row)d has more cells than the header. Is a comma inside a cell without quotes?")
             % {"row": number}
         )
+    # Cells beyond the header are empty, and a short line lacks only empty cells.
     pairs = zip(header, line, strict=False)
     return Row(number, {name: cell for name, cell in pairs if name and cell})
 
 
 def _header(line: list[str]) -> tuple[str, ...]:
     names = [header_name(cell) for cell in line]
+    # Deleted columns often leave empty cells at the end.
     while names and not names[-1]:
         names.pop()
     if len(names) > MOST_COLUMNS:
@@ -111,6 +114,7 @@ def _csv_lines(content: bytes) -> Iterator[list[str]]:
 
 def _decoded(content: bytes) -> str:
     try:
+        # Spreadsheet programs put a mark before UTF-8, which would else become part of the first column's name.
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise UnusableFile(_("The file is not in UTF-8. Save it as “CSV UTF-8” or as XLSX.")) from error
@@ -131,6 +135,7 @@ def _xlsx_lines(content: bytes) -> Iterator[list[str]]:
         # Formulas are never calculated: the value last saved with the file is read.
         book = load_workbook(io.BytesIO(content), read_only=True, data_only=True)
         sheet = book.worksheets[0]
+        # The size that a workbook claims is not believed: rows and columns are cut off here.
         for line in sheet.iter_rows(max_col=MOST_COLUMNS + 1, max_row=MOST_ROWS + 2, values_only=True):
             yield [cell_text(value) for value in line]
     except UnusableFile:

@@ -56,6 +56,7 @@ class Approved:
 def keep_sheet(*, person: Person, group: Group, file: IO[bytes], file_name: str) -> ImportRun:
     """Keep a sheet for its check and its loading; raises UnusableFile for one that cannot be read."""
     require(person, "import.run", group)
+    # Read before anything is written: what cannot be read is never kept.
     sheet = read_sheet(file, file_name)
     if len(sheet.rows) > ROWS_ON_A_PAGE:
         message = _("The sheet has more than 10,000 rows. Split it, or ask whoever runs the portal to load it.")
@@ -68,6 +69,7 @@ def keep_sheet(*, person: Person, group: Group, file: IO[bytes], file_name: str)
         rows_read=len(sheet.rows),
     )
     file.seek(0)
+    # Named after the run, since the name it came with may be anything.
     run.file.save(f"{run.pk}{PurePath(file_name).suffix.lower()}", ContentFile(file.read()), save=False)
     run.save()
     return run
@@ -98,13 +100,16 @@ def load_run(*, person: Person, run: ImportRun) -> Loaded:
     A second call for the same run, as by a double click, loads nothing more.
     """
     require(person, "import.run", run)
+    # The lock makes a second click wait until the first is done, and then see that it is.
     run = ImportRun.objects.of_group(run.group).select_for_update().get(pk=run.pk)
     if run.loaded_at:
         return Loaded(new=run.visits_loaded, already_there=0)
+    # Checked again, because the group may have changed since somebody looked at the check.
     checked = check_run(person=person, run=run)
     if checked.problems:
         raise SheetHasProblems(checked)
     loaded = _load(person, run, checked.submissions)
+    # Only once the visits are safe: until then the file is all there is.
     transaction.on_commit(lambda: run.file.delete(save=False))
     return loaded
 
@@ -143,7 +148,8 @@ def approve_run(*, person: Person, run: ImportRun, accept_findings_reason: str =
     Raises NotPossible, and approves nothing, when findings are open and no reason is given for accepting them.
     """
     require(person, "visit.review", run)
-    visits = list(waiting_visits(run))
+    # Locked in one order, so that two approvers wait for each other; the second finds nothing waiting any more.
+    visits = list(waiting_visits(run).select_for_update().order_by("id"))
     free = [visit for visit in visits if allowed(person, "visit.approve", visit)]
     for visit in free:
         approve_visit(person=person, visit=visit, accept_findings_reason=accept_findings_reason)

@@ -68,6 +68,7 @@ def _run(group: Group, run_id: UUID) -> ImportRun:
 
 
 def _show(request: PortalRequest, run: ImportRun, status: int = 200, **context: Any) -> HttpResponse:
+    # The file is gone once it is loaded, so there is nothing left to check.
     if run.loaded_at:
         context["state"] = run_state(request.person, run)
         return render(request, "surveys/import_loaded.html", {"run": run, **context}, status=status)

@@ -74,6 +74,7 @@ def coordinator(group: Group, email: str | None) -> Person:
     found = members_of(group).filter(role=Role.COORDINATOR)
     if email:
         found = found.filter(user__email__iexact=email)
+    # The first to join is the same at every run; whoever it is leaves the approval to the others.
     membership = found.order_by("joined_at").first()
     if membership is None:
         whom = f"coordinator with the address {email}" if email else "coordinator"

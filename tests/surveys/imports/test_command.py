@@ -54,7 +54,7 @@ def test_it_only_checks_in_a_dry_run(cast: Cast, sheet: Path) -> None:
 
 
 def test_it_loads_in_the_name_of_the_coordinator_it_is_told(cast: Cast, sheet: Path) -> None:
-    assert "Cole Example" in run(sheet, "--by", "Cole@Example.org")
+    assert "Cole Example" in run(sheet, "--by", "COLE@example.org")
     assert {each.entered_by_id for each in visits(cast)} == {cast.second_coordinator.pk}
 
 
