@@ -17,6 +17,7 @@ from surveys.quantities import QUANTITIES
 from surveys.rules.types import Context, SiteHistory
 from surveys.submission.types import Submission
 
+# Thirty years of monthly visits; more would not move a median.
 READINGS_READ = 400
 
 
@@ -56,6 +57,7 @@ def _visit_numbers(submission: Submission, site: Site) -> tuple[int, int]:
 
 
 def _most(submission: Submission, site: Site) -> dict[str, int]:
+    # Approved visits only: a slip that still waits must not excuse the next one.
     approved = TaxonCount.objects.of_group(site.group).filter(visit__site=site, visit__status=Status.APPROVED)
     rows = (
         approved.exclude(visit=submission.id)
@@ -67,6 +69,7 @@ def _most(submission: Submission, site: Site) -> dict[str, int]:
 
 def _readings(submission: Submission, site: Site) -> dict[str, tuple[float, ...]]:
     wanted = [each.quantity for each in submission.measurements]
+    # Waiting visits count here: with readings the sheer number matters, and medians bear a slip.
     rows = (
         Measurement.objects.of_group(site.group)
         .filter(visit__site=site, quantity__in=wanted, is_below_limit=False)

@@ -69,6 +69,7 @@ def spots_of(thing: Visit | Submission) -> list[SpotLike]:
 
 def deviations(spots: list[SpotLike], site: Site) -> list[Deviation]:
     """Every way in which the kicking differs from the site's plan."""
+    # Old records often say nothing of time; that is no proof of the standard effort.
     if not spots:
         return [Deviation("no_effort_recorded", "spots", Decimal(0), Decimal(site.planned_seconds))]
     found = [*_number_of_spots(spots, site)]
@@ -96,12 +97,14 @@ def _kicks(spot: SpotLike, site: Site) -> Iterator[Deviation]:
 
 
 def _kick_time(spot: SpotLike, site: Site) -> Iterator[Deviation]:
+    # The mean of the spot: volunteers time a spot's kicks together, not each by itself.
     mean = spot.seconds / spot.kicks
     if not is_near(mean, Decimal(site.seconds_per_kick)):
         yield Deviation("kick_time", f"spots.{spot.number}.seconds", mean, Decimal(site.seconds_per_kick))
 
 
 def _visit_time(spots: list[SpotLike], site: Site) -> Iterator[Deviation]:
+    # Small deviations that each pass may add up to one that does not.
     total = sum((spot.seconds for spot in spots), Decimal(0))
     if not is_near(total, Decimal(site.planned_seconds)):
         yield Deviation("visit_time", "spots", total, Decimal(site.planned_seconds))

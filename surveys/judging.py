@@ -35,8 +35,10 @@ def _count(entry: Entry) -> Count:
 def scored_name(entry: Entry) -> str:
     """The finest name that scoring knows: a genus or species counts as a taxon of its own for diversity."""
     finer = entry.recorded_as
+    # A synonym or an English name says no more than the taxon itself.
     if not finer or find_taxon(finer):
         return entry.taxon
+    # Free text beside a chosen taxon ("the brown ones") is kept, but nothing is scored by it.
     known = roll_up(finer)
     return finer if known and known.name == entry.taxon else entry.taxon
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from django.conf import settings
 from django.urls import reverse
-from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.access import Person
 from portal.audit.models import AuditEntry
@@ -13,7 +12,6 @@ from portal.outbox.services import owe_message
 from surveys.models import Visit
 
 RETURNED = "visit_returned"
-MESSAGE_KINDS = {RETURNED: _("visit returned to its recorder")}
 
 
 def tell_recorder_returned(visit: Visit, message: str, person: Person, entry: AuditEntry) -> None:
@@ -23,6 +21,7 @@ def tell_recorder_returned(visit: Visit, message: str, person: Person, entry: Au
     context = {"visit": visit, "message": message, "reviewer": person.name, "link": settings.BASE_URL + address}
     subject, text, html = render_mail("surveys/mail/visit_returned", {**context, "reader": reader})
     owe_message(
+        # By the audit row, so that a second return of the same visit is a second message.
         key=f"visit-returned-{entry.pk}",
         kind=RETURNED,
         to_address=reader.email,

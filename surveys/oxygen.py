@@ -12,6 +12,7 @@ def saturated_oxygen(celsius: float) -> float:
     Benson and Krause 1984, Limnology and Oceanography 29(3): 620-632, in the form of Standard Methods 4500-O;
     coefficients from memory, checked against the table of tests/published/test_oxygen_saturation.py.
     """
+    # Pressure and salt are left out: the wide range of 60 to 120 % leaves room for both.
     kelvin = celsius + 273.15
     logarithm = (
         -139.34411

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Max, Prefetch, Q
+from django.db.models import Exists, Max, OuterRef, Prefetch, Q
 
 from portal.accounts.access import Person
 from portal.accounts.models import Group
@@ -75,6 +75,7 @@ def site_history(site: Site, index: str) -> list[HistoryPoint]:
 
 
 def _point(visit: Visit, site: Site) -> HistoryPoint:
+    # No score in force is a point without a value, which a chart shows as a gap and not as nought.
     scores: list[VisitScore] = visit.wanted_scores  # type: ignore[attr-defined]
     score = scores[0] if scores else VisitScore()
     return HistoryPoint(
@@ -91,11 +92,13 @@ def _point(visit: Visit, site: Site) -> HistoryPoint:
 def sites_due(group: Group, today: date) -> list[DueSite]:
     """The open sites of a group with the day of their next visit, the most pressing first (one query)."""
     sites = Site.objects.of_group(group).filter(Q(closed_on=None) | Q(closed_on__gte=today))
+    # A visit that could not be made leaves the site as due as it was.
     dated = sites.annotate(last_visit_on=Max("visits__visited_on", filter=Q(visits__was_made=True)))
     return sorted((_due(site, site.last_visit_on, today) for site in dated), key=_urgency)
 
 
 def _due(site: Site, last: date | None, today: date) -> DueSite:
+    # Never visited is neither late nor due: nobody has said when the first visit should be.
     if last is None:
         return DueSite(site, None, site.opened_on, "first")
     due_on = last + timedelta(days=site.visit_interval_days)
@@ -111,6 +114,8 @@ def _urgency(due: DueSite) -> tuple[date, str]:
 def own_drafts(person: Person) -> GroupOwnedQuerySet[Draft]:
     """The person's own drafts in the groups they still belong to, last touched first."""
     drafts = Draft.objects.visible_to(person).filter(entered_by=person.user_id)
+    # An autosave that crossed its own submission may leave a draft behind; the visit is what counts.
+    drafts = drafts.exclude(Exists(Visit.objects.filter(pk=OuterRef("pk"))))
     return drafts.select_related("site", "group").order_by("-updated_at")
 
 

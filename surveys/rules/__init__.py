@@ -40,6 +40,7 @@ def check_submission(submission: Submission, context: Context) -> Checked:
 
 
 def _remarks(severity: Severity, submission: Submission, context: Context) -> Iterator[Problem]:
+    # All of them, not only the first: whoever typed it wants to mend everything in one go.
     for rule in RULES:
         if rule.check and rule.severity == severity:
             yield from (Problem(field, message, rule.id) for field, message in rule.check(submission, context))

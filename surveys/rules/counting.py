@@ -35,6 +35,7 @@ def _twice(submission: Submission, context: Context) -> Remarks:  # noqa: ARG001
 
 def _many(submission: Submission, context: Context) -> Remarks:
     for entry in submission.counts:
+        # By taxon, not by finer name: that a site's baetids are named to species is no news.
         most = context.history.most.get(entry.taxon, 0)
         if most and entry.fewest > TIMES_THE_MOST * most:
             yield (
@@ -46,6 +47,7 @@ def _many(submission: Submission, context: Context) -> Remarks:
 
 def _new_here(submission: Submission, context: Context) -> Remarks:
     history = context.history
+    # At a young site everything is new.
     if history.approved_visits < VISITS_TO_KNOW_A_SITE:
         return
     for entry in submission.counts:

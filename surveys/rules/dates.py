@@ -59,6 +59,7 @@ def _same_day(submission: Submission, context: Context) -> Remarks:  # noqa: ARG
 
 
 def _permission(submission: Submission, context: Context) -> Remarks:
+    # The visit itself is done; what can still be mended is the next one.
     until = context.site.permission_until
     if until and not context.past_record and context.site.permission_lapsed(submission.visited_on):
         yield (

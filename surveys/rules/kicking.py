@@ -35,6 +35,7 @@ def _off_plan(submission: Submission, context: Context) -> Remarks:
 
 
 def _kick_length(submission: Submission, context: Context) -> Remarks:
+    # Agencies kick for three minutes at once, so the plan may ask for more than the usual limit.
     longest = max(LONGEST_KICK, 2 * context.site.seconds_per_kick)
     for spot in submission.spots:
         if not 0 < spot.seconds / spot.kicks <= longest:

@@ -53,6 +53,7 @@ def _unusual(submission: Submission, context: Context) -> Remarks:  # noqa: ARG0
         # A limit says only that the value is lower still.
         if usual is None or reading.is_below_limit or _in_range(value, usual):
             continue
+        # What is impossible has been said already.
         if _in_range(value, quantity.error_range):
             message = _("%(value)s is unusual: mostly between %(low)s and %(high)s %(unit)s.") % {
                 "value": reading.as_typed,
@@ -67,6 +68,7 @@ def _saturation(submission: Submission) -> float | None:
     oxygen, temperature = submission.reading("oxygen"), submission.reading("temperature")
     if oxygen is None or temperature is None:
         return None
+    # An impossible temperature is an error of its own; the formula would only make nonsense of it.
     if not _in_range(temperature.value, QUANTITIES["temperature"].error_range):
         return None
     return saturation_percent(oxygen.value, temperature.value)
@@ -102,6 +104,7 @@ def _jump(submission: Submission, context: Context) -> Remarks:
         earlier = context.history.readings.get(reading.quantity, ())
         if reading.is_below_limit or len(earlier) < READINGS_NEEDED:
             continue
+        # Compared in the first unit, since a site's kits may have changed over the years.
         usual = usual_at_site(earlier)
         value = _converted(reading)
         if not _in_range(value, usual):

@@ -23,6 +23,7 @@ def _partner(submission: Submission, context: Context) -> Remarks:  # noqa: ARG0
 
 
 def _alone(submission: Submission, context: Context) -> Remarks:
+    # Of old records only the recorder is known; a warning would come years too late.
     went_alone = submission.partner is None and not submission.partner_name
     if submission.was_made and went_alone and not context.past_record:
         yield (

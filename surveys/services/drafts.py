@@ -37,10 +37,11 @@ def save_draft(*, person: Person, site: Site, number: UUID, data: dict[str, Any]
     Raises NotPossible once the visit is submitted, Conflict when the number is somebody else's.
     """
     require(person, "visit.submit", site)
-    _require_not_submitted(number)
     fields = {"group": site.group, "site": site, "entered_by_id": acting_id(person), "data": storable(data)}
     everybodys = Draft.objects.across_groups("a number made by a client may be anybody's").select_for_update()
     draft, is_new = everybodys.get_or_create(pk=number, defaults=fields)
+    # Asked only now: waiting for the draft's row may have meant waiting for its submission.
+    _require_not_submitted(number)
     if is_new:
         return draft
     if draft.entered_by_id != person.user_id or draft.group_id != site.group_id:

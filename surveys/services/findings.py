@@ -28,6 +28,7 @@ def write_findings(visit: Visit, problems: Iterable[Problem]) -> list[Finding]:
 def renew_findings(visit: Visit, problems: Iterable[Problem], person: Person, reason: str) -> None:
     """After a revision: what is still unusual keeps its decision, what is no more counts as mended."""
     found = {(each.rule, each.field, each.message): each for each in problems}
+    # By message too: the same rule at the same field with another value is another question.
     kept = {(row.rule, row.field, row.message): row for row in visit.findings.all()}
     gone = [row.pk for key, row in kept.items() if key not in found and row.decision == Decision.OPEN]
     _decide(visit, person, gone, Decision.MENDED, reason)
@@ -57,6 +58,7 @@ def _decide(visit: Visit, person: Person, findings: Collection[UUID], decision: 
 def decide_finding(*, person: Person, finding: Finding, decision: str, reason: str) -> Finding:
     """Decide on one finding of a waiting visit; like approving, it is not for people involved in the visit."""
     visit = Visit.objects.filter(group=finding.visit.group_id).select_for_update().get(pk=finding.visit_id)
+    # Overriding a finding is part of approving, so the same people are kept from it.
     require(person, "visit.approve", visit)
     if visit.status != Status.WAITING:
         raise NotPossible(_("Findings are decided while the visit waits to be checked."))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.db import transaction
+from django.utils.translation import gettext_noop
 
 from scoring.tables import read_table
 from scoring.taxa import find_taxon
@@ -14,23 +15,24 @@ FAMILY_SLUG = "family"
 FAMILY_VERSION = 1
 
 # Sections in the order of the sheet: the scoring table's orders, with the words people use at the tray.
+# Kept in English in the database and translated where they are shown.
 SECTIONS = {
-    "Ephemeroptera": "Mayfly nymphs (Ephemeroptera)",
-    "Plecoptera": "Stonefly nymphs (Plecoptera)",
-    "Trichoptera": "Caddisfly larvae (Trichoptera)",
-    "Odonata": "Dragonfly and damselfly nymphs (Odonata)",
-    "Hemiptera": "Water bugs (Hemiptera)",
-    "Coleoptera": "Beetles and their larvae (Coleoptera)",
-    "Megaloptera": "Alderfly larvae (Megaloptera)",
-    "Diptera": "Fly larvae (Diptera)",
-    "Amphipoda": "Shrimps (Amphipoda)",
-    "Isopoda": "Water lice (Isopoda)",
-    "Decapoda": "Crayfish (Decapoda)",
-    "Gastropoda": "Snails and limpets (Gastropoda)",
-    "Bivalvia": "Mussels (Bivalvia)",
-    "Hirudinea": "Leeches (Hirudinea)",
-    "Tricladida": "Flatworms (Tricladida)",
-    "Oligochaeta": "Worms (Oligochaeta)",
+    "Ephemeroptera": gettext_noop("Mayfly nymphs (Ephemeroptera)"),
+    "Plecoptera": gettext_noop("Stonefly nymphs (Plecoptera)"),
+    "Trichoptera": gettext_noop("Caddisfly larvae (Trichoptera)"),
+    "Odonata": gettext_noop("Dragonfly and damselfly nymphs (Odonata)"),
+    "Hemiptera": gettext_noop("Water bugs (Hemiptera)"),
+    "Coleoptera": gettext_noop("Beetles and their larvae (Coleoptera)"),
+    "Megaloptera": gettext_noop("Alderfly larvae (Megaloptera)"),
+    "Diptera": gettext_noop("Fly larvae (Diptera)"),
+    "Amphipoda": gettext_noop("Shrimps (Amphipoda)"),
+    "Isopoda": gettext_noop("Water lice (Isopoda)"),
+    "Decapoda": gettext_noop("Crayfish (Decapoda)"),
+    "Gastropoda": gettext_noop("Snails and limpets (Gastropoda)"),
+    "Bivalvia": gettext_noop("Mussels (Bivalvia)"),
+    "Hirudinea": gettext_noop("Leeches (Hirudinea)"),
+    "Tricladida": gettext_noop("Flatworms (Tricladida)"),
+    "Oligochaeta": gettext_noop("Worms (Oligochaeta)"),
 }
 
 
@@ -58,12 +60,13 @@ def ensure_family_list(
     lists: type[RecordingList] = RecordingList, taxa: type[ListTaxon] = ListTaxon
 ) -> RecordingList:
     """The built-in list, made if it is not there. A migration gives its own state of the two models."""
+    # The list and its lines together: half a list would look like a whole one.
     with transaction.atomic():
         found, is_new = lists.objects.get_or_create(
             group=None,
             slug=FAMILY_SLUG,
             version=FAMILY_VERSION,
-            defaults={"name": "Families of the BMWP table", "level": "family"},
+            defaults={"name": gettext_noop("Families of the BMWP table"), "level": "family"},
         )
         if is_new:
             taxa.objects.bulk_create(taxa(recording_list=found, **row) for row in family_rows())

@@ -41,6 +41,7 @@ def add_photo(
         raise InvalidPhoto(
             _("%(most)s photos are enough for one visit. Remove one first.") % {"most": MOST_PHOTOS}
         )
+    # A name of our own: an uploaded one may tell who took it, or try to leave the folder.
     content = ContentFile(_encoded_anew(upload), name=f"{uuid4()}.jpg")
     photo = Photo.objects.create(
         group=group,
@@ -83,6 +84,7 @@ def _require_right(person: Person, group: Group, number: UUID) -> None:
 
 
 def _encoded_anew(upload: IO[bytes]) -> bytes:
+    # One byte more than allowed is enough to know, however large the rest is.
     content = upload.read(LARGEST_BYTES + 1)
     if len(content) > LARGEST_BYTES:
         raise InvalidPhoto(_("This photo is larger than 15 MB. Send a smaller one."))
@@ -99,8 +101,10 @@ def _encoded_anew(upload: IO[bytes]) -> bytes:
 def _opened(content: bytes) -> Image.Image:
     try:
         with warnings.catch_warnings():
+            # Pillow only warns of a picture that unpacks to gigabytes; here that is a refusal.
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             picture = Image.open(io.BytesIO(content), formats=FORMATS)
+            # Size is known from the header, before any pixel is unpacked.
             if picture.width * picture.height > LARGEST_PIXELS:
                 raise InvalidPhoto(_("This photo has too many pixels. Send a smaller one."))
             picture.load()

@@ -19,6 +19,7 @@ from surveys.services.saving import tell
 def locked(visit: Visit) -> Visit:
     """The visit as it stands now, held until the transaction ends: two reviewers wait for each other."""
     rows = Visit.objects.filter(group=visit.group_id).select_related("site__group", "group")
+    # Only the visit's own row: holding the site's too would stop every other visit to it.
     return rows.select_for_update(of=("self",)).get(pk=visit.pk)
 
 
@@ -31,6 +32,7 @@ def approve_visit(*, person: Person, visit: Visit, accept_findings_reason: str =
     approved = locked(visit)
     require(person, "visit.approve", approved)
     _require_waiting(approved)
+    # Nothing unusual goes through unseen: each finding ends with a name and a reason.
     accept_open_findings(approved, person, accept_findings_reason)
     _set_status(approved, person, Status.APPROVED, "")
     changes = {"status": [Status.WAITING, Status.APPROVED]}
@@ -57,6 +59,7 @@ def return_visit(*, person: Person, visit: Visit, message: str) -> Visit:
 
 
 def _require_waiting(visit: Visit) -> None:
+    # Asked of the locked row: the page the reviewer looked at may be hours old.
     if visit.status != Status.WAITING:
         raise NotPossible(
             _("This visit is not waiting any more: it is %(status)s.") % {"status": visit.get_status_display()}

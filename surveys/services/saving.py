@@ -80,6 +80,7 @@ def write_parts(visit: Visit, submission: Submission) -> None:
 
 def rewrite_parts(visit: Visit, submission: Submission) -> None:
     """Put the submission's parts in the place of the saved ones; the audit trail keeps what they were."""
+    # Replaced whole: matching rows one by one would save nothing, the audit row names what changed.
     for parts in (visit.spots, visit.measurements, visit.counts):
         parts.all().delete()
     write_parts(visit, submission)
@@ -89,6 +90,7 @@ def check(
     submission: Submission, site: Site, *, past_record: bool = False, visit: Visit | None = None
 ) -> Checked:
     """Apply all rules; raises InvalidSubmission when there is an error."""
+    # People who left the group since are still right on the visits they made.
     known = [each for each in (visit.recorder_id, visit.partner_id) if each] if visit else []
     context = context_for(submission, site, past_record=past_record, known=known)
     checked = check_submission(submission, context)

@@ -42,6 +42,7 @@ def _text(value: Any) -> Any:
 
 def _record(person: Person, site: Site, before: dict[str, Any], after: dict[str, Any], verb: str) -> None:
     changes = {name: [before[name], after[name]] for name in after if before[name] != after[name]}
+    # A row that says "nothing changed" would bury those that say something.
     if changes:
         record_change(actor=person, verb=verb, thing=site, changes=changes)
 
@@ -64,6 +65,7 @@ def _downstream_problem(site: Site) -> dict[str, str]:
 
 
 def _is_loop(site: Site) -> bool:
+    # A river has no loops, and a page that follows it downstream would never end.
     passed = {site.pk}
     below = site.downstream
     while below is not None:

@@ -78,6 +78,7 @@ def submit_visit(
 def _first_result(person: Person, number: UUID) -> Visit | None:
     found = Visit.objects.across_groups("a number made by a client may be anybody's").filter(pk=number)
     visit = found.select_related("site", "group").first()
+    # Even a colleague's number is no answer: two clients never make the same one by chance.
     if visit and not (person.is_member(visit.group_id) and visit.entered_by_id == person.user_id):
         raise Conflict
     return visit
@@ -87,18 +88,22 @@ def _take_in(
     person: Person, submission: Submission, import_run: ImportRun | None, past_record: bool, source: str
 ) -> Visit:
     site = _site_of(person, submission)
+    # A spreadsheet can carry many past visits in other people's names: that is a coordinator's to do.
     is_import = past_record or import_run is not None
     require(person, "import.run" if is_import else "visit.submit", site)
+    # Whoever submits was there, unless they say otherwise; of the past nobody can assume so.
     if submission.recorder is None and not past_record:
         submission = replace(submission, recorder=person.user_id)
     checked = check(submission, site, past_record=past_record)
     visit = _create(person, submission, site, import_run, past_record, source)
+    # The visit's row comes first: its key is what lets only one of two equal submissions through.
     write_parts(visit, submission)
     write_findings(visit, checked.findings)
     score_visit(visit, submission.counts)
     _remove_draft(person, visit)
     event = "imported" if is_import else "submitted"
     record_change(actor=person, verb=f"visit.{event}", thing=visit)
+    # Last, so that a listener finds the visit whole, with its scores.
     tell(visit, event, person)
     return visit
 
@@ -165,6 +170,7 @@ def correct_visit(*, person: Person, visit: Visit, submission: Submission, reaso
 
 def _revise(person: Person, visit: Visit, submission: Submission, event: str, reason: str) -> Visit:
     require_same_site(visit, submission)
+    # A form that shows no recorder must not take the recorder's name off.
     before = submission_of(visit)
     after = replace(submission, recorder=submission.recorder or before.recorder)
     changes = differences(before, after)
@@ -181,6 +187,7 @@ def _revise(person: Person, visit: Visit, submission: Submission, event: str, re
 def _save_revision(person: Person, visit: Visit, submission: Submission) -> None:
     for name, value in visit_fields(submission).items():
         setattr(visit, name, value)
+    # An approval holds for what was seen, not for what was changed since.
     visit.status = Status.WAITING
     visit.reviewed_by = None
     visit.reviewed_at = None

@@ -23,6 +23,7 @@ _NESTED = ("spots", "measurements", "counts")
 
 def parse_submission(data: Mapping[str, Any]) -> Submission:
     """Read a submission; raises InvalidSubmission with every field that cannot be read."""
+    # A printed list has many lines and a visit fills few: blank ones are no statement at all.
     filled = without_blanks(data)
     reader = SubmissionSerializer(data=filled)
     if not reader.is_valid():
@@ -81,6 +82,7 @@ def _problem(error: Any, path: tuple[str | int, ...], data: Any) -> Problem:
 
 def _field(path: tuple[str | int, ...], data: Any) -> str:
     """The field path people and forms use: spots by number, counts by name, measurements by quantity."""
+    # Forms and spreadsheets know spots and taxa by name; places in a list mean nothing there.
     steps = [step for step in path if step != "non_field_errors"]
     if len(steps) < 2 or steps[0] not in _NESTED:
         return str(steps[0]) if steps else "submission"

@@ -59,6 +59,7 @@ class EntrySerializer(serializers.Serializer[Any]):
     range = AbundanceRange(required=False)
 
     def validate(self, attrs: Values) -> Values:
+        # Resolved here, before anything is checked or scored, so that all doors know the same names.
         known = roll_up(attrs["taxon"])
         if known is None:
             raise _refuse(unknown_taxon(attrs["taxon"]), "unknown_taxon")
@@ -87,6 +88,7 @@ def _require_agreement(count: int | None, limits: tuple[int, int | None] | None)
     if count is None or limits is None:
         return
     low, high = limits
+    # Neither is taken silently: only the recorder knows which of the two is the slip.
     if count == 0:
         raise _refuse(
             _("You say none were found, and give a range as well. Keep one of the two."), "count_at_odds"
@@ -142,6 +144,7 @@ def _read_measurement(key: str, values: Values) -> Values:
         value, is_limit = limit_or_value(values["value"])
     except ValueError as wrong:
         raise _refuse(str(wrong), "invalid") from None
+    # "<7" is no pH: only what a kit can fail to detect has a limit.
     if is_limit and (not quantity.has_limit or value <= 0):
         raise _refuse(_("Write the reading itself, without “<”."), "invalid")
     return {

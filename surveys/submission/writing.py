@@ -106,6 +106,7 @@ def _entry_data(entry: Entry) -> dict[str, Any]:
 
 def differences(before: Submission, after: Submission) -> Changes:
     """What changed, as {field path: [old, new]}; None stands for "not recorded"."""
+    # Field by field rather than row by row: the audit trail shall say what was changed, no more.
     old, new = dict(_flat(before)), dict(_flat(after))
     paths = dict.fromkeys([*old, *new])
     return {path: [old.get(path), new.get(path)] for path in paths if old.get(path) != new.get(path)}
@@ -119,6 +120,7 @@ def _flat(submission: Submission) -> Iterator[tuple[str, Any]]:
         values = {key: value for key, value in spot.items() if key != "number" and value != ""}
         yield from ((f"spots.{spot['number']}.{key}", value) for key, value in values.items())
     for reading in submission.measurements:
+        # By value, since "7,4" and "7.40" are the same reading.
         limit = "<" if reading.is_below_limit else ""
         yield reading.field, f"{limit}{plain_text(reading.value)} {reading.unit}"
     for entry, row in zip(submission.counts, data["counts"], strict=True):

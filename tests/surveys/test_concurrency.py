@@ -9,7 +9,7 @@ import pytest
 
 from portal.audit.services import history_of
 from surveys.models import Draft, Visit
-from surveys.services.drafts import save_draft
+from surveys.services.drafts import save_draft, start_visit
 from surveys.services.errors import Conflict, NotPossible
 from surveys.services.saving import check, tell
 from surveys.services.visits import Receipt, approve_visit, correct_visit, submit_visit
@@ -60,8 +60,8 @@ def test_it_gives_one_number_to_one_of_two_people(cast: Cast) -> None:
     assert Visit.objects.of_group(cast.group).count() == 1
 
 
-def _hold_first(monkeypatch: pytest.MonkeyPatch, inside: Event, go_on: Event) -> None:
-    """Stop the first reviewer just before the commit, until `go_on`."""
+def _hold_first(monkeypatch: pytest.MonkeyPatch, inside: Event, go_on: Event, service: str = "review") -> None:
+    """Stop the first caller of a service just before the commit, until `go_on`."""
 
     def tell_slowly(*args: Any) -> None:
         tell(*args)
@@ -69,7 +69,7 @@ def _hold_first(monkeypatch: pytest.MonkeyPatch, inside: Event, go_on: Event) ->
             inside.set()
             go_on.wait(PATIENCE)
 
-    monkeypatch.setattr("surveys.services.review.tell", tell_slowly)
+    monkeypatch.setattr(f"surveys.services.{service}.tell", tell_slowly)
 
 
 def test_it_lets_only_one_of_two_reviewers_approve(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -113,3 +113,51 @@ def test_it_keeps_one_draft_when_two_windows_save_at_once(cast: Cast) -> None:
     done = run_together(lambda: save("one"), lambda: save("two"))
     assert [each.exception() for each in done] == [None, None]
     assert Draft.objects.of_group(cast.group).get().data["notes"] in ("one", "two")
+
+
+def test_it_brings_no_draft_back_when_a_save_crosses_the_submission(
+    cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    person = cast.person("volunteer")
+    draft = start_visit(person=person, site=cast.site)
+    submission = submission_for(cast.site, id=str(draft.pk))
+    inside, go_on = Event(), Event()
+    _hold_first(monkeypatch, inside, go_on, "visits")
+    with in_thread(lambda: submit_visit(person=person, submission=submission)) as sent:
+        assert inside.wait(PATIENCE)
+        late: dict[str, Any] = {
+            "person": person,
+            "site": cast.site,
+            "number": draft.pk,
+            "data": {"notes": "late"},
+        }
+        with in_thread(lambda: save_draft(**late)) as saved:
+            with pytest.raises(TimeoutError):
+                saved.result(timeout=0.3)
+            go_on.set()
+    assert sent.result().is_new
+    assert isinstance(saved.exception(), NotPossible)
+    assert not Draft.objects.of_group(cast.group).exists()
+
+
+def test_it_corrects_on_top_of_a_correction_that_came_first(
+    cast: Cast, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The second corrector starts from what the first one left, never from stale values."""
+    visit = submit(cast.person("volunteer"), cast.site)
+    same = submission_for(cast.site, id=str(visit.pk), notes="Same words.")
+    inside, go_on = Event(), Event()
+    _hold_first(monkeypatch, inside, go_on, "visits")
+
+    def correct(role: str) -> Visit:
+        return correct_visit(person=cast.person(role), visit=visit, submission=same, reason="Notes.")
+
+    with in_thread(lambda: correct("coordinator")) as one:
+        assert inside.wait(PATIENCE)
+        with in_thread(lambda: correct("second_coordinator")) as two:
+            with pytest.raises(TimeoutError):
+                two.result(timeout=0.3)
+            go_on.set()
+    assert one.exception() is None
+    assert isinstance(two.exception(), NotPossible)
+    assert history_of(visit, cast.group).filter(verb="visit.corrected").count() == 1

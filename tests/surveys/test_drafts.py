@@ -96,6 +96,12 @@ def test_it_lists_only_ones_own_drafts_last_touched_first(cast: Cast) -> None:
     assert list(own_drafts(person)) == [first, second]
 
 
+def test_it_does_not_list_a_draft_whose_visit_is_in(cast: Cast) -> None:
+    visit = submit(cast.person("volunteer"), cast.site)
+    Draft.objects.create(id=visit.pk, group=cast.group, site=cast.site, entered_by=cast.volunteer)
+    assert not own_drafts(cast.person("volunteer")).exists()
+
+
 def test_it_lists_no_drafts_of_a_group_one_has_left(cast: Cast) -> None:
     start_visit(person=cast.person("volunteer"), site=cast.site)
     cast.volunteer.memberships.update(left_at="2026-01-01T00:00Z")
