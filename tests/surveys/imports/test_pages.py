@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from datetime import date
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
@@ -14,6 +15,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from openpyxl import Workbook
 
 from surveys.importing import read_sheet
 from surveys.models import ImportRun, Visit
@@ -128,6 +130,23 @@ def test_it_loads_what_was_checked(cast: Cast) -> None:
     assert visits(cast) == 2
     assert "old.csv" in text(client.get(PAGE))
     assert "2 still to be checked" in text(client.get(PAGE))
+
+
+def test_it_loads_a_workbook(cast: Cast) -> None:
+    client = client_of(cast)
+    book = Workbook()
+    assert book.active is not None
+    book.active.append(["Site", "Date", "Taxon", "Count"])
+    book.active.append(["AB1", date(2024, 5, 3), "Baetis rhodani", 12])
+    out = io.BytesIO()
+    book.save(out)
+    send(client, content=out.getvalue(), name="Old visits.XLSX")
+    client.post(page_of(cast, "import_load"))
+    visit = Visit.objects.of_group(cast.group).get()
+    assert visit.visited_on == date(2024, 5, 3)
+    assert [(each.taxon, each.recorded_as, each.count) for each in visit.counts.all()] == [
+        ("Baetidae", "Baetis rhodani", 12)
+    ]
 
 
 def test_it_says_when_everything_is_there_already(cast: Cast) -> None:
