@@ -87,7 +87,8 @@ class SiteContactsForm(forms.Form):
         """No two contacts can be told at the same place."""
         values = super().clean() or {}
         taken: dict[str, str] = {}
-        for name, place in values.items():
+        # A copy, because a field with an error is taken out of the values.
+        for name, place in list(values.items()):
             if place and place in taken:
                 self.add_error(name, _now("Place %(place)s is taken by another contact.") % {"place": place})
             taken[place] = name

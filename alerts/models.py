@@ -201,7 +201,9 @@ class Incident(models.Model):
 
     @property
     def contact_user_ids(self) -> set[UUID]:
-        """Accounts of the agency contacts named for the site."""
+        """Accounts of the contacts named for the site; nobody's while the group still holds the alert."""
+        if self.state == IncidentState.HELD:
+            return set()
         named = self.site.contacts.select_related("contact").all()
         return {each.contact.user_id for each in named if each.contact.user_id and each.contact.is_active}
 

@@ -2,6 +2,7 @@
 
 from django.urls import path
 
+from alerts import api
 from alerts.views import contacts, incidents, links, triggers, verdicts
 
 urlpatterns = [
@@ -33,4 +34,7 @@ urlpatterns = [
     path("alert/<str:token>/acknowledge/", links.alert_acknowledge, name="alert_acknowledge"),
     path("alert/<str:token>/outcome/", links.alert_outcome, name="alert_outcome"),
     path("alert/<str:token>/photos/<uuid:photo_id>/", links.alert_photo, name="alert_photo"),
+    path(
+        "api/v1/groups/<slug:slug>/visits/<uuid:number>/verdict/", api.ApiVerdict.as_view(), name="api_verdict"
+    ),
 ]

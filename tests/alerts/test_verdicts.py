@@ -9,6 +9,7 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 
 from alerts.models import Trigger, Verdict
+from alerts.services.verdicts import judge_visit
 from alerts.services.verdicts import test_visit_anyway as run_anyway
 from alerts.verdicts import REASONS, Facts, judge, reason_words, weigh
 from portal.audit.models import AuditEntry
@@ -225,9 +226,8 @@ def test_it_tests_a_visit_anyway_with_name_and_reason(watch: Watch) -> None:
 def test_it_keeps_testing_anyway_after_a_correction(watch: Watch) -> None:
     visit = watch.submit_low(water_level="spate")
     run_anyway(person=watch.cast.person("coordinator"), visit=visit, reason="Gauge normal.")
-    assert (
-        judge(visit, tested_anyway=verdict_of(visit).tested_anyway_by_id is not None).outcome == Outcome.BELOW
-    )
+    verdict = judge_visit(visit=visit, event="corrected", person=watch.cast.person("second_coordinator"))
+    assert verdict.outcome == Outcome.BELOW
 
 
 @pytest.mark.parametrize("reason", ["", "   "])

@@ -1,0 +1,198 @@
+"""What the clock and failed mail do to an incident."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import timedelta
+
+import pytest
+import time_machine
+from django.utils import timezone
+from pytest_django import Settings
+
+from alerts.models import Incident, IncidentState, Outcome
+from alerts.services.incidents import acknowledge_incident, close_incident
+from alerts.tasks import watch_incidents
+from portal.accounts.models import Group
+from portal.outbox.models import State
+from portal.outbox.tasks import sweep_outbox
+from tests.alerts.conftest import Watch, course, kinds_to, mails, the_incident
+from tests.mail import Postbox, receiving, smtp_settings
+
+pytestmark = pytest.mark.django_db
+
+INES, BO, CORA = "ines@rivers.example", "bo@rivers.example", "cora@example.org"
+
+
+def after(hours: float) -> time_machine.travel:
+    return time_machine.travel(timezone.now() + timedelta(hours=hours), tick=True)
+
+
+def test_it_waits_for_the_whole_time_to_acknowledge(watch: Watch) -> None:
+    watch.submit_low()
+    with after(3.9):
+        assert watch_incidents() == 0
+    assert kinds_to(BO) == []
+
+
+def test_it_tells_the_next_contact_when_the_first_does_not_answer(watch: Watch) -> None:
+    watch.submit_low()
+    with after(4.1):
+        assert watch_incidents() == 1
+        assert watch_incidents() == 0, "the next one has the whole time too"
+    assert course(the_incident()) == ["opened", "told", "unanswered", "told"]
+    assert kinds_to(BO) == ["contact.told"]
+    assert kinds_to(CORA) == ["coordinator.told", "coordinator.unanswered"]
+    assert "Ines Halloran" in mails(kind="coordinator.unanswered")[0].text
+
+
+def test_it_asks_the_coordinators_to_telephone_when_nobody_is_left(watch: Watch) -> None:
+    watch.submit_low()
+    for hours in (4.1, 8.2):
+        with after(hours):
+            watch_incidents()
+    assert kinds_to(CORA)[-1] == "coordinator.coordinators_told"
+    assert "telephone the agency" in mails(kind="coordinator.coordinators_told")[0].text
+    with after(50):
+        assert watch_incidents() == 0, "they are asked once"
+    assert the_incident().state == IncidentState.OPEN
+
+
+@pytest.mark.parametrize("end", ["acknowledged", "closed"])
+def test_it_leaves_an_answered_incident_alone(watch: Watch, end: str) -> None:
+    watch.submit_low()
+    person = watch.cast.person("coordinator")
+    if end == "acknowledged":
+        acknowledge_incident(incident=the_incident(), person=person)
+    else:
+        close_incident(incident=the_incident(), person=person, outcome=Outcome.NATURAL, note="")
+    with after(5):
+        assert watch_incidents() == 0
+    assert kinds_to(BO) == []
+
+
+def hold(watch: Watch, hours: int) -> None:
+    Group.objects.filter(pk=watch.cast.group.pk).update(hold_hours=hours)
+    watch.site.group.refresh_from_db()
+
+
+def test_it_keeps_a_held_alert_until_its_time(watch: Watch) -> None:
+    hold(watch, 6)
+    watch.submit_low()
+    with after(5.9):
+        assert watch_incidents() == 0
+    assert kinds_to(INES) == []
+
+
+def test_it_sends_a_held_alert_at_the_latest_when_its_time_is_up(watch: Watch) -> None:
+    hold(watch, 6)
+    watch.submit_low()
+    with after(6.1):
+        assert watch_incidents() == 1
+        until = the_incident().acknowledge_by
+        assert until is not None
+        assert until > timezone.now() + timedelta(hours=3)
+    assert the_incident().state == IncidentState.OPEN
+    assert kinds_to(INES) == ["contact.told"]
+    assert "NOT YET CHECKED" in mails(kind="contact.told")[0].text
+
+
+def test_it_goes_on_with_the_others_when_one_incident_makes_trouble(
+    watch: Watch, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from alerts.services import watching
+
+    watch.submit_low()
+    lost = Incident.objects.create(
+        group=watch.cast.neighbour,
+        site=watch.cast.neighbour_site,
+        year=2026,
+        number=1,
+        acknowledge_by=timezone.now() - timedelta(days=1),
+        opened_at=timezone.now() - timedelta(days=2),
+    )
+    seen: list[Incident] = []
+    monkeypatch.setattr(watching, "escalate", seen.append)
+    with after(4.1):
+        watch_incidents()
+    assert [each.pk for each in seen] == [lost.pk, the_incident_of(watch).pk]
+
+
+def the_incident_of(watch: Watch) -> Incident:
+    return Incident.objects.filter(group=watch.cast.group).get()
+
+
+@pytest.fixture
+def postbox(settings: Settings) -> Iterator[Postbox]:
+    with receiving() as box:
+        settings.OUTBOX_SMTP = smtp_settings(box.port)
+        yield box
+
+
+def test_it_tells_the_next_contact_when_the_first_cannot_be_reached(watch: Watch, postbox: Postbox) -> None:
+    postbox.rcpt_answers = {INES: "550 no such mailbox"}
+    watch.submit_low()
+    sweep_outbox()
+    sweep_outbox()
+    assert course(the_incident()) == ["opened", "told", "undeliverable", "told"]
+    assert BO in postbox.recipients
+    assert kinds_to(CORA) == ["coordinator.told", "coordinator.undeliverable"]
+    notice = mails(kind="coordinator.undeliverable")[0].text
+    assert "no such mailbox" in notice
+    assert INES in notice
+
+
+def test_it_asks_for_a_call_when_no_contact_can_be_reached(watch: Watch, postbox: Postbox) -> None:
+    postbox.rcpt_answers = {INES: "550 no", BO: "550 no"}
+    watch.submit_low()
+    for _ in range(3):
+        sweep_outbox()
+    assert course(the_incident())[-2:] == ["undeliverable", "coordinators_told"]
+    assert mails(state=State.OWED) == []
+
+
+def test_it_only_notes_that_a_coordinator_cannot_be_reached(watch: Watch, postbox: Postbox) -> None:
+    postbox.rcpt_answers = {CORA: "550 no such mailbox"}
+    watch.submit_low()
+    for _ in range(3):
+        sweep_outbox()
+    assert course(the_incident()) == ["opened", "told", "undeliverable"]
+    assert kinds_to(CORA) == ["coordinator.told"]
+    assert mails(state=State.OWED) == []
+
+
+def test_it_does_not_go_on_when_the_incident_is_acknowledged_already(watch: Watch, postbox: Postbox) -> None:
+    postbox.rcpt_answers = {INES: "550 no such mailbox"}
+    watch.submit_low()
+    acknowledge_incident(incident=the_incident(), person=watch.cast.person("coordinator"))
+    sweep_outbox()
+    assert kinds_to(BO) == []
+    assert kinds_to(CORA)[-1] == "coordinator.undeliverable"
+
+
+def test_it_ignores_failed_mail_about_anything_else(watch: Watch, postbox: Postbox) -> None:
+    from portal.outbox.services import owe_message
+
+    postbox.rcpt_answers = {INES: "550 no such mailbox"}
+    message = owe_message(
+        key="x", kind="contact.told", to_address=INES, subject="s", text="t", about=watch.site
+    )
+    sweep_outbox()
+    message.refresh_from_db()
+    assert message.state == State.FAILED
+    assert Incident.objects.filter(group=watch.cast.group).count() == 0
+
+
+def test_it_delivers_a_whole_alert_over_smtp(watch: Watch, postbox: Postbox) -> None:
+    watch.submit_low()
+    assert sweep_outbox() == 3
+    mail = next(each for each in postbox.mails if INES in each["To"])
+    kinds = [part.get_content_type() for part in mail.walk()]
+    assert kinds == [
+        "multipart/alternative",
+        "text/plain",
+        "multipart/related",
+        "text/html",
+        "image/png",
+    ]
+    assert mail["Reply-To"] == CORA
