@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from surveys.oxygen import saturation_percent
-from surveys.quantities import COMMON, QUANTITIES, Range
+from surveys.quantities import COMMON, QUANTITIES, Quantity, Range
 from surveys.rules.hints import hint
 from surveys.rules.types import Context, Remarks, Rule, Severity
 from surveys.submission.types import Reading, Submission
@@ -24,8 +24,10 @@ def _in_range(value: Decimal, limits: Range) -> bool:
     return limits[0] <= value <= limits[1]
 
 
-def _spoken(limits: Range) -> dict[str, str]:
-    return {"low": f"{limits[0]:,}", "high": f"{limits[1]:,}"}
+def _spoken(limits: Range, quantity: Quantity) -> dict[str, str]:
+    # "Between 6 and 9 pH" is how nobody says it.
+    unit = "" if quantity.key == "ph" else f" {quantity.unit}"
+    return {"low": f"{limits[0]:,}", "high": f"{limits[1]:,}{unit}"}
 
 
 def _converted(reading: Reading) -> Decimal:
@@ -38,10 +40,9 @@ def _impossible(submission: Submission, context: Context) -> Remarks:  # noqa: A
         value = _converted(reading)
         if not _in_range(value, quantity.error_range):
             usual = quantity.finding_range or quantity.error_range
-            message = _("%(name)s must lie between %(low)s and %(high)s %(unit)s.") % {
+            message = _("%(name)s must lie between %(low)s and %(high)s.") % {
                 "name": quantity.label,
-                "unit": quantity.unit,
-                **_spoken(quantity.error_range),
+                **_spoken(quantity.error_range, quantity),
             }
             yield reading.field, message + hint(value, usual)
 
@@ -55,10 +56,9 @@ def _unusual(submission: Submission, context: Context) -> Remarks:  # noqa: ARG0
             continue
         # What is impossible has been said already.
         if _in_range(value, quantity.error_range):
-            message = _("%(value)s is unusual: mostly between %(low)s and %(high)s %(unit)s.") % {
+            message = _("%(value)s is unusual: mostly between %(low)s and %(high)s.") % {
                 "value": reading.as_typed,
-                "unit": quantity.unit,
-                **_spoken(usual),
+                **_spoken(usual, quantity),
             }
             yield reading.field, message + hint(value, usual)
 

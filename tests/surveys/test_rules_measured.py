@@ -28,6 +28,13 @@ def test_it_asks_about_a_dropped_decimal_point(key: str, typed: str, meant: str)
     assert message.endswith(f"Did you mean {meant}?")
 
 
+def test_it_says_a_range_with_its_unit_but_never_ph_twice() -> None:
+    assert "between 0 and 14." in errors(**read("ph", "74"))["measurements.ph"][1]
+    assert (
+        "between 0 and 60,000 µS/cm." in errors(**read("conductivity", "60001"))["measurements.conductivity"][1]
+    )
+
+
 def test_it_never_mends_silently() -> None:
     assert errors(**read("ph", "74")) != {}
 

@@ -1,0 +1,153 @@
+"""Every rule can be set off, says something a volunteer can act on, and never falls over."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from typing import Any
+from uuid import uuid4
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from scoring.samples import ABUNDANCE_RANGES
+from surveys.quantities import QUANTITIES
+from surveys.rules import RULES, Context, SiteHistory, check_submission
+from surveys.submission import Entry, Problem, Reading, Spot, Submission
+from tests.surveys.checking import PARTNER, TODAY, USUAL, at_site, checked, with_history
+
+GONE = {"was_made": False, "spots": [], "measurements": {}, "counts": []}
+EIGHT = (11.0, 12.0, 12.5, 11.5, 12.0, 13.0, 11.0, 12.5)
+
+
+def spot(**fields: Any) -> dict[str, Any]:
+    return {"number": 1, "kicks": "3", "seconds": "30", "depth_cm": "20"} | fields
+
+
+def read(**values: str) -> dict[str, Any]:
+    return {"measurements": {key: {"value": value} for key, value in values.items()}}
+
+
+SET_OFF: dict[str, tuple[Context, dict[str, Any]]] = {
+    "date_future": (USUAL, {"visited_on": "2026-06-16"}),
+    "date_too_early": (USUAL, {"visited_on": "0226-06-14"}),
+    "site_not_open": (at_site(opened_on=TODAY), {}),
+    "site_closed": (at_site(closed_on=date(2020, 1, 1)), {}),
+    "end_before_start": (USUAL, {"started_at": "11:00", "ended_at": "10:00"}),
+    "same_day": (replace(USUAL, same_day=2), {}),
+    "permission_lapsed": (at_site(permission_until=date(2020, 1, 1)), {}),
+    "not_a_member": (USUAL, {"recorder": str(uuid4())}),
+    "same_person": (USUAL, {"recorder": str(PARTNER), "partner": str(PARTNER)}),
+    "bare_recorder": (USUAL, {"recorder_name": "Old Hand"}),
+    "alone": (USUAL, {"partner_name": ""}),
+    "spate": (USUAL, {"water_level": "spate"}),
+    "bed_hidden": (USUAL, {"clarity": "opaque"}),
+    "not_made_reason": (USUAL, {**GONE, "not_made_reason": ""}),
+    "not_made_yet_found": (USUAL, {**GONE, "not_made_reason": "dry", "counts": {"Baetidae": 1}}),
+    "effort_off_plan": (USUAL, {"spots": [spot()]}),
+    "kick_length": (USUAL, {"spots": [spot(seconds="0")]}),
+    "spot_twice": (USUAL, {"spots": [spot(), spot()]}),
+    "depth_range": (USUAL, {"spots": [spot(depth_cm="500")]}),
+    "deep": (USUAL, {"spots": [spot(depth_cm="80")]}),
+    "impossible_reading": (USUAL, read(ph="74")),
+    "unusual_reading": (USUAL, read(ph="9.5")),
+    "oxygen_unusual": (USUAL, read(oxygen="2", temperature="10")),
+    "saturation_disagrees": (USUAL, read(oxygen="11", temperature="10", oxygen_saturation="70")),
+    "reading_jumps": (with_history(readings={"temperature": EIGHT}), read(temperature="21")),
+    "no_counts": (USUAL, {"counts": []}),
+    "taxon_twice": (USUAL, {"counts": {"Baetidae": 1, "baetidae": 2}}),
+    "many": (with_history(most={"Baetidae": 3}), {"counts": {"Baetidae": 31}}),
+    "new_here": (with_history(approved_visits=5), {"counts": {"Baetidae": 1}}),
+}
+
+
+def said_by(rule_id: str) -> list[Problem]:
+    context, changes = SET_OFF[rule_id]
+    said = checked(context, **changes)
+    return [each for each in (*said.errors, *said.findings) if each.rule == rule_id]
+
+
+def test_it_sets_off_every_rule_that_checks() -> None:
+    assert set(SET_OFF) == {rule.id for rule in RULES if rule.check}
+
+
+@pytest.mark.parametrize("rule_id", SET_OFF)
+def test_it_says_where_and_what_in_a_whole_sentence(rule_id: str) -> None:
+    said = said_by(rule_id)
+    assert said, "the rule was not set off"
+    for each in said:
+        assert each.field
+        assert each.message[0].isupper() or each.message[0].isdigit() or each.message.startswith("pH ")
+        assert each.message[-1] in ".?)"
+        # A placeholder that was never filled in, or a doubled sign, is no word for a volunteer.
+        assert "%(" not in each.message
+        assert "%%" not in each.message
+
+
+@pytest.mark.parametrize("rule_id", SET_OFF)
+def test_it_is_silent_about_an_ordinary_visit(rule_id: str) -> None:
+    said = checked()
+    assert rule_id not in {each.rule for each in (*said.errors, *said.findings)}
+
+
+@pytest.mark.parametrize("rule_id", SET_OFF)
+def test_its_words_carry_no_jargon_of_programs(rule_id: str) -> None:
+    words = " ".join(each.message for each in said_by(rule_id)).casefold()
+    assert not any(term in words for term in ("null", "uuid", "invalid", "none type", "field", "json"))
+
+
+DECIMALS = st.decimals(min_value=-99_999, max_value=99_999, places=2)
+ENTRIES = st.builds(
+    lambda taxon, count, limits: Entry(taxon, "", count) if limits is None else Entry(taxon, "", None, *limits),
+    st.sampled_from(["Baetidae", "Perlidae", "Chironomidae"]),
+    st.integers(0, 10_000),
+    st.none() | st.sampled_from(ABUNDANCE_RANGES),
+)
+READINGS = st.builds(
+    lambda key, value, limit: Reading(key, value, QUANTITIES[key].unit, str(value), limit),
+    st.sampled_from(sorted(QUANTITIES)),
+    DECIMALS,
+    st.booleans(),
+)
+SPOTS = st.builds(Spot, st.integers(1, 5), st.integers(1, 9), DECIMALS, st.just(""), st.none() | DECIMALS)
+SUBMISSIONS = st.builds(
+    Submission,
+    id=st.uuids(),
+    site=st.uuids(),
+    visited_on=st.dates(),
+    was_made=st.booleans(),
+    not_made_reason=st.sampled_from(["", "dry"]),
+    started_at=st.none() | st.times(),
+    ended_at=st.none() | st.times(),
+    recorder=st.none() | st.just(PARTNER),
+    partner=st.none() | st.just(PARTNER),
+    water_level=st.sampled_from(["", "normal", "spate"]),
+    spots=st.lists(SPOTS, max_size=4).map(tuple),
+    measurements=st.lists(READINGS, max_size=4, unique_by=lambda each: each.quantity).map(tuple),
+    counts=st.lists(ENTRIES, max_size=4).map(tuple),
+)
+READ_BEFORE = st.lists(st.floats(-50, 5000, allow_nan=False), max_size=12).map(tuple)
+HISTORIES = st.builds(
+    SiteHistory,
+    st.integers(0, 9),
+    st.dictionaries(st.sampled_from(["Baetidae", "Perlidae"]), st.integers(0, 500)),
+    st.dictionaries(st.sampled_from(sorted(QUANTITIES)), READ_BEFORE),
+)
+
+
+@settings(max_examples=80, deadline=None)
+@given(submission=SUBMISSIONS, history=HISTORIES, past=st.booleans())
+def test_it_never_falls_over_whatever_was_found(
+    submission: Submission, history: SiteHistory, past: bool
+) -> None:
+    said = check_submission(submission, replace(USUAL, history=history, past_record=past))
+    known = {rule.id for rule in RULES}
+    assert all(each.rule in known and each.message and each.field for each in (*said.errors, *said.findings))
+
+
+@settings(max_examples=40, deadline=None)
+@given(submission=SUBMISSIONS, history=HISTORIES)
+def test_it_says_the_same_every_time(submission: Submission, history: SiteHistory) -> None:
+    context = replace(USUAL, history=history)
+    assert check_submission(submission, context) == check_submission(submission, context)
