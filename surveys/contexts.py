@@ -48,6 +48,7 @@ def _members(submission: Submission, site: Site, past_record: bool) -> frozenset
 
 
 def _visit_numbers(submission: Submission, site: Site) -> tuple[int, int]:
+    # A day on which the visit could not be made may well be tried again.
     others = site.visits.filter(was_made=True).exclude(pk=submission.id)
     numbers = others.aggregate(
         same_day=Count("pk", filter=Q(visited_on=submission.visited_on)),

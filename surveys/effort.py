@@ -56,6 +56,7 @@ class Deviation:
 
 def effort_problems(thing: Visit | Submission, site: Site) -> list[str]:
     """Codes of EFFORT_PROBLEMS: why the effort was not standard; empty when it was, or nothing was sampled."""
+    # No effort is the plan of a visit that was called off, and rightly so.
     if not thing.was_made:
         return []
     return list(dict.fromkeys(each.code for each in deviations(spots_of(thing), site)))

@@ -16,6 +16,7 @@ RETURNED = "visit_returned"
 
 def tell_recorder_returned(visit: Visit, message: str, person: Person, entry: AuditEntry) -> None:
     """Owe the recorder (else whoever typed it) the news that the visit came back; once for each return."""
+    # Of an imported visit the recorder may have no account; then its typist is the one to ask.
     reader = visit.recorder if visit.recorder and visit.recorder.is_active else visit.entered_by
     address = reverse("visit_mend", args=[visit.group.slug, visit.pk])
     context = {"visit": visit, "message": message, "reviewer": person.name, "link": settings.BASE_URL + address}

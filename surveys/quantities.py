@@ -43,6 +43,7 @@ class Quantity:
 
     def in_first_unit(self, value: Decimal, unit: str) -> Decimal:
         """The value in `unit` converted for comparison with the ranges."""
+        # Compared converted but kept as typed: rounding a kit's reading would invent precision.
         return value * self.other_units.get(unit, Decimal(1))
 
     def unit_named(self, text: str) -> str | None:
@@ -52,6 +53,7 @@ class Quantity:
 
 
 def _unit_key(text: str) -> str:
+    # Two different signs both look like a micro; people also write a plain u.
     plain = text.translate(str.maketrans("₄₃μµ-", "43uu "))
     return "".join(plain.casefold().split())
 

@@ -60,6 +60,7 @@ def current_scores() -> Prefetch[str]:
 
 def visits_waiting(group: Group) -> GroupOwnedQuerySet[Visit]:
     """What waits to be checked, longest first, with its findings still open in `visit.open_findings`."""
+    # Counted by the reader before anything else: what is unusual decides how long a check takes.
     findings = Finding.objects.across_groups("narrowed by the visits that fetch them")
     still_open: Any = Prefetch("findings", queryset=findings.filter(decision=""), to_attr="open_findings")
     waiting = visits_of(group).filter(status=Status.WAITING).order_by("submitted_at")
@@ -121,4 +122,5 @@ def own_drafts(person: Person) -> GroupOwnedQuerySet[Draft]:
 
 def photos_of(thing: Visit | Draft) -> GroupOwnedQuerySet[Photo]:
     """The pictures of a visit or draft, which share its number."""
+    # Named by number and not by a key: pictures are taken on the bank, before there is a visit.
     return Photo.objects.filter(group=thing.group_id, visit_number=thing.pk)

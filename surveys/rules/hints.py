@@ -14,6 +14,7 @@ from surveys.submission.numbers import plain_text
 def likely_meant(value: Decimal, usual: Range) -> Decimal | None:
     """The nearest slip of the keys that would be usual, or None."""
     low, high = usual
+    # Only a slip that would make the value usual is worth a question.
     return next((each for each in _slips(value) if low <= each <= high), None)
 
 
@@ -35,5 +36,6 @@ def _swapped(value: Decimal) -> Iterator[Decimal]:
     digits = plain_text(value)
     for place in range(len(digits) - 1):
         left, right = digits[place], digits[place + 1]
+        # Digits are swapped with their neighbours, never across the decimal point.
         if left.isdigit() and right.isdigit() and left != right:
             yield Decimal(digits[:place] + right + left + digits[place + 2 :])

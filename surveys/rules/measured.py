@@ -16,6 +16,7 @@ from surveys.submission.types import Reading, Submission
 
 USUAL_SATURATION: Range = (Decimal(60), Decimal(120))
 SATURATION_DISAGREES = 10
+# Fewer than eight visits are called provisional elsewhere too: common practice, no source.
 READINGS_NEEDED = 8
 SPREADS_ALLOWED = 3
 
@@ -75,6 +76,7 @@ def _saturation(submission: Submission) -> float | None:
 
 
 def _oxygen(submission: Submission, context: Context) -> Remarks:  # noqa: ARG001
+    # Cold water holds far more oxygen than warm water, so mg/L alone say little.
     percent = _saturation(submission)
     if percent is not None and not USUAL_SATURATION[0] <= percent <= USUAL_SATURATION[1]:
         yield (

@@ -44,6 +44,7 @@ def save_draft(*, person: Person, site: Site, number: UUID, data: dict[str, Any]
     _require_not_submitted(number)
     if is_new:
         return draft
+    # A coordinator has no business in a draft either: nothing has been said in it yet.
     if draft.entered_by_id != person.user_id or draft.group_id != site.group_id:
         raise Conflict
     draft.site, draft.data = site, fields["data"]
@@ -72,6 +73,7 @@ def storable(value: Any) -> Any:
         return {storable(key): storable(inner) for key, inner in value.items()}
     if isinstance(value, list | tuple):
         return [storable(inner) for inner in value]
+    # NUL and lone surrogates: a refused save would lose what was typed, for a character nobody can see.
     if isinstance(value, str):
         return value.replace("\x00", "").encode("utf-8", "ignore").decode("utf-8")
     return value

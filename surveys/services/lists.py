@@ -38,6 +38,7 @@ SECTIONS = {
 
 def family_rows() -> list[dict[str, Any]]:
     """The lines of the built-in list: the taxa of the BMWP table by section, each with its English name."""
+    # By section, and within it as the table has it, from the most sensitive family down.
     places = list(SECTIONS)
     table = sorted(read_table("bmwp"), key=lambda row: places.index(row["order"]))
     return [

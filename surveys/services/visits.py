@@ -146,6 +146,7 @@ def _remove_draft(person: Person, visit: Visit) -> None:
         return
     if draft.group_id != visit.group_id or draft.entered_by_id != person.user_id:
         raise Conflict
+    # Photos stay: they carry the number that the visit now bears.
     draft.delete()
 
 
@@ -164,6 +165,7 @@ def correct_visit(*, person: Person, visit: Visit, submission: Submission, reaso
     """Correct a visit: what changed stays visible, it is scored anew and waits for somebody else's approval."""
     corrected = locked(visit)
     require(person, "visit.correct", corrected)
+    # Someone else's record is changed here; the recorder has a right to know why.
     why = need_text(reason, "reason", _("Say why you correct this: it stays visible beside what changed."))
     return _revise(person, corrected, submission, "corrected", why)
 

@@ -15,6 +15,7 @@ from scoring.samples import ABUNDANCE_RANGES
 from surveys.submission.numbers import decimal_of
 
 REQUIRED = _("Fill this in.")
+# No tray holds a million animals; more is a finger left on a key.
 LARGEST_COUNT = 1_000_000
 
 
@@ -49,6 +50,7 @@ class TypedNumber(serializers.Field[Decimal, Any, str, Any]):
         return str(value)
 
 
+# Text in the schema, since "7,4" is welcome too.
 extend_schema_field(OpenApiTypes.STR)(TypedNumber)
 
 
@@ -75,6 +77,7 @@ class ClockTime(serializers.TimeField):
     default_error_messages = {"invalid": _("Write the time as hours and minutes, such as 10:30.")}
 
     def to_internal_value(self, value: Any) -> time:
+        # Forms show hours and minutes: a second kept unseen would come back as a change.
         return super().to_internal_value(value).replace(second=0, microsecond=0, tzinfo=None)
 
 
@@ -101,5 +104,6 @@ class AbundanceRange(serializers.ChoiceField):
         super().__init__(choices=[(text, text) for text in RANGE_TEXTS], **kwargs)
 
     def to_internal_value(self, data: Any) -> Any:
+        # Sheets and printed lists write the same four ranges in several ways.
         plain = str(data).replace("\N{EN DASH}", "-").replace(",", "")
         return RANGE_TEXTS[super().to_internal_value("".join(plain.split()))]

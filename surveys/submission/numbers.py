@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from django.utils.translation import gettext as _
 
+# Eight digits are what the database keeps before the point; no exponents, no signs of infinity.
 _PLAIN = re.compile(r"-?[0-9]{1,8}(\.[0-9]{1,20})?")
 # "1,200" is twelve hundred to one reader and 1.2 to another; "0,125" can only be a decimal.
 _AMBIGUOUS = re.compile(r"-?[1-9][0-9]{0,2},[0-9]{3}")
@@ -14,6 +15,7 @@ _AMBIGUOUS = re.compile(r"-?[1-9][0-9]{0,2},[0-9]{3}")
 
 def decimal_of(text: str) -> Decimal:
     """Read a number with a decimal point or comma; raises ValueError with a sentence for whoever typed it."""
+    # Copied tables carry the true minus sign, which no parser of numbers knows.
     plain = text.strip().replace("\N{MINUS SIGN}", "-")
     if _AMBIGUOUS.fullmatch(plain):
         raise ValueError(_("“%(text)s” can be read in two ways. Leave out the comma.") % {"text": plain})

@@ -73,6 +73,7 @@ def _problems(detail: Any, path: tuple[str | int, ...], data: Any) -> Iterator[P
         for index, inner in enumerate(detail):
             yield from _problems(inner, (*path, index), data)
     elif isinstance(detail, list):
+        # One message a field: the first says what to do, the others mostly follow from it.
         yield from (_problem(each, path, data) for each in detail[:1])
 
 

@@ -75,6 +75,7 @@ def _name_kept(attrs: Values, known_name: str) -> str:
 
 def unknown_taxon(name: str) -> str:
     """Say that a name is unknown, with the closest known ones."""
+    # Offered, never chosen for them: two families can differ by a letter.
     near = suggest(name)
     if not near:
         return _("“%(name)s” is not a name we know. Use the name on the recording list.") % {"name": name}
@@ -148,6 +149,7 @@ def _read_measurement(key: str, values: Values) -> Values:
     if is_limit and (not quantity.has_limit or value <= 0):
         raise _refuse(_("Write the reading itself, without “<”."), "invalid")
     return {
+        # Four decimals are kept; what was typed stands beside them in full.
         "value": value.quantize(Decimal("0.0001")),
         "unit": _unit_of(quantity, values.get("unit", "")),
         "as_typed": values["value"],

@@ -75,6 +75,7 @@ class Entry:
 
     @property
     def name(self) -> str:
+        # The written name, because that is the line the recorder will look for.
         return self.recorded_as or self.taxon
 
     @property
@@ -83,6 +84,7 @@ class Entry:
 
     @property
     def is_present(self) -> bool:
+        # A range starts at one at least, so that only an exact nought means absent.
         return self.count != 0
 
     @property
