@@ -9,11 +9,19 @@ from typing import Any, Protocol
 from uuid import UUID
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from surveys.forms.counts import CountTable
 from surveys.forms.visit import Choices, VisitForm
 from surveys.models import ListTaxon, Site
 from surveys.submission import InvalidSubmission, Problem, Submission, parse_submission
+
+# Parts of the form that a problem may speak of as a whole: the id to link to, and what the part is called.
+SECTIONS = {
+    "spots": ("effort", gettext_lazy("Effort really made")),
+    "measurements": ("measurements", gettext_lazy("Measurements")),
+    "counts": ("counts", gettext_lazy("What was in the tray")),
+}
 
 
 class Remark(Protocol):
@@ -46,7 +54,14 @@ class VisitEntry:
 
     @property
     def planned(self) -> int:
+        """Kicking time of the standard effort, s."""
         return self.site.planned_seconds
+
+    @property
+    def section_mistakes(self) -> dict[str, str]:
+        """What is wrong with a part as a whole, by its id."""
+        parts = {target for target, _label in SECTIONS.values()}
+        return {mistake.target: mistake.message for mistake in self.mistakes if mistake.target in parts}
 
 
 def visit_entry(
@@ -103,6 +118,9 @@ def _by_taxon(remarks: Iterable[Remark]) -> dict[str, list[str]]:
 
 
 def _mistake(problem: Remark, form: VisitForm, table: CountTable) -> Mistake:
+    if problem.field in SECTIONS:
+        target, label = SECTIONS[problem.field]
+        return Mistake(target, str(label), problem.message)
     taxon = taxon_of(problem.field)
     if taxon is not None:
         return Mistake(table.anchor_of(taxon), table.label_of(taxon), problem.message)
@@ -111,11 +129,7 @@ def _mistake(problem: Remark, form: VisitForm, table: CountTable) -> Mistake:
         # A group of choices has no single control to point at: its first one takes the focus.
         target = form[name].id_for_label or f"{form[name].auto_id}_0"
         return Mistake(target, _label(name, form), problem.message)
-    target, label = SECTIONS.get(problem.field, ("", ""))
-    return Mistake(target, label and _(label), problem.message)
-
-
-SECTIONS = {"spots": ("effort", "Effort"), "measurements": ("measurements", "Measurements")}
+    return Mistake("", "", problem.message)
 
 
 def _label(name: str, form: VisitForm) -> str:
@@ -143,14 +157,22 @@ def _seconds(text: Any) -> float:
 def read_entry(data: Mapping[str, Any], *, number: UUID, site: UUID) -> Submission:
     """The typed data as a submission; raises InvalidSubmission with what only a page can get wrong as well."""
     odd = tuple(_page_problems(data))
-    named = [entry for entry in data.get("counts", ()) if entry.get("taxon")]
+    read = {**data, **_rows_meant(data), "id": str(number), "site": str(site)}
     try:
-        submission = parse_submission({**data, "counts": named, "id": str(number), "site": str(site)})
+        submission = parse_submission(read)
     except InvalidSubmission as refusal:
         raise InvalidSubmission((*odd, *refusal.problems)) from refusal
     if odd:
         raise InvalidSubmission(odd)
     return submission
+
+
+def _rows_meant(data: Mapping[str, Any]) -> dict[str, list[Any]]:
+    """Rows that say something: nameless counts are told apart, and planned kicks alone are not a visit made."""
+    spots = list(data.get("spots", ()))
+    if not data.get("was_made", True):
+        spots = [spot for spot in spots if any(spot.get(part) for part in ("flow_type", "seconds", "depth_cm"))]
+    return {"counts": [entry for entry in data.get("counts", ()) if entry.get("taxon")], "spots": spots}
 
 
 def _page_problems(data: Mapping[str, Any]) -> Iterator[Problem]:

@@ -108,9 +108,10 @@ def test_it_finds_the_name_of_the_field_for_a_path(path: str, name: str) -> None
         ("spots.1.seconds", "id_spots-1-seconds", "Spot 1, time, s"),
         ("measurements.ph", "id_measurements-ph-value", "pH"),
         ("counts.Elmidae", "id_counts-3-elmidae-count", "Elmidae"),
-        ("spots", "effort", "Effort"),
+        ("spots", "effort", "Effort really made"),
         ("counts.Unheard", "counts", "Unheard"),
-        ("counts", "counts", "Other taxa"),
+        ("counts", "counts", "What was in the tray"),
+        ("counts.", "counts", "Other taxa"),
         ("submission", "", ""),
     ],
 )
@@ -182,6 +183,12 @@ class TestReading:
     def test_it_asks_what_it_was_when_another_taxon_has_only_a_number(self) -> None:
         problems = self.read(counts=[{"taxon": "", "recorded_as": "", "count": "3"}])
         assert [each.field for each in problems] == ["counts."]
+
+    def test_it_takes_planned_kicks_alone_for_nothing_done_at_a_visit_not_made(self) -> None:
+        gap: dict[str, Any] = {"was_made": False, "not_made_reason": "dry", "counts": {}, "measurements": {}}
+        assert self.read(spots=[{"number": 1, "kicks": "3"}], **gap) == ()
+        problems = self.read(spots=[{"number": 1, "kicks": "3", "seconds": "soon"}], **gap)
+        assert [each.field for each in problems] == ["spots.1.seconds"]
 
     def test_it_tells_its_own_mistakes_together_with_the_parsers(self) -> None:
         problems = self.read(visited_on="soon", counts=[{"taxon": "Baetidae", "count": "7", "none": True}])

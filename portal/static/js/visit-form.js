@@ -8,8 +8,9 @@ if (form) {
 
   const showParts = () => {
     const notMade = form.elements.was_made.value === "no";
-    madeParts.forEach((part) => (part.hidden = notMade));
-    notMadeParts.forEach((part) => (part.hidden = !notMade));
+    // What holds an entry or a mistake stays in sight, or nobody could take it out again.
+    madeParts.forEach((part) => (part.hidden = notMade && part.dataset.keepOpen === undefined));
+    notMadeParts.forEach((part) => (part.hidden = !notMade && !part.querySelector("select").value));
   };
 
   const showTotal = () => {
