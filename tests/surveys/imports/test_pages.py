@@ -203,6 +203,14 @@ def test_it_is_only_for_the_groups_coordinators(cast: Cast, who: str, status: in
     assert visits(cast) == 0
 
 
+def test_it_shows_a_loaded_sheet_to_no_volunteer(cast: Cast) -> None:
+    client = client_of(cast)
+    send(client)
+    client.post(page_of(cast, "import_load"))
+    assert client.get(page_of(cast)).status_code == 200
+    assert client_of(cast, "volunteer").get(page_of(cast)).status_code == 403
+
+
 def test_it_shows_a_run_only_under_its_own_group(cast: Cast) -> None:
     send(client_of(cast))
     elsewhere = reverse("import_detail", args=["withy-brook", run_of(cast).pk])
