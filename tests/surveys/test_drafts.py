@@ -14,7 +14,7 @@ from surveys.queries import own_drafts
 from surveys.services.drafts import discard_draft, save_draft, start_visit
 from surveys.services.errors import Conflict, NotPossible
 from tests.conftest import Cast
-from tests.factories import submit
+from tests.factories import MembershipFactory, SiteFactory, submit
 
 
 def test_it_starts_a_visit_under_a_new_number(cast: Cast) -> None:
@@ -54,6 +54,30 @@ def test_it_never_touches_somebody_elses_draft(cast: Cast, role: str) -> None:
         save_draft(person=cast.person(role), site=site, number=draft.pk, data={"notes": "mine now"})
     draft.refresh_from_db()
     assert (draft.entered_by, draft.data) == (cast.volunteer, {"site": str(cast.site.pk)})
+
+
+def test_it_does_not_carry_a_draft_into_another_group(cast: Cast) -> None:
+    MembershipFactory(group=cast.neighbour, user=cast.volunteer)
+    person = cast.person("volunteer")
+    draft = start_visit(person=person, site=cast.site)
+    with pytest.raises(Conflict):
+        save_draft(person=person, site=cast.neighbour_site, number=draft.pk, data={})
+    draft.refresh_from_db()
+    assert (draft.group, draft.site) == (cast.group, cast.site)
+
+
+def test_it_carries_a_draft_to_another_site_of_its_group(cast: Cast) -> None:
+    person = cast.person("volunteer")
+    draft = start_visit(person=person, site=cast.site)
+    right = SiteFactory(group=cast.group, code="AB2")
+    assert save_draft(person=person, site=right, number=draft.pk, data={}).site == right
+
+
+def test_it_lets_whoever_has_left_save_no_more(cast: Cast) -> None:
+    draft = start_visit(person=cast.person("volunteer"), site=cast.site)
+    cast.volunteer.memberships.update(left_at="2026-01-01T00:00Z")
+    with pytest.raises(Http404):
+        save_draft(person=cast.person("volunteer"), site=cast.site, number=draft.pk, data={})
 
 
 def test_it_does_not_bring_a_submitted_visit_back_as_a_draft(cast: Cast) -> None:

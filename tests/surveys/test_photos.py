@@ -119,6 +119,8 @@ def test_it_refuses_more_pixels_than_it_can_hold(cast: Cast, monkeypatch: pytest
         add(cast, picture((60, 40)))
 
 
+# As in production, where a warning is only a line in the log.
+@pytest.mark.filterwarnings("ignore")
 @pytest.mark.parametrize("limit", [2000, 1000])
 def test_it_refuses_a_picture_that_unpacks_to_a_bomb(
     cast: Cast, monkeypatch: pytest.MonkeyPatch, limit: int
