@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
+from scoring.csv_file import CsvFileError, read_rows
 from scoring.indices import METHODS, Score, score_sample
 from scoring.samples import Count
 
@@ -19,17 +20,13 @@ Samples = Mapping[str, list[Count]]
 Figure = float | int | None
 
 
-class CountsFileError(ValueError):
-    """What is wrong with the file, in one line that names file and row."""
-
-
 def read_counts(path: Path) -> Samples:
-    """Return the counts of each sample, in the order of the file; raises CountsFileError."""
+    """Return the counts of each sample, in the order of the file; raises CsvFileError."""
     samples: dict[str, list[Count]] = {}
     for sample, count in _read_lines(path):
         samples.setdefault(sample, []).append(count)
     if not samples:
-        raise CountsFileError(f"{path}: no rows below the header")
+        raise CsvFileError(f"{path}: no rows below the header")
     return samples
 
 
@@ -40,57 +37,16 @@ def format_scores(samples: Samples, form: str) -> str:
 
 
 def _read_lines(path: Path) -> Iterator[tuple[str, Count]]:
-    # strict, because a lost quote would otherwise swallow the rows that follow.
-    reader = csv.reader(io.StringIO(_read_text(path), newline=""), strict=True)
-    rows = _number_rows(path, reader)
-    _check_header(path, next(rows, (1, []))[1])
-    for number, cells in rows:
-        # Spreadsheets leave blank rows, some of them with the commas.
-        if any(cells):
-            yield _read_row(f"{path}: row {number}", cells)
-
-
-def _read_text(path: Path) -> str:
-    try:
-        return path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise CountsFileError(f"{path}: cannot be read ({error.strerror})") from error
-    except UnicodeDecodeError as error:
-        # Most such files come from a spreadsheet's older CSV form; the row helps to find the letter.
-        row = error.object[: error.start].count(b"\n") + 1
-        raise CountsFileError(f"{path}: row {row} is not UTF-8 text; save the file as CSV UTF-8") from error
-
-
-def _number_rows(path: Path, reader: Iterator[list[str]]) -> Iterator[tuple[int, list[str]]]:
-    number = 0
-    try:
-        for number, cells in enumerate(reader, 1):
-            yield number, [cell.strip() for cell in cells]
-    except csv.Error as error:
-        raise CountsFileError(f"{path}: row {number + 1} is not valid CSV ({error})") from error
-
-
-def _check_header(path: Path, cells: list[str]) -> None:
-    if tuple(cell.casefold() for cell in cells) != HEADER:
-        raise CountsFileError(f"{path}: row 1 must be the header {','.join(HEADER)}")
-
-
-def _read_row(place: str, cells: list[str]) -> tuple[str, Count]:
-    if len(cells) != len(HEADER):
-        raise CountsFileError(f"{place} has {len(cells)} columns, not {len(HEADER)}")
-    sample, taxon, number = cells
-    for column, cell in zip(HEADER, cells, strict=True):
-        if not cell:
-            raise CountsFileError(f"{place} has no {column}")
-    return sample, Count(taxon, _read_number(place, number))
+    for place, (sample, taxon, number) in read_rows(path, HEADER):
+        yield sample, Count(taxon, _read_number(place, number))
 
 
 def _read_number(place: str, text: str) -> int:
     # int() alone would let through 1_000, digits of other scripts and a sign.
     if not (text.isascii() and text.isdigit()):
-        raise CountsFileError(f"{place} has the count {text!r}; a whole number from 0 up is needed")
+        raise CsvFileError(f"{place} has the count {text!r}; a whole number from 0 up is needed")
     if len(text) > len(str(MOST_ANIMALS)) or int(text) > MOST_ANIMALS:
-        raise CountsFileError(f"{place} has a count above {MOST_ANIMALS:,}")
+        raise CsvFileError(f"{place} has a count above {MOST_ANIMALS:,}")
     return int(text)
 
 
@@ -103,7 +59,7 @@ def _as_json(scores: Mapping[str, Mapping[str, Score]]) -> str:
 
 def _sample_as_json(scores: Mapping[str, Score]) -> dict[str, object]:
     figures = {index: _figure(score) for index, score in scores.items()}
-    told: dict[str, object] = {
+    return {
         "bmwp": {"score": figures["bmwp"], "ntaxa": figures["ntaxa"], "aspt": figures["aspt"]},
         "ept_families": figures["ept_families"],
         "shannon": figures["shannon"],
@@ -113,13 +69,20 @@ def _sample_as_json(scores: Mapping[str, Score]) -> dict[str, object]:
         "ept_percent": figures["ept_percent"],
         "richness": figures["richness"],
         "pielou": figures["pielou"],
+        **_short_list_scores(scores),
         "left_out": _left_out(scores),
     }
-    rating = scores["epa_volunteer"]
-    # A list that names none of the rating's animals cannot support it: 0 would read as a result.
-    return (
-        told | {"epa_volunteer": {"score": _figure(rating), "rating": rating.rating}} if rating.used else told
-    )
+
+
+def _short_list_scores(scores: Mapping[str, Score]) -> dict[str, object]:
+    rating, bankside = scores["epa_volunteer"], scores["bankside"]
+    told: dict[str, object] = {}
+    # A list that names none of the animals cannot support these: 0 would read as a result.
+    if rating.used:
+        told["epa_volunteer"] = {"score": _figure(rating), "rating": rating.rating}
+    if bankside.used:
+        told["bankside"] = _figure(bankside)
+    return told
 
 
 def _left_out(scores: Mapping[str, Score]) -> dict[str, list[str]]:

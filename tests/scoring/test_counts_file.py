@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from scoring.counts_file import CountsFileError, format_scores, read_counts
+from scoring.counts_file import format_scores, read_counts
+from scoring.csv_file import CsvFileError
 from scoring.indices import METHODS
 from scoring.samples import Count
 
@@ -85,7 +86,7 @@ def test_it_refuses_bad_input_with_file_and_row_in_one_line(
     write: Any, text: str | bytes, complaint: str
 ) -> None:
     path = write(text)
-    with pytest.raises(CountsFileError) as refused:
+    with pytest.raises(CsvFileError) as refused:
         read_counts(path)
     assert str(refused.value).startswith(f"{path}: {complaint}")
     assert "\n" not in str(refused.value)
@@ -97,7 +98,7 @@ def test_it_takes_the_largest_count(write: Any) -> None:
 
 def test_it_says_that_a_file_is_missing_or_a_folder(tmp_path: Path) -> None:
     for path in (tmp_path / "none.csv", tmp_path):
-        with pytest.raises(CountsFileError, match="cannot be read"):
+        with pytest.raises(CsvFileError, match="cannot be read"):
             read_counts(path)
 
 

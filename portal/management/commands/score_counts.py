@@ -5,7 +5,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from scoring.counts_file import CountsFileError, format_scores, read_counts
+from scoring.counts_file import format_scores, read_counts
+from scoring.csv_file import CsvFileError
 
 
 class Command(BaseCommand):
@@ -28,6 +29,6 @@ class Command(BaseCommand):
         """Read, score and print."""
         try:
             samples = read_counts(options["file"])
-        except CountsFileError as error:
+        except CsvFileError as error:
             raise CommandError(" ".join(str(error).split()), returncode=2) from error
         self.stdout.write(format_scores(samples, options["format"]), ending="")
