@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache
 
+from scoring.subsampling import whole_tray_limits
 from scoring.tables import read_table
 
 Range = tuple[int, int | None]
@@ -18,14 +19,17 @@ class Count:
     """One line of a record: `count` alone is exact (0 = looked for and absent), `low` with `high` a range.
 
     `high` None with a `low` is open-ended; nothing but the taxon means "present, number not recorded".
+    `fraction` is the share of the tray that was sorted: the number is that of the share, and is scaled up. What
+    was picked out of the whole tray is a line of its own with fraction 1, which is never multiplied.
     Raises ValueError for a blank taxon, a negative number, a range that starts below 1 or ends below its start,
-    and for a count given together with a range.
+    a count given together with a range, and a fraction that is not above 0 and at most 1.
     """
 
     taxon: str
     count: int | None = None
     low: int | None = None
     high: int | None = None
+    fraction: float = 1.0
 
     def __post_init__(self) -> None:
         problem = self._problem()
@@ -35,6 +39,8 @@ class Count:
     def _problem(self) -> str:
         if not self.taxon.strip():
             return "the taxon is blank"
+        if not 0 < self.fraction <= 1:
+            return "the fraction sorted lies above 0 and is at most 1"
         if self.count is not None:
             return self._count_problem(self.count)
         if self.low is None:
@@ -104,7 +110,19 @@ def read_sample(counts: Iterable[Count]) -> Sample:
 
 
 def amount_of(count: Count) -> Amount:
-    """Return the animals one line stands for."""
+    """Return the animals one line stands for, in the whole tray.
+
+    A share of the tray leaves the number open: `fewest` and `most` are then 95 % limits (scoring.subsampling).
+    """
+    counted = _counted(count)
+    if count.fraction == 1:
+        return counted
+    fewest, _ = whole_tray_limits(counted.fewest, count.fraction)
+    most = math.inf if math.isinf(counted.most) else whole_tray_limits(counted.most, count.fraction)[1]
+    return Amount(fewest, None if counted.number is None else counted.number / count.fraction, most)
+
+
+def _counted(count: Count) -> Amount:
     if count.count is not None:
         return Amount(count.count, count.count, count.count)
     if count.low is None:
