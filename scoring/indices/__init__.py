@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping
 
-from scoring.indices import bmwp, diversity, epa, ept, fbi, whpt
+from scoring.indices import bankside, bmwp, diversity, epa, ept, fbi, whpt
 from scoring.indices.methods import METHODS, Method
 from scoring.indices.results import Score
 from scoring.samples import Count, Sample, read_sample
@@ -25,6 +25,7 @@ _SCORERS: Mapping[str, Callable[[Sample], Score]] = {
     "simpson": diversity.simpson,
     "pielou": diversity.pielou,
     "epa_volunteer": epa.epa_volunteer,
+    "bankside": bankside.bankside_score,
 }
 
 

@@ -15,7 +15,7 @@ NO_SCORING_TAXON = "No scoring taxon was found, so a mean per taxon is not defin
 def bmwp_total(sample: Sample) -> Score:
     """Return the sum of the scores of all BMWP taxa present; joined families score once. 0 without any."""
     grouping = _group(sample)
-    return _score("bmwp", grouping, math.fsum(_points()[taxon] for taxon in grouping.amounts))
+    return _score("bmwp", grouping, math.fsum(points()[taxon] for taxon in grouping.amounts))
 
 
 def bmwp_taxa(sample: Sample) -> Score:
@@ -29,7 +29,7 @@ def bmwp_mean(sample: Sample) -> Score:
     grouping = _group(sample)
     if not grouping.amounts:
         return _score("aspt", grouping, None, NO_SCORING_TAXON)
-    total = math.fsum(_points()[taxon] for taxon in grouping.amounts)
+    total = math.fsum(points()[taxon] for taxon in grouping.amounts)
     return _score("aspt", grouping, total / len(grouping.amounts))
 
 
@@ -39,10 +39,11 @@ def _group(sample: Sample) -> Grouping:
 
 
 def _score(index: str, grouping: Grouping, value: float | None, why_none: str = "") -> Score:
-    parts = tuple((taxon, _points()[taxon]) for taxon in grouping.amounts)
+    parts = tuple((taxon, points()[taxon]) for taxon in grouping.amounts)
     return make_score(index, grouping, value, why_none=why_none, parts=parts)
 
 
 @cache
-def _points() -> Mapping[str, float]:
+def points() -> Mapping[str, float]:
+    """Return the score of each BMWP taxon."""
     return {row["taxon"]: float(row["score"]) for row in read_table("bmwp")}

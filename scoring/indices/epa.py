@@ -16,7 +16,7 @@ from scoring.taxa import Taxon
 
 def epa_volunteer(sample: Sample) -> Score:
     """Return the rating's score, 0 without any of its kinds of animal; None where a number is not recorded."""
-    grouping = group_sample(sample, _item_of)
+    grouping = group_sample(sample, item_of)
     # No animal of the list is a result too (0, poor): a dead stream must not read as not rated.
     limits, parts, unknown = _limits(grouping), _parts(grouping), grouping.without_number
     if unknown:
@@ -48,7 +48,7 @@ def _parts(grouping: Grouping) -> Parts:
 
 
 def _weights_possible(item: str, amount: Amount) -> Sequence[float]:
-    steps = _weights()[_groups()[item]]
+    steps = weight_steps(item)
     return [
         weight
         for at, (low, weight) in enumerate(steps)
@@ -57,10 +57,16 @@ def _weights_possible(item: str, amount: Amount) -> Sequence[float]:
 
 
 def _weight(item: str, number: float) -> float:
-    return next(weight for low, weight in reversed(_weights()[_groups()[item]]) if number >= low)
+    return next(weight for low, weight in reversed(weight_steps(item)) if number >= low)
 
 
-def _item_of(taxon: Taxon) -> str:
+def weight_steps(item: str) -> Sequence[tuple[int, float]]:
+    """Return the weights of a kind of animal, each with the number of animals it starts at."""
+    return _weights()[_groups()[item]]
+
+
+def item_of(taxon: Taxon) -> str:
+    """Return the kind of animal that the rating counts the taxon as, "" for none."""
     # Nearest first: Neritidae are gilled snails before they are snails.
     return next((_items()[name] for name in taxon.lineage if name in _items()), "")
 

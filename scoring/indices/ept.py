@@ -11,7 +11,7 @@ EPT_ORDERS = frozenset({"Ephemeroptera", "Plecoptera", "Trichoptera"})
 
 def ept_families(sample: Sample) -> Score:
     """Return the number of distinct families of the three orders, as recorded, before BMWP joins any."""
-    grouping = group_sample(sample, _ept_family)
+    grouping = group_sample(sample, ept_family)
     parts = tuple((family, 1.0) for family in grouping.amounts)
     return make_score("ept_families", grouping, len(parts), parts=parts)
 
@@ -35,5 +35,6 @@ def _why_no_percent(grouping: Grouping) -> str:
     return why_no_number(grouping.without_number) if grouping.without_number else ""
 
 
-def _ept_family(taxon: Taxon) -> str:
+def ept_family(taxon: Taxon) -> str:
+    """Return the family of a mayfly, stonefly or caddisfly, "" of anything else."""
     return taxon.family if taxon.order in EPT_ORDERS else ""

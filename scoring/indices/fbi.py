@@ -22,9 +22,9 @@ def family_biotic_index(sample: Sample) -> Score:
     why_none = _why_none(grouping)
     if why_none:
         return make_score("fbi", grouping, None, why_none=why_none)
-    value = tidy(weighted_mean(_tolerances(), grouping.amounts))
-    limits = limits_of_mean(_tolerances(), grouping.amounts)
-    parts = tuple((taxon, _tolerances()[taxon]) for taxon in grouping.amounts)
+    value = tidy(weighted_mean(tolerances(), grouping.amounts))
+    limits = limits_of_mean(tolerances(), grouping.amounts)
+    parts = tuple((taxon, tolerances()[taxon]) for taxon in grouping.amounts)
     return make_score("fbi", grouping, value, limits=limits, rating=fbi_class(value), parts=parts)
 
 
@@ -48,5 +48,6 @@ def _why_none(grouping: Grouping) -> str:
 
 
 @cache
-def _tolerances() -> Mapping[str, float]:
+def tolerances() -> Mapping[str, float]:
+    """Return the tolerance value of each taxon of the list."""
     return {row["taxon"]: float(row["tolerance"]) for row in read_table("fbi")}

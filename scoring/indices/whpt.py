@@ -38,7 +38,7 @@ def whpt_mean(sample: Sample) -> Score:
 
 def values_possible(taxon: str, amount: Amount) -> Sequence[float]:
     """Return the taxon's values in all ranges that its animals may fall in."""
-    values = _values()[taxon]
+    values = range_values()[taxon]
     return values[_range_index(amount.fewest) : _range_index(amount.most) + 1]
 
 
@@ -68,7 +68,7 @@ def _why_none(grouping: Grouping) -> str:
 def _parts(grouping: Grouping) -> Parts:
     numbers = ((taxon, amount.number) for taxon, amount in grouping.amounts.items())
     return tuple(
-        (taxon, _values()[taxon][_range_index(number)]) for taxon, number in numbers if number is not None
+        (taxon, range_values()[taxon][_range_index(number)]) for taxon, number in numbers if number is not None
     )
 
 
@@ -78,6 +78,7 @@ def _range_index(number: float) -> int:
 
 
 @cache
-def _values() -> Mapping[str, tuple[float, ...]]:
+def range_values() -> Mapping[str, tuple[float, ...]]:
+    """Return the values of each WHPT taxon, one for each of `ABUNDANCE_RANGES`."""
     columns = [f"from_{low}" for low, _ in ABUNDANCE_RANGES]
     return {row["taxon"]: tuple(float(row[column]) for column in columns) for row in read_table("whpt")}

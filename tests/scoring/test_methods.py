@@ -19,6 +19,7 @@ KEYS = {
     "ept_percent",
     "pielou",
     "epa_volunteer",
+    "bankside",
 }
 
 
