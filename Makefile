@@ -1,7 +1,7 @@
 # Two commands do everything: `make demo` and `make test`. `make help` lists the others.
 .DEFAULT_GOAL := help
 .SHELLFLAGS := -eu -c
-.PHONY: help env demo test check lock pango browser
+.PHONY: help env demo test check bench lock pango browser
 MAKEFLAGS += --no-print-directory
 
 BIN := .venv/bin
@@ -61,6 +61,10 @@ check: env ## lint, types, floors, migrations, deployment settings, compose file
 	    ALLOWED_HOSTS=rivers.example BASE_URL=https://rivers.example \
 	    $(BIN)/python manage.py check --deploy --fail-level WARNING
 	@$(BIN)/check-jsonschema --builtin-schema vendor.compose-spec docker-compose.yml
+
+# One thread, so that the ratios do not hang on how many processors are idle.
+bench: env ## samples scored a second: vectorised, one by one, and bare numpy
+	@OPENBLAS_NUM_THREADS=1 $(BIN)/python -m tests.benchmarks.bench_scoring
 
 COMPILE = $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes \
     --custom-compile-command "make lock" $(UPGRADE) pyproject.toml
