@@ -6,11 +6,16 @@ from dataclasses import dataclass
 
 import pytest
 from django.conf import LazySettings
+from hypothesis import settings as hypothesis_settings
 
 from portal.accounts.access import Person
 from portal.accounts.models import Group, Role, User
 from surveys.models import Site
 from tests.factories import GroupFactory, SiteFactory, UserFactory, member_of, person_for
+
+# How long an example takes says more of the machine's other work than of the code.
+hypothesis_settings.register_profile("house", deadline=None)
+hypothesis_settings.load_profile("house")
 
 
 @dataclass(frozen=True)
