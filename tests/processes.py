@@ -6,7 +6,8 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-PATIENCE = 20.0
+# Only a failing test waits so long, or a machine that is busy with others.
+PATIENCE = 60.0
 
 
 def await_true(happened: Callable[[], bool], otherwise: str, patience: float = PATIENCE) -> None:

@@ -130,7 +130,7 @@ def assert_restarted(demo: Demo, name: str) -> None:
     os.killpg(before, signal.SIGKILL)
     await_true(lambda: demo.children().get(name, before) != before, f"{name} stayed down")
     assert f"{name} stopped (exit -9); starting it again" in demo.said()
-    await_true(lambda: answers(demo), "the new web server never answered", patience=60)
+    await_true(lambda: answers(demo), "the new web server never answered")
 
 
 def answers(demo: Demo) -> bool:

@@ -14,7 +14,7 @@ import pytest
 
 from portal.embedded import place, supervise
 from portal.embedded.supervise import Child, look_after, stop_all
-from tests.processes import await_true, is_alive, kill_now, members_of_group
+from tests.processes import await_true, command_of, is_alive, kill_now, members_of_group
 
 WAIT = "import time; time.sleep(60)"
 STUBBORN = f"import signal; signal.signal(signal.SIGTERM, signal.SIG_IGN); print('deaf', flush=True); {WAIT}"
@@ -120,6 +120,6 @@ def test_children_end_even_when_their_supervisor_is_killed(tmp_path: Path) -> No
     with subprocess.Popen(command, text=True, cwd=place.PROJECT, **pipes) as supervisor:
         assert supervisor.stdout is not None
         child = int(supervisor.stdout.readline())
-        assert is_alive(child)
+        await_true(lambda: command_of(child).startswith("sleep"), "the child never started")
         os.kill(supervisor.pid, signal.SIGKILL)
     await_true(lambda: not is_alive(child), "the child outlived its killed supervisor")
