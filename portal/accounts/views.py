@@ -11,7 +11,7 @@ from django.core.exceptions import ValidationError
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from portal.accounts import services
 from portal.accounts.access import allowed, require
@@ -27,7 +27,7 @@ def _group(request: PortalRequest, slug: str, action: str) -> Group:
     return group
 
 
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 def invitation_accept(request: PortalRequest, token: str) -> HttpResponse:
     """What an invitation offers; joining needs a click, so that a mail scanner joins nothing."""
     invitation = services.invitation_of(token)
@@ -42,7 +42,7 @@ def invitation_accept(request: PortalRequest, token: str) -> HttpResponse:
 
 def _accept_with_account(request: PortalRequest, invitation: Invitation) -> HttpResponse:
     context = {"invitation": invitation, "is_addressee": request.person.email == invitation.email}
-    if request.method == "GET" or not context["is_addressee"]:
+    if request.method != "POST" or not context["is_addressee"]:
         return render(request, "accounts/invitation_accept.html", context)
     services.accept_invitation(invitation=invitation, user=User.objects.get(id=request.person.user_id))
     return redirect("group_desk", slug=invitation.group.slug)
@@ -50,7 +50,7 @@ def _accept_with_account(request: PortalRequest, invitation: Invitation) -> Http
 
 def _accept_as_newcomer(request: PortalRequest, invitation: Invitation) -> HttpResponse:
     form = NewAccountForm(request.POST or None, email=invitation.email)
-    if request.method == "GET" or not form.is_valid():
+    if request.method != "POST" or not form.is_valid():
         context = {"invitation": invitation, "form": form}
         return render(request, "accounts/invitation_join.html", context, status=422 if form.errors else 200)
     user = services.join_with_new_account(invitation=invitation, **form.cleaned_data)
@@ -59,7 +59,7 @@ def _accept_as_newcomer(request: PortalRequest, invitation: Invitation) -> HttpR
 
 
 @login_required
-@require_http_methods(["GET"])
+@require_safe
 def people_list(request: PortalRequest, slug: str) -> HttpResponse:
     """Who belongs to the group and who has been asked."""
     group = _group(request, slug, "people.view")
@@ -72,7 +72,7 @@ def people_list(request: PortalRequest, slug: str) -> HttpResponse:
 
 
 @login_required
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 def invitation_send(request: PortalRequest, slug: str) -> HttpResponse:
     """Invite somebody by e-mail."""
     group = _group(request, slug, "people.manage")
@@ -100,7 +100,7 @@ def invitation_revoke(request: PortalRequest, slug: str, invitation_id: UUID) ->
 
 
 @login_required
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 def membership_change(request: PortalRequest, slug: str, membership_id: UUID) -> HttpResponse:
     """A member's role, whether they are named, and leaving."""
     group = _group(request, slug, "people.view")
@@ -148,7 +148,7 @@ def _do_membership_step(request: PortalRequest, membership: Membership, is_own: 
 
 
 @login_required
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 def group_edit(request: PortalRequest, slug: str) -> HttpResponse:
     """The group's settings."""
     group = _group(request, slug, "group.edit")

@@ -39,7 +39,7 @@ def visit_start(request: PortalRequest, slug: str, site_id: UUID) -> HttpRespons
 
 
 @login_required
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 def visit_submit(request: PortalRequest, slug: str, draft_id: UUID) -> HttpResponse:
     """The visit form; a draft that was sent in already leads to its visit."""
     group = enter(request, slug, "visit.submit")

@@ -10,7 +10,7 @@ from django.contrib.auth.decorators import login_required
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
@@ -28,7 +28,7 @@ PROBLEMS_SHOWN = 200
 
 
 @login_required
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 def import_visits(request: PortalRequest, slug: str) -> HttpResponse:
     """Choose a sheet to be checked; the columns it may have; the sheets loaded so far."""
     group = enter(request, slug, "import.run")
@@ -46,7 +46,7 @@ def import_visits(request: PortalRequest, slug: str) -> HttpResponse:
 
 
 @login_required
-@require_GET
+@require_safe
 def import_template(request: PortalRequest, slug: str) -> HttpResponse:
     """A sheet to start from."""
     enter(request, slug, "import.run")
@@ -56,7 +56,7 @@ def import_template(request: PortalRequest, slug: str) -> HttpResponse:
 
 
 @login_required
-@require_GET
+@require_safe
 def import_detail(request: PortalRequest, slug: str, run_id: UUID) -> HttpResponse:
     """What the check of a sheet found, or what became of its visits."""
     group = enter(request, slug, "import.run")

@@ -9,7 +9,7 @@ from django.contrib.auth.decorators import login_required
 from django.http import FileResponse, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from portal.accounts.middleware import PortalRequest
 from surveys.models import Draft, Photo
@@ -68,7 +68,7 @@ def photo_remove(request: PortalRequest, slug: str, photo_id: UUID) -> HttpRespo
 
 
 @login_required
-@require_GET
+@require_safe
 def photo_file(request: PortalRequest, slug: str, photo_id: UUID) -> FileResponse:
     """The picture itself, for members only; never anything a browser would run."""
     group = enter(request, slug, "visit.view")

@@ -12,7 +12,7 @@ from django.contrib.auth.decorators import login_required
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
@@ -46,7 +46,7 @@ ACCEPTED = Finding.Decision.ACCEPTED
 
 
 @login_required
-@require_GET
+@require_safe
 def review_queue(request: PortalRequest, slug: str) -> HttpResponse:
     """What waits to be checked, longest waiting first."""
     group = enter(request, slug, "visit.review")
@@ -55,7 +55,7 @@ def review_queue(request: PortalRequest, slug: str) -> HttpResponse:
 
 
 @login_required
-@require_GET
+@require_safe
 def visit_review(request: PortalRequest, slug: str, visit_id: UUID) -> HttpResponse:
     """One visit with its findings beside the fields, against the site's last visits."""
     group = enter(request, slug, "visit.review")
@@ -147,7 +147,7 @@ def finding_decide(request: PortalRequest, slug: str, finding_id: UUID) -> HttpR
 
 
 @login_required
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 def visit_correct(request: PortalRequest, slug: str, visit_id: UUID) -> HttpResponse:
     """The form for a coordinator who knows better; needs a reason, and somebody else approves."""
     group = enter(request, slug, "visit.review")

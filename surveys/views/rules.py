@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from django.http import HttpResponse
 from django.shortcuts import render
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_safe
 
 from portal.accounts.middleware import PortalRequest
 from surveys.quantities import QUANTITIES
 from surveys.rules import RULES
 
 
-@require_GET
+@require_safe
 def rules_table(request: PortalRequest) -> HttpResponse:
     """Every rule and every range with its source."""
     context = {

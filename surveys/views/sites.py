@@ -11,7 +11,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
@@ -29,7 +29,7 @@ VISITS_SHOWN = 24
 
 
 @login_required
-@require_GET
+@require_safe
 def site_list(request: PortalRequest, slug: str) -> HttpResponse:
     """Every site with when it is due and what its latest visit said."""
     group = enter(request, slug, "site.view")
@@ -43,7 +43,7 @@ def site_list(request: PortalRequest, slug: str) -> HttpResponse:
 
 
 @login_required
-@require_GET
+@require_safe
 def site_detail(request: PortalRequest, slug: str, site_id: UUID) -> HttpResponse:
     """One site: where it is, what to beware of, how it is sampled and what was found."""
     group = enter(request, slug, "site.view")
@@ -65,7 +65,7 @@ def site_detail(request: PortalRequest, slug: str, site_id: UUID) -> HttpRespons
 
 
 @login_required
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 def site_create(request: PortalRequest, slug: str) -> HttpResponse:
     """Add a site."""
     group = enter(request, slug, "site.edit")
@@ -89,7 +89,7 @@ def _saved(request: PortalRequest, group: Group, site: Site | None, form: SiteFo
 
 
 @login_required
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 def site_edit(request: PortalRequest, slug: str, site_id: UUID) -> HttpResponse:
     """Change a site."""
     group = enter(request, slug, "site.edit")

@@ -9,7 +9,7 @@ from django.contrib.auth.decorators import login_required
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
@@ -29,7 +29,7 @@ MEND = "surveys/visit_mend.html"
 
 
 @login_required
-@require_GET
+@require_safe
 def visit_list(request: PortalRequest, slug: str) -> HttpResponse:
     """The group's visits, newest first, by site, year and status."""
     group = enter(request, slug, "visit.view")
@@ -40,7 +40,7 @@ def visit_list(request: PortalRequest, slug: str) -> HttpResponse:
 
 
 @login_required
-@require_GET
+@require_safe
 def visit_detail(request: PortalRequest, slug: str, visit_id: UUID) -> HttpResponse:
     """All that is known of one visit; just sent in, it thanks and says what it meant."""
     group = enter(request, slug, "visit.view")
@@ -62,7 +62,7 @@ def visit_detail(request: PortalRequest, slug: str, visit_id: UUID) -> HttpRespo
 
 
 @login_required
-@require_http_methods(["GET", "POST"])
+@require_http_methods(["GET", "HEAD", "POST"])
 def visit_mend(request: PortalRequest, slug: str, visit_id: UUID) -> HttpResponse:
     """The form again, for a visit that a coordinator returned."""
     group = enter(request, slug, "visit.view")

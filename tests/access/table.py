@@ -1,0 +1,160 @@
+"""Who gets what answer at which address: the one table of expectations.
+
+A policy is the answer of each role, in the order of `ROLES`. "ok" is any answer of somebody who was let in (the
+page, a redirect onwards, a form that names its mistakes); "login" sends to the sign-in page. A method that an
+address does not list is refused with 405 to whoever is past the sign-in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from tests.access.world import ROLES
+
+Policy = Mapping[str, str]
+
+
+def policy(answers: str) -> Policy:
+    """Answers of nobody, volunteer, coordinator, neighbour, contact, former, inactive and operator."""
+    return dict(zip(ROLES, answers.split(), strict=True))
+
+
+#                       nobody volunteer coordinator neighbour contact former inactive operator
+OPEN = policy("         ok     ok        ok          ok        ok      ok     ok       ok")
+HIDDEN = policy("       404    404       404         404       404     404    404      404")
+SIGNED_IN = policy("    login  ok        ok          ok        ok      ok     login    ok")
+MEMBER = policy("       login  ok        ok          404       404     404    login    404")
+COORDINATOR = policy("  login  403       ok          404       404     404    login    404")
+AUTHOR = policy("       login  ok        403         404       404     404    login    404")
+INCIDENT = policy("     login  ok        ok          404       ok      404    login    404")
+INCIDENT_ACT = policy(" login  403       ok          404       ok      404    login    404")
+INCIDENT_RUN = policy(" login  403       ok          404       403     404    login    404")
+API_SIGNED_IN = policy("403    ok        ok          ok        ok      ok     403      ok")
+API_MEMBER = policy("   403    ok        ok          404       404     404    403      404")
+
+Methods = Mapping[str, Policy]
+
+
+def page(who: Policy) -> Methods:
+    """A page that is only read."""
+    return {"get": who, "head": who}
+
+
+def form(who: Policy, sender: Policy | None = None) -> Methods:
+    """A page with a form that it takes itself."""
+    return {**page(who), "post": sender or who}
+
+
+def button(who: Policy) -> Methods:
+    """An address that only acts."""
+    return {"post": who}
+
+
+def program(who: Policy, **methods: Policy) -> Methods:
+    """An address of the programming interface; OPTIONS tells what it takes, and nothing of the group."""
+    return {**page(who), "options": API_SIGNED_IN, **methods}
+
+
+TABLE: Mapping[str, Methods] = {
+    # the shell
+    "home": page(OPEN),
+    "group_desk": page(MEMBER),
+    "public_group": page(OPEN),
+    "public_site": page(OPEN),
+    "methods": page(OPEN),
+    "health": page(OPEN),
+    "style_guide": page(OPEN),
+    "demo_inbox": page(HIDDEN),
+    "demo_mail": page(HIDDEN),
+    # people
+    "invitation_accept": form(OPEN),
+    "people_list": page(MEMBER),
+    "invitation_send": form(COORDINATOR),
+    "invitation_revoke": button(COORDINATOR),
+    "membership_change": form(COORDINATOR),
+    "group_edit": form(COORDINATOR),
+    # sites and visits
+    "site_list": page(MEMBER),
+    "site_create": form(COORDINATOR),
+    "site_detail": page(MEMBER),
+    "site_edit": form(COORDINATOR),
+    "visit_start": button(MEMBER),
+    "visit_submit": form(AUTHOR),
+    "draft_save": button(AUTHOR),
+    "draft_discard": button(AUTHOR),
+    "photo_add": button(AUTHOR),
+    "photo_file": page(MEMBER),
+    "photo_remove": button(AUTHOR),
+    "visit_list": page(MEMBER),
+    "visit_detail": page(MEMBER),
+    "visit_mend": form(AUTHOR),
+    "rules_table": page(OPEN),
+    # review
+    "review_queue": page(COORDINATOR),
+    "visit_review": page(COORDINATOR),
+    "visit_approve": button(COORDINATOR),
+    "visit_return": button(COORDINATOR),
+    "visit_correct": form(COORDINATOR),
+    "finding_decide": button(COORDINATOR),
+    # spreadsheets and programs
+    "import_visits": form(COORDINATOR),
+    "import_template": page(COORDINATOR),
+    "import_detail": page(COORDINATOR),
+    "import_load": button(COORDINATOR),
+    "import_approve": button(COORDINATOR),
+    "api_schema": {**page(OPEN), "options": OPEN},
+    "api_groups": program(API_SIGNED_IN),
+    "api_sites": program(API_MEMBER),
+    "api_lists": program(API_MEMBER),
+    "api_visits": program(API_MEMBER),
+    "api_visit": program(API_MEMBER, put=API_MEMBER),
+    "api_verdict": program(API_MEMBER),
+    # triggers, contacts, incidents
+    "trigger_set": form(COORDINATOR),
+    "site_contacts": form(COORDINATOR),
+    "contact_list": page(COORDINATOR),
+    "contact_create": form(COORDINATOR),
+    "contact_edit": form(COORDINATOR),
+    "visit_test_anyway": form(COORDINATOR),
+    "incident_list": page(MEMBER),
+    "contact_incidents": page(SIGNED_IN),
+    "incident_detail": page(INCIDENT),
+    "incident_photo": page(INCIDENT),
+    "incident_acknowledge": button(INCIDENT_ACT),
+    "incident_note": button(INCIDENT_ACT),
+    "incident_close": button(INCIDENT_ACT),
+    "incident_renew_links": button(INCIDENT_RUN),
+    # behind a signed link, whose holder needs no account
+    "alert_page": page(OPEN),
+    "alert_photo": page(OPEN),
+    "alert_acknowledge": button(OPEN),
+    "alert_outcome": button(OPEN),
+    # messages and reports
+    "message_list": page(COORDINATOR),
+    "report_list": form(MEMBER, sender=COORDINATOR),
+    "report_detail": page(COORDINATOR),
+    "report_progress": page(COORDINATOR),
+    "report_file": page(COORDINATOR),
+    "report_publish": button(COORDINATOR),
+    "public_report": page(OPEN),
+    "public_report_file": page(OPEN),
+}
+
+# The sign-in library's own addresses: what it serves to whom. Other methods are its affair.
+ACCOUNT_TABLE: Mapping[str, Methods] = {
+    "account_login": form(OPEN),
+    "account_logout": form(OPEN),
+    "account_inactive": page(OPEN),
+    "account_signup": form(OPEN),
+    "account_reauthenticate": form(policy("login 403 403 403 403 403 login 403")),
+    "account_email": form(SIGNED_IN),
+    "account_email_verification_sent": page(OPEN),
+    "account_change_password": form(SIGNED_IN),
+    "account_set_password": form(SIGNED_IN),
+    "account_reset_password": form(OPEN),
+    "account_confirm_login_code": form(OPEN),
+    "account_confirm_email": {**page(OPEN), "post": HIDDEN},
+    "account_reset_password_from_key": form(OPEN),
+    "account_reset_password_from_key_done": page(OPEN),
+    "account_reset_password_done": page(OPEN),
+}

@@ -1,0 +1,159 @@
+"""Every address of the URL resolver, every role, every method, against the one table of expectations."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.conf import LazySettings
+from django.core.cache import cache
+from django.db import transaction
+from django.http import HttpResponse
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from tests.access.table import ACCOUNT_TABLE, TABLE, Methods
+from tests.access.world import ROLES, World, build_world, unknown
+from tests.conftest import Cast
+
+METHODS = ("get", "head", "post", "put", "patch", "delete", "options")
+LET_IN = {200, 201, 204, 302, 303, 409, 410, 422}
+
+
+def addresses(resolver: URLResolver, above: tuple[str, ...] = ()) -> Iterator[tuple[str, list[str]]]:
+    """Name and argument names of every address there is."""
+    for pattern in resolver.url_patterns:
+        arguments = (*above, *pattern.pattern.regex.groupindex)
+        if isinstance(pattern, URLPattern):
+            yield str(pattern.name), list(arguments)
+        else:
+            yield from addresses(pattern, arguments)
+
+
+ADDRESSES = dict(addresses(get_resolver()))
+
+
+@pytest.fixture
+def world(cast: Cast, settings: LazySettings, tmp_path: Path) -> World:
+    settings.MEDIA_ROOT = tmp_path
+    return build_world(cast)
+
+
+def signed_in(world: World, role: str) -> Client:
+    client = Client(raise_request_exception=False)
+    user = world.people[role]
+    if user is not None:
+        client.force_login(user)
+    return client
+
+
+def answer_of(client: Client, method: str, url: str) -> HttpResponse:
+    """The answer, with whatever it changed taken back."""
+    cache.clear()
+    with transaction.atomic():
+        answer: Any = getattr(client, method)(url)
+        # Not answer.close(), which would close the test's own connection to the database.
+        for closer in answer._resource_closers:
+            closer()
+        transaction.set_rollback(True)
+    return answer
+
+
+def classify(answer: HttpResponse) -> str:
+    """The word of the table for an answer; an answer it has no word for keeps its number."""
+    if answer.status_code == 302 and answer["Location"].startswith("/account/login/?"):
+        return "login"
+    return "ok" if answer.status_code in LET_IN else str(answer.status_code)
+
+
+def expected(methods: Methods, method: str, role: str) -> str:
+    """What the table says; a method it does not list is refused, after the sign-in where there is one."""
+    if method in methods:
+        return methods[method][role]
+    for listed in methods.values():
+        if listed[role] == "login" or listed["nobody"] == "403" == listed[role]:
+            return listed[role]
+    return "405"
+
+
+def test_no_address_is_forgotten_and_none_is_made_up() -> None:
+    known = set(TABLE) | set(ACCOUNT_TABLE)
+    assert set(ADDRESSES) - known == set(), "say in tests/access/table.py who may go there"
+    assert known - set(ADDRESSES) == set(), "the table names addresses that are gone"
+
+
+def test_every_address_has_a_name_of_its_own() -> None:
+    names = [name for name, _arguments in addresses(get_resolver())]
+    assert sorted(names) == sorted(set(names))
+    assert "None" not in names
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_each_role_gets_the_answer_of_the_table(world: World, role: str, record_property: Any) -> None:
+    wrong, cells = [], 0
+    client = signed_in(world, role)
+    for name, methods in TABLE.items():
+        url = reverse(name, kwargs=world.arguments(name, ADDRESSES[name]))
+        for method in METHODS:
+            cells += 1
+            got, want = classify(answer_of(client, method, url)), expected(methods, method, role)
+            if got != want:
+                wrong.append(f"{method} {name} as {role}: {got}, not {want}")
+    record_property("cells", cells)
+    assert wrong == []
+    assert cells == len(TABLE) * len(METHODS)
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_the_sign_in_pages_are_open_to_whom_they_should(world: World, role: str) -> None:
+    wrong = []
+    for name, methods in ACCOUNT_TABLE.items():
+        url = reverse(name, kwargs=world.arguments(name, ADDRESSES[name]))
+        for method, policy in methods.items():
+            got = classify(answer_of(signed_in(world, role), method, url))
+            if got != policy[role]:
+                wrong.append(f"{method} {name} as {role}: {got}, not {policy[role]}")
+    assert wrong == []
+
+
+def test_another_groups_ids_answer_exactly_as_ids_that_do_not_exist(world: World) -> None:
+    """A stranger cannot even learn that a record is there."""
+    compared = 0
+    for name, methods in TABLE.items():
+        real = world.arguments(name, ADDRESSES[name])
+        made_up = unknown(real)
+        if real == made_up:
+            continue
+        for method in methods:
+            client = signed_in(world, "neighbour")
+            there = answer_of(client, method, reverse(name, kwargs=real))
+            nowhere = answer_of(client, method, reverse(name, kwargs=made_up))
+            if classify(there) == "404":
+                compared += 1
+                assert there.status_code == nowhere.status_code, name
+                assert _bare(there) == _bare(nowhere), name
+    assert compared > 40
+
+
+def _bare(answer: HttpResponse) -> str:
+    """The text without what differs at every request."""
+    return "\n".join(line for line in answer.content.decode().splitlines() if "csrf" not in line.lower())
+
+
+def test_the_neighbours_own_address_does_not_open_the_groups_records(world: World, cast: Cast) -> None:
+    """The slug of one group with a record of another: 404, even for a member of both roles' rank."""
+    opened = []
+    for name, methods in TABLE.items():
+        real = world.arguments(name, ADDRESSES[name])
+        if "slug" not in real or unknown(real) == real or name.startswith("public"):
+            continue
+        url = reverse(name, kwargs=real | {"slug": cast.neighbour.slug})
+        for method in methods:
+            if method == "options":
+                continue
+            got = classify(answer_of(signed_in(world, "neighbour"), method, url))
+            if got != "404" and not (name == "api_visit" and method == "put"):
+                opened.append(f"{method} {name}: {got}")
+    assert opened == []

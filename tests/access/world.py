@@ -1,0 +1,190 @@
+"""One of everything that has an address, and one person of every kind who might open it."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import dataclass, field
+from datetime import timedelta
+from typing import Any
+from uuid import uuid4
+
+from django.contrib.auth.tokens import default_token_generator
+from django.core.files.base import ContentFile
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.utils import timezone
+from PIL import Image
+
+from alerts.links import make_token
+from alerts.models import AgencyContact, Incident, SiteContact, Trigger, Verdict
+from portal.accounts.models import Group, Membership, Role, User
+from portal.accounts.services import invitation_token, invite_person
+from portal.reports.figures import gather_figures
+from portal.reports.models import YearlyReport
+from surveys.models import Finding
+from surveys.services.drafts import start_visit
+from surveys.services.imports import keep_sheet
+from surveys.services.photos import add_photo
+from surveys.services.review import return_visit
+from tests.conftest import Cast
+from tests.factories import UserFactory, days_ago, member_of, person_for, submit
+
+ROLES = (
+    "nobody",
+    "volunteer",
+    "coordinator",
+    "neighbour",
+    "contact",
+    "former",
+    "inactive",
+    "operator",
+)
+
+
+@dataclass
+class World:
+    """`people` by role (None is nobody); `values` by the name of an address's argument."""
+
+    people: dict[str, User | None] = field(default_factory=dict)
+    values: dict[str, Any] = field(default_factory=dict)
+    special: dict[str, dict[str, Any]] = field(default_factory=dict)
+
+    def arguments(self, name: str, wanted: list[str]) -> dict[str, Any]:
+        """The arguments of one address, objects of the group of `people` throughout."""
+        known = self.values | self.special.get(name, {})
+        return {each: known[each] for each in wanted}
+
+
+def build_world(cast: Cast) -> World:
+    """A published group with people of every kind and one record of every kind."""
+    Group.objects.filter(id=cast.group.id).update(is_public=True)
+    world = World(people=_people(cast))
+    world.values = {"slug": cast.group.slug, "site_id": cast.site.id}
+    _add_visits(world, cast)
+    _add_incident(world, cast)
+    _add_people_records(world, cast)
+    _add_reports(world, cast)
+    return world
+
+
+def _people(cast: Cast) -> dict[str, User | None]:
+    former = member_of(cast.group, Role.COORDINATOR, name="Fern Example")
+    Membership.objects.of_group(cast.group).filter(user=former).update(left_at=timezone.now())
+    return {
+        "nobody": None,
+        "volunteer": cast.volunteer,
+        "coordinator": cast.coordinator,
+        "neighbour": cast.neighbour_coordinator,
+        "contact": UserFactory(name="Ona Officer", email="ona@agency.example"),
+        "former": former,
+        "inactive": member_of(cast.group, Role.COORDINATOR, name="Ina Example", is_active=False),
+        "operator": UserFactory(name="Opal Example", is_staff=True),
+    }
+
+
+def picture() -> SimpleUploadedFile:
+    """A small real photo."""
+    file = io.BytesIO()
+    Image.new("RGB", (8, 8), "teal").save(file, "JPEG")
+    return SimpleUploadedFile("p.jpg", file.getvalue(), content_type="image/jpeg")
+
+
+def _add_visits(world: World, cast: Cast) -> None:
+    other = cast.person("other_volunteer")
+    volunteer = cast.person("volunteer")
+    draft = start_visit(person=volunteer, site=cast.site)
+    own_photo = add_photo(person=volunteer, group=cast.group, visit_number=draft.id, upload=picture())
+    started = start_visit(person=other, site=cast.site)
+    photo = add_photo(person=other, group=cast.group, visit_number=started.id, upload=picture())
+    visit = submit(other, cast.site, id=str(started.id), visited_on=days_ago(3).isoformat())
+    finding = Finding.objects.create(visit=visit, rule="depth", field="spots.1.depth_cm", message="Deep.")
+    own = submit(volunteer, cast.site, visited_on=days_ago(9).isoformat())
+    return_visit(person=cast.person("second_coordinator"), visit=own, message="Look again.")
+    sheet = io.BytesIO(f"site,date,taxon,count\nAB1,{days_ago(400)},Baetidae,4\n".encode())
+    run = keep_sheet(
+        person=cast.person("second_coordinator"), group=cast.group, file=sheet, file_name="old.csv"
+    )
+    world.values |= {
+        "draft_id": draft.id,
+        "visit_id": visit.id,
+        "number": visit.id,
+        "finding_id": finding.id,
+        "photo_id": photo.id,
+        "run_id": run.id,
+    }
+    world.special["visit_mend"] = {"visit_id": own.id}
+    world.special["photo_remove"] = {"photo_id": own_photo.id}
+
+
+def _add_incident(world: World, cast: Cast) -> None:
+    contact = AgencyContact.objects.create(
+        group=cast.group,
+        name="Ona Officer",
+        organisation="Vale Water Regulator",
+        email="ona@agency.example",
+        user=world.people["contact"],
+    )
+    SiteContact.objects.create(site=cast.site, contact=contact)
+    trigger = Trigger.objects.create(
+        group=cast.group, site=cast.site, index="bmwp", level=60, valid_from=days_ago(30), reason="test"
+    )
+    visit_id = world.values["visit_id"]
+    Verdict.objects.filter(group=cast.group, visit_id=visit_id).update(
+        outcome="below", trigger=trigger, value=48.0, reasons=[]
+    )
+    incident = Incident.objects.create(
+        group=cast.group, site=cast.site, year=2026, number=7, contacts_told=1, state="open"
+    )
+    incident.visits.add(visit_id)
+    world.values |= {"contact_id": contact.id, "incident_id": incident.id}
+    link = make_token(incident, contact)
+    for name in ("alert_page", "alert_acknowledge", "alert_outcome", "alert_photo"):
+        world.special[name] = {"token": link}
+
+
+def _add_people_records(world: World, cast: Cast) -> None:
+    invitation = invite_person(
+        person=cast.person("coordinator"), group=cast.group, email="new@example.org", role=Role.VOLUNTEER
+    )
+    other = Membership.objects.of_group(cast.group).get(user=cast.other_volunteer)
+    world.values |= {
+        "invitation_id": invitation.id,
+        "membership_id": other.id,
+        "token": invitation_token(invitation),
+        "name": "one",
+        "key": default_token_generator.make_token(cast.volunteer),
+        "uidb36": "abc",
+    }
+
+
+def _add_reports(world: World, cast: Cast) -> None:
+    year = days_ago(3).year
+    common = {
+        "group": cast.group,
+        "year": year,
+        "made_by": cast.second_coordinator,
+        "data": gather_figures(cast.group, year),
+    }
+    paper = ContentFile(b"%PDF-1.7 draft", name="draft.pdf")
+    draft = YearlyReport.objects.create(**common, state="ready", progress=100, file=paper)
+    published = YearlyReport.objects.create(
+        **common,
+        edition=2,
+        state="published",
+        progress=100,
+        published_at=timezone.now() - timedelta(days=1),
+        published_by=cast.second_coordinator,
+        file=ContentFile(b"%PDF-1.7 published", name="published.pdf"),
+    )
+    world.values["report_id"] = draft.id
+    for name in ("public_report", "public_report_file"):
+        world.special[name] = {"report_id": published.id}
+
+
+def unknown(arguments: dict[str, Any]) -> dict[str, Any]:
+    """The same address with ids that do not exist."""
+    return {
+        key: uuid4() if key.endswith("_id") or key == "number" else value for key, value in arguments.items()
+    }
+
+
+__all__ = ["ROLES", "World", "build_world", "person_for", "picture", "unknown"]
