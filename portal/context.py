@@ -7,13 +7,14 @@ from typing import Any
 from django.conf import settings
 from django.http import HttpRequest
 from django.urls import reverse
+from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.access import allowed
 from portal.accounts.models import Group
 
 # (URL name, label, the right that makes it useful)
-GROUP_PAGES = (
+WORK_PAGES = (
     ("group_desk", _("Desk"), "group.view"),
     ("site_list", _("Sites"), "site.view"),
     ("visit_list", _("Visits"), "visit.view"),
@@ -21,11 +22,17 @@ GROUP_PAGES = (
     ("incident_list", _("Incidents"), "group.view"),
     ("report_list", _("Reports"), "report.view"),
     ("people_list", _("People"), "people.view"),
+)
+# What is looked after now and then; folded away, so that the daily ways fit on one line.
+CARE_PAGES = (
     ("contact_list", _("Agency contacts"), "contact.manage"),
     ("import_visits", _("Load a spreadsheet"), "import.run"),
     ("message_list", _("Messages"), "outbox.view"),
     ("group_edit", _("Settings"), "group.edit"),
 )
+
+
+Pages = tuple[tuple[str, Promise | str, str], ...]
 
 
 def shell(request: HttpRequest) -> dict[str, Any]:
@@ -34,15 +41,16 @@ def shell(request: HttpRequest) -> dict[str, Any]:
     return {
         "person": getattr(request, "person", None),
         "current_group": group,
-        "nav_items": _ways_on(request, group) if group else [],
+        "nav_items": _ways_on(request, group, WORK_PAGES) if group else [],
+        "care_items": _ways_on(request, group, CARE_PAGES) if group else [],
         "is_demo": settings.DEMO,
     }
 
 
-def _ways_on(request: HttpRequest, group: Group) -> list[dict[str, Any]]:
+def _ways_on(request: HttpRequest, group: Group, pages: Pages) -> list[dict[str, Any]]:
     person = request.person  # type: ignore[attr-defined]
     return [
         {"label": label, "url": (url := reverse(name, args=[group.slug])), "current": request.path == url}
-        for name, label, action in GROUP_PAGES
+        for name, label, action in pages
         if allowed(person, action, group)
     ]

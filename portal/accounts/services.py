@@ -66,6 +66,7 @@ def invite_person(*, person: Person, group: Group, email: str, role: str) -> Inv
 
 
 def _owe_invitation(person: Person, group: Group, email: str, role: str) -> Invitation:
+    assert person.user_id is not None
     invitation = Invitation.objects.create(
         group=group, email=email.lower(), role=role, invited_by_id=person.user_id
     )

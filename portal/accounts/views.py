@@ -44,7 +44,7 @@ def _accept_with_account(request: PortalRequest, invitation: Invitation) -> Http
     context = {"invitation": invitation, "is_addressee": request.person.email == invitation.email}
     if request.method != "POST" or not context["is_addressee"]:
         return render(request, "accounts/invitation_accept.html", context)
-    services.accept_invitation(invitation=invitation, user=User.objects.get(id=request.person.user_id))
+    services.accept_invitation(invitation=invitation, user=User.objects.get(email=request.person.email))
     return redirect("group_desk", slug=invitation.group.slug)
 
 
