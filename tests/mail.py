@@ -47,14 +47,14 @@ class Postbox:
         return answer
 
     async def handle_DATA(self, server: SMTP, session: Session, envelope: Envelope) -> str:
-        if self.hang_seconds:
-            await asyncio.sleep(self.hang_seconds)
         if self.drop_in_data:
             server.transport.abort()  # type: ignore[union-attr]
         answer = self.answers.pop(0) if self.answers else "250 accepted as 17"
         if answer.startswith("250"):
             self.mails.append(parse(envelope.original_content or b""))
             self.recipients.extend(envelope.rcpt_tos)
+        # Taken, but the sender does not know yet: the moment in which a crash makes a second copy.
+        await asyncio.sleep(self.hang_seconds)
         return answer
 
 
