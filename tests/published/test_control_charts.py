@@ -13,8 +13,8 @@ from scoring.control import (
     shewhart,
 )
 
-# NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2.4, EWMA control charts, worked example: data
-# and series from memory, recomputed and consistent with each other; limits and their formula seen in the source.
+# NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2.4, EWMA control charts, worked example:
+# data and series from memory, recomputed and consistent with each other; limits and their formula seen there.
 NIST_DATA = (
     *(52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5),
     *(49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1),
