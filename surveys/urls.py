@@ -1,4 +1,4 @@
-"""Pages of sites, visits and their review; `urls_imports` adds the spreadsheets, `urls_api` the programming interface."""
+"""Pages of sites, visits and their review; `urls_imports` adds spreadsheets, `urls_api` the interface for programs."""
 
 from django.urls import URLPattern, URLResolver, include, path
 

@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import Q
+from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.models import Group
@@ -72,12 +73,14 @@ class SiteForm(forms.ModelForm[Site]):
         # The form knows its group before it is checked, so that a code used twice is told at the field.
         self.instance.group = group
         others = Site.objects.of_group(group).exclude(pk=self.instance.pk)
-        self._choose("downstream", others)
-        self._choose("recording_list", lists_for(group, self.instance))
+        self._choose("downstream", others, _("none of our sites"))
+        self._choose("recording_list", lists_for(group, self.instance), None)
         self.initial.setdefault("location", self.instance.location_as_typed)
 
-    def _choose(self, name: str, queryset: Any) -> None:
-        self.fields[name].queryset = queryset  # type: ignore[attr-defined]
+    def _choose(self, name: str, queryset: Any, empty: str | Promise | None) -> None:
+        field: Any = self.fields[name]
+        # The label first: setting the rows is what makes the field draw its choices anew.
+        field.empty_label, field.queryset = empty, queryset
 
     def clean_location(self) -> Location:
         try:

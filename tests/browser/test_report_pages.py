@@ -52,6 +52,9 @@ def test_a_coordinator_orders_watches_and_publishes_a_report(cast: Cast, page_fo
     page.get_by_role("button", name="Publish the report").click()
     expect(page.get_by_text("The report is published.")).to_be_visible()
     assert_accessible(page)
+    page.get_by_role("link", name="All reports").click()
+    expect(page.get_by_role("link", name=f"Report on {YEAR}")).to_be_visible()
+    assert_accessible(page)
 
 
 def test_it_works_without_scripts(cast: Cast, page_for: PageFor) -> None:

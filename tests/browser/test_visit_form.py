@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from typing import Any
 
 import pytest
 from django.conf import LazySettings
@@ -50,7 +51,7 @@ def fill_in(page: Page) -> None:
     page.locator("[name=counts-Heptageniidae-range]").select_option("10-99")
 
 
-def stored(draft: Draft) -> dict[str, object]:
+def stored(draft: Draft) -> Any:
     return Draft.objects.of_group(draft.group).get(pk=draft.pk).data
 
 
@@ -183,6 +184,7 @@ class TestPhotos:
         page.get_by_label("What it shows").fill("Outfall")
         page.get_by_role("button", name="Add the picture").click()
         expect(page.get_by_role("img", name="Outfall")).to_be_visible()
+        page.wait_for_function("document.querySelector('#photo-list img').naturalWidth === 80")
         assert Photo.objects.of_group(draft.group).filter(visit_number=draft.pk).exists()
         assert_accessible(page)
         page.get_by_role("button", name="Remove Outfall").click()

@@ -9,7 +9,6 @@ from html import unescape
 from typing import Any
 
 from django.core.files.uploadedfile import SimpleUploadedFile
-from django.http import HttpResponse
 from django.test import Client
 from django.urls import reverse
 from PIL import Image
@@ -29,7 +28,7 @@ def address(name: str, group: Group, **ids: Any) -> str:
     return reverse(name, kwargs={"slug": group.slug, **ids})
 
 
-def text_of(response: HttpResponse) -> str:
+def text_of(response: Any) -> str:
     """The words of a page, tags and spare blanks left out."""
     return " ".join(unescape(re.sub(r"<[^>]+>", " ", response.content.decode())).split())
 

@@ -167,7 +167,7 @@ class TestReturn:
         answer = signed_in(cast.coordinator).post(place("visit_return", visit), {"message": "Which meter?"})
         visit.refresh_from_db()
         assert (visit.status, visit.review_message) == ("returned", "Which meter?")
-        assert answer.url == address("review_queue", cast.group)
+        assert answer["Location"] == address("review_queue", cast.group)
 
     def test_it_asks_for_the_message_at_its_field(self, cast: Cast, visit: Visit) -> None:
         answer = signed_in(cast.coordinator).post(place("visit_return", visit), {"message": " "})

@@ -38,7 +38,7 @@ def client(cast: Cast) -> Client:
     return signed_in(cast.volunteer)
 
 
-def stored(draft: Draft) -> dict[str, Any]:
+def stored(draft: Draft) -> Any:
     return Draft.objects.of_group(draft.group).get(pk=draft.pk).data
 
 
@@ -48,7 +48,7 @@ def visit_of(draft: Draft) -> Visit:
 
 class TestStart:
     def test_it_gives_the_visit_its_number_and_leads_to_the_form(self, cast: Cast, client: Client) -> None:
-        answer = client.post(address("visit_start", cast.group, site_id=cast.site.pk))
+        answer: Any = client.post(address("visit_start", cast.group, site_id=cast.site.pk))
         begun = Draft.objects.of_group(cast.group).get()
         assert answer.url == address("visit_submit", cast.group, draft_id=begun.pk)
 
@@ -125,7 +125,7 @@ class TestKeep:
 
     def test_it_saves_by_itself_and_says_when(self, cast: Cast, draft: Draft, client: Client) -> None:
         place = address("draft_save", cast.group, draft_id=draft.pk)
-        answer = client.post(place, {"visited_on": "2026-05-03", "notes": "so far"})
+        answer: Any = client.post(place, {"visited_on": "2026-05-03", "notes": "so far"})
         assert len(answer.json()["saved_at"]) == 5
         assert stored(draft)["notes"] == "so far"
 
@@ -144,7 +144,7 @@ class TestKeep:
 
     def test_it_throws_a_draft_away_with_its_pictures(self, cast: Cast, draft: Draft, client: Client) -> None:
         client.post(address("photo_add", cast.group, draft_id=draft.pk), {"photo": picture()})
-        answer = client.post(address("draft_discard", cast.group, draft_id=draft.pk))
+        answer: Any = client.post(address("draft_discard", cast.group, draft_id=draft.pk))
         assert answer.url == address("site_detail", cast.group, site_id=cast.site.pk)
         assert not Draft.objects.of_group(cast.group).exists()
         assert not Photo.objects.of_group(cast.group).exists()
@@ -154,7 +154,7 @@ class TestSubmit:
     def test_it_takes_the_visit_under_the_drafts_number_and_says_what_it_meant(
         self, cast: Cast, draft: Draft, form: str, client: Client
     ) -> None:
-        answer = client.post(form, post_of(data_for(cast.site)), follow=True)
+        answer: Any = client.post(form, post_of(data_for(cast.site)), follow=True)
         page = text_of(answer)
         assert visit_of(draft).visited_on
         assert "Thank you: Your visit has arrived" in page
@@ -166,7 +166,7 @@ class TestSubmit:
         self, cast: Cast, draft: Draft, form: str, client: Client
     ) -> None:
         data = data_for(cast.site, counts={"Sericostomatidae": "a few"}, notes="Saw a dipper")
-        answer = client.post(form, post_of(data) | {"measurements-ph-value": "77"})
+        answer: Any = client.post(form, post_of(data) | {"measurements-ph-value": "77"})
         page = answer.content.decode()
         assert answer.status_code == 422
         assert 'href="#id_counts-' in page
@@ -178,7 +178,7 @@ class TestSubmit:
         assert stored(draft)["notes"] == "Saw a dipper"
 
     def test_it_tells_a_date_to_come_at_the_date(self, cast: Cast, form: str, client: Client) -> None:
-        answer = client.post(form, post_of(data_for(cast.site, visited_on="2099-01-01")))
+        answer: Any = client.post(form, post_of(data_for(cast.site, visited_on="2099-01-01")))
         assert answer.status_code == 422
         assert list(answer.context["entry"].form["visited_on"].errors)
         assert answer.context["entry"].mistakes[0].target == "id_visited_on"
@@ -186,11 +186,11 @@ class TestSubmit:
     def test_it_answers_a_resend_with_the_first_result(
         self, cast: Cast, draft: Draft, form: str, client: Client
     ) -> None:
-        first = client.post(form, post_of(data_for(cast.site, notes="first")))
-        again = client.post(form, post_of(data_for(cast.site, notes="second")))
+        first: Any = client.post(form, post_of(data_for(cast.site, notes="first")))
+        again: Any = client.post(form, post_of(data_for(cast.site, notes="second")))
         assert again.url == first.url.removesuffix("?sent=1")
         assert visit_of(draft).notes == "first"
-        assert client.get(form).url == again.url
+        assert client.get(form)["Location"] == again.url
 
     def test_it_takes_a_visit_that_could_not_be_made_with_its_reason(
         self, cast: Cast, draft: Draft, form: str, client: Client
@@ -206,7 +206,7 @@ class TestSubmit:
         assert "no report will read it as a clean one" in page
 
     def test_it_asks_for_the_reason_of_a_visit_not_made(self, cast: Cast, form: str, client: Client) -> None:
-        answer = client.post(form, {"was_made": "no", "visited_on": data_for(cast.site)["visited_on"]})
+        answer: Any = client.post(form, {"was_made": "no", "visited_on": data_for(cast.site)["visited_on"]})
         assert answer.status_code == 422
         assert list(answer.context["entry"].form["not_made_reason"].errors)
 
@@ -214,7 +214,7 @@ class TestSubmit:
         self, cast: Cast, form: str, client: Client
     ) -> None:
         typed = post_of(data_for(cast.site)) | {"was_made": "no", "not_made_reason": "dry"}
-        answer = client.post(form, typed)
+        answer: Any = client.post(form, typed)
         assert answer.status_code == 422
         assert set(answer.context["entry"].section_mistakes) == {"effort", "measurements", "counts"}
         assert "data-keep-open" in answer.content.decode()
@@ -230,7 +230,7 @@ class TestSubmit:
         self, cast: Cast, draft: Draft, form: str, client: Client
     ) -> None:
         broken = SimpleUploadedFile("bank.jpg", b"no picture at all", "image/jpeg")
-        answer = client.post(form, {**post_of(data_for(cast.site)), "photo": broken})
+        answer: Any = client.post(form, {**post_of(data_for(cast.site)), "photo": broken})
         assert answer.status_code == 422
         assert "no photo we can read" in text_of(answer)
         assert not Visit.objects.of_group(cast.group).exists()
@@ -270,7 +270,7 @@ class TestPhotos:
         self, cast: Cast, draft: Draft, client: Client
     ) -> None:
         place = address("photo_add", cast.group, draft_id=draft.pk)
-        answer = client.post(place, {"photo": picture()}, headers={"X-Photo-List": "1"})
+        answer: Any = client.post(place, {"photo": picture()}, headers={"X-Photo-List": "1"})
         assert answer.status_code == 200
         assert answer.content.decode().lstrip().startswith('<div id="photo-list">')
 
@@ -279,7 +279,7 @@ class TestPhotos:
     ) -> None:
         self.add(cast, draft, client, photo=picture("page.html"))
         place = address("photo_file", cast.group, photo_id=Photo.objects.of_group(cast.group).get().pk)
-        answer = signed_in(cast.other_volunteer).get(place)
+        answer: Any = signed_in(cast.other_volunteer).get(place)
         assert answer["Content-Type"] == "image/jpeg"
         assert answer["X-Content-Type-Options"] == "nosniff"
         assert answer["Content-Security-Policy"] == "default-src 'none'; sandbox"
@@ -319,7 +319,7 @@ class TestMend:
         self, cast: Cast, returned: Visit, client: Client
     ) -> None:
         data = data_for(cast.site, counts={"Baetidae": 90})
-        answer = client.post(self.mend(cast, returned), post_of(data), follow=True)
+        answer: Any = client.post(self.mend(cast, returned), post_of(data), follow=True)
         returned.refresh_from_db()
         assert returned.status == "waiting"
         assert "was 900 90" in text_of(answer)
@@ -328,7 +328,7 @@ class TestMend:
         self, cast: Cast, returned: Visit, client: Client
     ) -> None:
         data = data_for(cast.site, counts={"Baetidae": "90?"}, notes="Counted again")
-        answer = client.post(self.mend(cast, returned), post_of(data))
+        answer: Any = client.post(self.mend(cast, returned), post_of(data))
         assert answer.status_code == 422
         assert "Counted again" in answer.content.decode()
         assert "Baetidae – Write a whole number" in text_of(answer).replace(":", " –")
@@ -338,7 +338,7 @@ class TestMend:
     ) -> None:
         assert signed_in(cast.other_volunteer).get(self.mend(cast, returned)).status_code == 403
         waiting = submit(cast.person("volunteer"), cast.site, id=str(uuid4()), visited_on="2026-01-05")
-        answer = client.get(self.mend(cast, waiting))
+        answer: Any = client.get(self.mend(cast, waiting))
         assert answer.url == address("visit_detail", cast.group, visit_id=waiting.pk)
 
 
