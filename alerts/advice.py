@@ -19,7 +19,7 @@ from scoring.baseline import (
 from scoring.indices.methods import METHODS, Method
 from surveys.models import Site
 
-# Common practice, no source: below this chance per visit a level is called quiet.
+# Common practice, no source: the chance per visit that a proposed level is worked out for.
 USUAL_CHANCE = 0.05
 
 
@@ -44,6 +44,11 @@ class Advice:
     @property
     def percent_per_year(self) -> str:
         return percent(self.chance_per_year)
+
+    @property
+    def percent_usual_year(self) -> str:
+        """The chance of a false alarm in a year at the usual chance per visit, whatever the site holds."""
+        return percent(chance_of_false_alarm(USUAL_CHANCE, self.visits_per_year))
 
     @property
     def percent_lowest(self) -> str:

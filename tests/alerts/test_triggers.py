@@ -143,6 +143,7 @@ def test_it_says_nothing_of_chances_without_spread(watch: Watch) -> None:
     advice = advise(watch.site, "bmwp")
     assert advice.baseline is not None
     assert (advice.proposed, advice.chance_per_visit) == (None, None)
+    assert advice.percent_usual_year == "46"
     assert advise(watch.site, "aspt").baseline is None
 
 
