@@ -136,7 +136,7 @@ def _leave_work_open(settlement: Settlement) -> None:
 
 def _send_back_one(settlement: Settlement) -> None:
     waiting = Visit.objects.of_group(settlement.group).filter(status=Status.WAITING, incidents=None)
-    for visit in waiting.order_by("visited_on"):
+    for visit in waiting.order_by("-visited_on"):
         checker = next(
             (each for each in settlement.coordinators if each.user_id not in visit.involved_user_ids), None
         )

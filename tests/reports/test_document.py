@@ -1,0 +1,150 @@
+"""The document: what stands in the PDF, whom it can be read by, and what it must never fetch."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+from datetime import date
+from typing import Any
+from xml.etree import ElementTree
+
+import page
+import pytest
+from pypdf import PdfReader
+
+from portal.reports.document import (
+    NothingOutside,
+    OutsideRefused,
+    draw_map,
+    render_document,
+    typeset,
+    write_pdf,
+)
+from tests.reports.conftest import POOR_COUNTS, YEAR, YearBook
+
+PUBLISHED = date(YEAR + 1, 2, 3)
+
+
+@pytest.fixture
+def figures(book: YearBook) -> dict[str, Any]:
+    """Two sites: one with a clean and a poor visit against a trigger, one whose only visit was not tested."""
+    trigger = book.trigger(4.5, date(YEAR - 1, 6, 1))
+    other = book.second_site(downstream=book.site)
+    book.verdict(book.visit(date(YEAR, 3, 10)), "not_below", trigger)
+    poor = book.visit(date(YEAR, 9, 4), POOR_COUNTS)
+    book.verdict(poor, "below", trigger)
+    book.verdict(book.visit(date(YEAR, 5, 2), site=other), "not_tested", reasons=["spate"])
+    book.not_made(date(YEAR, 2, 20), "illness")
+    book.incident(poor)
+    book.show_name(book.cast.volunteer)
+    return book.figures() | {"foreword": "A dry spring."}
+
+
+def text_of(pdf: bytes) -> str:
+    return " ".join(each.extract_text() for each in PdfReader(io.BytesIO(pdf)).pages)
+
+
+def page_of(pdf: bytes, heading: str) -> str:
+    """The text of the page with this heading, past contents and overview."""
+    pages = [each.extract_text() for each in PdfReader(io.BytesIO(pdf)).pages]
+    return next(text for text in pages[3:] if heading in text)
+
+
+def test_a_reader_finds_each_sites_scores_on_its_page(figures: dict[str, Any]) -> None:
+    """The clean sample scores 10+10+10+7+5+4+2 = 48 on 7 taxa, the poor one 4+2+1+3 = 10 on 4."""
+    text = page_of(write_pdf(figures, edition=1), "AB1 Stepping stones")
+    assert re.search(r"10 Mar\s+48\s+7\s+6\.86\s+4\s+4\.5\s+not below", text)
+    assert re.search(r"4 Sep\s+10\s+4\s+2\.50\s+1\s+4\.5\s+below", text)
+    assert "20 Feb (illness)" in " ".join(text.split())
+
+
+def test_a_reader_finds_why_a_visit_was_not_tested(figures: dict[str, Any]) -> None:
+    text = " ".join(page_of(write_pdf(figures, edition=1), "AB2 Mill bend").split())
+    assert "not tested (see 1)" in text
+    assert "spate" in text
+
+
+def test_a_draft_says_so_on_every_page_and_a_published_report_nowhere(figures: dict[str, Any]) -> None:
+    draft = PdfReader(io.BytesIO(write_pdf(figures, edition=1)))
+    assert all("Draft" in each.extract_text() for each in draft.pages)
+    published = text_of(write_pdf(figures, edition=2, published_on=PUBLISHED))
+    assert "Draft" not in published
+    assert "DRAFT" not in published
+    assert "Published on 3 February 2026." in " ".join(published.split())
+    assert "Edition 2." in published
+
+
+@pytest.mark.parametrize("published_on", [None, PUBLISHED])
+def test_it_keeps_the_standard_for_pdfs_that_everybody_can_read(
+    figures: dict[str, Any], published_on: date | None
+) -> None:
+    pdf = write_pdf(figures, edition=1, published_on=published_on)
+    report = page.validate_pdf_bytes(pdf, profile=page.ValidationProfile.PDF_UA_1)
+    assert report.is_compliant, str(report)
+
+
+def test_the_checker_would_see_a_chart_without_words(figures: dict[str, Any]) -> None:
+    html = re.sub(r"<title>[^<]*</title>", "", render_document(figures, edition=1))
+    report = page.validate_pdf_bytes(typeset(html), profile=page.ValidationProfile.PDF_UA_1)
+    assert not report.is_compliant
+
+
+def test_it_carries_title_and_language(figures: dict[str, Any]) -> None:
+    reader = PdfReader(io.BytesIO(write_pdf(figures, edition=1)))
+    assert reader.metadata is not None
+    assert reader.metadata.title == "Alder Beck Watch: the rivers in 2025"
+    assert reader.trailer["/Root"]["/Lang"] == "en-gb"
+
+
+def test_its_contents_lead_to_the_pages(figures: dict[str, Any]) -> None:
+    reader = PdfReader(io.BytesIO(write_pdf(figures, edition=1)))
+    contents = reader.pages[1].extract_text()
+    found = re.search(r"AB2 Mill bend[ .]*(\d+)", contents)
+    assert found
+    assert "AB2 Mill bend" in reader.pages[int(found[1]) - 1].extract_text()
+
+
+def test_its_charts_name_their_figures(figures: dict[str, Any]) -> None:
+    html = render_document(figures, edition=1)
+    assert "AB1 Stepping stones, ASPT: 2 visits" in html
+    assert "below the trigger: 1" in html
+
+
+def test_the_sketch_shows_each_site_and_tells_how_the_water_runs(figures: dict[str, Any]) -> None:
+    drawing = ElementTree.fromstring(str(draw_map(figures)))
+    words = [each.text for each in drawing.iter("{http://www.w3.org/2000/svg}text")]
+    assert {"AB1", "AB2"} <= set(words)
+    title = drawing.find("{http://www.w3.org/2000/svg}title")
+    assert title is not None
+    assert title.text == "Sketch of the sites: AB2 flows to AB1."
+
+
+def test_it_can_tell_of_a_group_without_sites(figures: dict[str, Any]) -> None:
+    empty = json.loads(json.dumps(figures)) | {"sites": []}
+    assert "had no site" in text_of(write_pdf(empty, edition=1))
+
+
+def test_it_names_only_who_agreed(figures: dict[str, Any]) -> None:
+    text = text_of(write_pdf(figures, edition=1))
+    assert "Vera Example" in text
+    assert "Owen Example" not in text
+
+
+def test_what_people_typed_stays_text(figures: dict[str, Any]) -> None:
+    typed = '<img src="http://outside.example/spy.png"><b>bold</b>'
+    html = render_document(figures | {"foreword": typed}, edition=1)
+    assert "<img" not in html
+    assert "&lt;b&gt;bold" in html
+
+
+@pytest.mark.parametrize(
+    "address", ["http://outside.example/a.png", "https://outside.example/", "file:///etc/passwd"]
+)
+def test_it_fetches_nothing_from_outside(address: str) -> None:
+    with pytest.raises(OutsideRefused):
+        typeset(f'<html lang="en"><title>t</title><img alt="" src="{address}"></html>')
+
+
+def test_it_reads_what_lies_inside_the_document() -> None:
+    assert NothingOutside().fetch("data:text/plain,riffle").read() == b"riffle"

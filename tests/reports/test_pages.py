@@ -1,0 +1,213 @@
+"""The pages of the yearly report."""
+
+from __future__ import annotations
+
+from contextlib import closing
+from datetime import date
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from portal.accounts.models import User
+from portal.reports.models import YearlyReport
+from portal.reports.services import make_report, publish_report, request_report
+from tests.reports.conftest import YEAR, YearBook
+
+State = YearlyReport.State
+
+
+@pytest.fixture
+def visited(book: YearBook) -> YearBook:
+    book.visit(date(YEAR, 3, 10))
+    return book
+
+
+@pytest.fixture
+def draft(visited: YearBook) -> YearlyReport:
+    report = request_report(person=visited.cast.person("coordinator"), group=visited.group, year=YEAR)
+    make_report(report.pk)
+    report.refresh_from_db()
+    return report
+
+
+@pytest.fixture
+def published(visited: YearBook, draft: YearlyReport) -> YearlyReport:
+    return publish_report(person=visited.cast.person("coordinator"), report=draft)
+
+
+def as_user(user: User) -> Client:
+    client = Client()
+    client.force_login(user)
+    return client
+
+
+def address(name: str, report: YearlyReport) -> str:
+    if name.startswith("public"):
+        return reverse(name, args=[report.pk])
+    return reverse(name, args=[report.group.slug, report.pk])
+
+
+def list_of(book: YearBook) -> str:
+    return reverse("report_list", args=[book.group.slug])
+
+
+def text(response: Any) -> str:
+    return response.content.decode()
+
+
+def body(response: Any) -> bytes:
+    return b"".join(response.streaming_content)
+
+
+def test_a_coordinator_orders_a_report_and_lands_on_its_page(visited: YearBook) -> None:
+    client = as_user(visited.cast.coordinator)
+    response = client.post(list_of(visited), {"year": YEAR, "foreword": "A dry spring."})
+    report = YearlyReport.objects.of_group(visited.group).get()
+    assert (response.status_code, response["Location"]) == (302, address("report_detail", report))
+    assert (report.foreword, report.state) == ("A dry spring.", State.QUEUED)
+
+
+def test_the_form_offers_the_years_with_records(visited: YearBook) -> None:
+    visited.visit(date(YEAR - 2, 3, 10))
+    page = text(as_user(visited.cast.coordinator).get(list_of(visited)))
+    assert [f'<option value="{year}"' in page for year in (YEAR + 1, YEAR, YEAR - 1, YEAR - 2, YEAR - 3)] == [
+        False,
+        True,
+        True,
+        True,
+        False,
+    ]
+
+
+def test_a_group_without_visits_is_told_so(book: YearBook) -> None:
+    assert "no visit on record" in text(as_user(book.cast.coordinator).get(list_of(book)))
+
+
+def test_a_wrong_year_is_refused_at_the_field_and_the_foreword_kept(visited: YearBook) -> None:
+    data = {"year": "1900", "foreword": "Long words."}
+    response = as_user(visited.cast.coordinator).post(list_of(visited), data)
+    assert response.status_code == 400
+    assert 'aria-invalid="true"' in text(response)
+    assert "Long words." in text(response)
+    assert not YearlyReport.objects.of_group(visited.group).exists()
+
+
+def test_a_volunteer_sees_published_reports_only_and_no_form(visited: YearBook, draft: YearlyReport) -> None:
+    page = text(as_user(visited.cast.volunteer).get(list_of(visited)))
+    assert "None has been published yet." in page
+    assert "<textarea" not in page
+    publish_report(person=visited.cast.person("coordinator"), report=draft)
+    assert f"Report on {YEAR}" in text(as_user(visited.cast.volunteer).get(list_of(visited)))
+
+
+@pytest.mark.parametrize("name", ["report_detail", "report_progress", "report_file"])
+@pytest.mark.parametrize(
+    ("role", "status"),
+    [("coordinator", 200), ("second_coordinator", 200), ("volunteer", 403), ("neighbour_coordinator", 404)],
+)
+def test_a_draft_is_for_coordinators(
+    visited: YearBook, draft: YearlyReport, name: str, role: str, status: int
+) -> None:
+    with closing(as_user(getattr(visited.cast, role)).get(address(name, draft))) as response:
+        assert response.status_code == status
+
+
+@pytest.mark.parametrize(("role", "status"), [("volunteer", 403), ("neighbour_coordinator", 404)])
+def test_others_can_neither_order_nor_publish(
+    visited: YearBook, draft: YearlyReport, role: str, status: int
+) -> None:
+    client = as_user(getattr(visited.cast, role))
+    assert client.post(list_of(visited), {"year": YEAR}).status_code == status
+    assert client.post(address("report_publish", draft)).status_code == status
+    draft.refresh_from_db()
+    assert draft.state == State.READY
+
+
+def test_the_page_shows_how_far_the_work_is_and_asks_again_by_itself(visited: YearBook) -> None:
+    report = request_report(person=visited.cast.person("coordinator"), group=visited.group, year=YEAR)
+    YearlyReport.objects.of_group(visited.group).update(
+        state=State.RUNNING, progress=40, step="Drawing site 1 of 2"
+    )
+    page = text(as_user(visited.cast.coordinator).get(address("report_detail", report)))
+    assert "Drawing site 1 of 2" in page
+    assert 'value="40" max="100"' in page
+    assert f'hx-get="{address("report_progress", report)}"' in page
+    assert "Look again" in page
+
+
+def test_the_polling_ends_and_the_page_reloads_once_the_report_is_there(
+    visited: YearBook, draft: YearlyReport
+) -> None:
+    response = as_user(visited.cast.coordinator).get(address("report_progress", draft))
+    assert response["HX-Refresh"] == "true"
+    assert "hx-trigger" not in text(response)
+
+
+def test_a_failure_is_shown_with_a_way_to_try_again(visited: YearBook, draft: YearlyReport) -> None:
+    YearlyReport.objects.of_group(visited.group).update(state=State.FAILED, problem="The disk is full.")
+    page = text(as_user(visited.cast.coordinator).get(address("report_detail", draft)))
+    assert "The disk is full." in page
+    assert "Try again" in page
+
+
+def test_publishing_opens_the_report_to_everybody(visited: YearBook, draft: YearlyReport) -> None:
+    nobody = Client()
+    assert nobody.get(address("public_report", draft)).status_code == 404
+    assert nobody.get(address("public_report_file", draft)).status_code == 404
+    response = as_user(visited.cast.coordinator).post(address("report_publish", draft), follow=True)
+    assert "The report is published." in text(response)
+    page = text(nobody.get(address("public_report", draft)))
+    assert "Volunteers made 1 visit to 1 site" in page
+    assert address("public_report_file", draft) in page
+
+
+def test_the_public_file_is_the_published_pdf(published: YearlyReport) -> None:
+    response = Client().get(address("public_report_file", published))
+    assert response["Content-Type"] == "application/pdf"
+    assert f'filename="alder-beck-{YEAR}-1.pdf"' in response["Content-Disposition"]
+    assert body(response) == Path(published.file.path).read_bytes()
+
+
+def test_publishing_twice_says_that_it_is_done(visited: YearBook, published: YearlyReport) -> None:
+    response = as_user(visited.cast.coordinator).post(address("report_publish", published), follow=True)
+    assert "cannot be published, because its state is: published" in text(response)
+
+
+def test_an_older_edition_points_to_the_newer(visited: YearBook, published: YearlyReport) -> None:
+    second = request_report(person=visited.cast.person("coordinator"), group=visited.group, year=YEAR)
+    make_report(second.pk)
+    second.refresh_from_db()
+    assert "corrected edition" not in text(Client().get(address("public_report", published)))
+    publish_report(person=visited.cast.person("coordinator"), report=second)
+    assert address("public_report", second) in text(Client().get(address("public_report", published)))
+    assert "corrected edition" not in text(Client().get(address("public_report", second)))
+
+
+def test_a_made_up_address_leads_nowhere(db: None) -> None:
+    assert Client().get(reverse("public_report", args=[uuid4()])).status_code == 404
+    assert Client().get(reverse("public_report_file", args=[uuid4()])).status_code == 404
+
+
+def test_a_draft_is_never_kept_by_a_cache(visited: YearBook, draft: YearlyReport) -> None:
+    response = as_user(visited.cast.coordinator).get(address("report_file", draft))
+    assert "no-store" in response["Cache-Control"]
+    assert body(response).startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize("name", ["report_publish"])
+def test_looking_never_publishes(visited: YearBook, draft: YearlyReport, name: str) -> None:
+    assert as_user(visited.cast.coordinator).get(address(name, draft)).status_code == 405
+
+
+def test_the_list_costs_as_many_queries_for_many_reports(
+    visited: YearBook, published: YearlyReport, django_assert_max_num_queries: Any
+) -> None:
+    for edition in range(2, 30):
+        YearlyReport.objects.create(group=visited.group, year=YEAR, edition=edition, data=published.data)
+    client = as_user(visited.cast.coordinator)
+    with django_assert_max_num_queries(8):
+        client.get(list_of(visited))
