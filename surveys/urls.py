@@ -1,4 +1,4 @@
-"""Pages of sites, visits and their review; `urls_imports` adds spreadsheets, `urls_api` the interface for programs."""
+"""Pages of sites, visits and their review; other files add spreadsheets and the interface for programs."""
 
 from django.urls import URLPattern, URLResolver, include, path
 
