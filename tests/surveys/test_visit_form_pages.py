@@ -16,7 +16,7 @@ from surveys.models import Draft, Photo, Visit
 from surveys.services.drafts import start_visit
 from surveys.services.review import return_visit
 from tests.conftest import Cast
-from tests.factories import data_for, submit
+from tests.factories import MembershipFactory, data_for, submit
 from tests.surveys.pages import address, picture, post_of, signed_in, text_of
 
 QueryCeiling = Callable[..., AbstractContextManager[Any]]
@@ -286,6 +286,14 @@ class TestPhotos:
         assert b"".join(answer.streaming_content)[:2] == b"\xff\xd8"
         assert signed_in(cast.neighbour_volunteer).get(place).status_code == 404
         assert Client().get(place).status_code == 302
+
+    def test_it_serves_no_picture_under_the_persons_other_group(
+        self, cast: Cast, draft: Draft, client: Client
+    ) -> None:
+        MembershipFactory(group=cast.neighbour, user=cast.volunteer)
+        self.add(cast, draft, client, photo=picture())
+        photo = Photo.objects.of_group(cast.group).get()
+        assert client.get(address("photo_file", cast.neighbour, photo_id=photo.pk)).status_code == 404
 
     def test_it_removes_a_picture_and_keeps_what_was_typed(
         self, cast: Cast, draft: Draft, client: Client

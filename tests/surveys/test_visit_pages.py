@@ -15,7 +15,7 @@ from surveys.models import Visit
 from surveys.overviews import VISITS_PER_PAGE
 from surveys.services.review import approve_visit, return_visit
 from tests.conftest import Cast
-from tests.factories import SiteFactory, VisitFactory, days_ago, submit
+from tests.factories import MembershipFactory, SiteFactory, VisitFactory, days_ago, submit
 from tests.surveys.pages import address, signed_in, text_of
 
 QueryCeiling = Callable[..., AbstractContextManager[Any]]
@@ -60,6 +60,10 @@ class TestList:
     def test_it_never_reaches_into_another_group_by_a_sites_number(self, cast: Cast) -> None:
         VisitFactory(site=cast.neighbour_site)
         assert shown(list_of(cast, site=str(cast.neighbour_site.pk))) == []
+
+    def test_it_offers_no_sites_of_the_persons_other_group(self, cast: Cast) -> None:
+        MembershipFactory(group=cast.neighbour, user=cast.volunteer)
+        assert "WB1" not in text_of(list_of(cast))
 
     def test_it_keeps_the_choice_from_page_to_page(self, cast: Cast) -> None:
         for _each in range(VISITS_PER_PAGE + 1):
@@ -166,6 +170,12 @@ class TestDetail:
         stranger = signed_in(cast.neighbour_coordinator)
         assert stranger.get(address("visit_detail", cast.group, visit_id=visit.pk)).status_code == 404
         assert stranger.get(address("visit_detail", cast.neighbour, visit_id=visit.pk)).status_code == 404
+
+    def test_it_is_not_there_under_the_persons_other_group(self, cast: Cast) -> None:
+        MembershipFactory(group=cast.neighbour, user=cast.volunteer)
+        visit = submit(cast.person("volunteer"), cast.site)
+        answer = signed_in(cast.volunteer).get(address("visit_detail", cast.neighbour, visit_id=visit.pk))
+        assert answer.status_code == 404
 
     @pytest.mark.parametrize("taxa", [1, 20])
     def test_it_asks_the_database_as_often_for_many_rows_as_for_one(
