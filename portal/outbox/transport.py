@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import smtplib
+import ssl
 from dataclasses import dataclass
 from email.message import EmailMessage
 from enum import Enum
@@ -51,12 +52,18 @@ def send(mail: EmailMessage) -> Answer:
 
 def _connect() -> smtplib.SMTP:
     options = settings.OUTBOX_SMTP
-    kind = smtplib.SMTP_SSL if options["use_ssl"] else smtplib.SMTP
-    smtp = kind(options["host"], options["port"], timeout=options["timeout"])
+    place = (options["host"], options["port"])
+    # Checks the server's certificate, which smtplib by itself does not.
+    trust = ssl.create_default_context()
+    smtp: smtplib.SMTP
+    if options["use_ssl"]:
+        smtp = smtplib.SMTP_SSL(*place, timeout=options["timeout"], context=trust)
+    else:
+        smtp = smtplib.SMTP(*place, timeout=options["timeout"])
     try:
         smtp.ehlo_or_helo_if_needed()
         if options["use_tls"]:
-            smtp.starttls()
+            smtp.starttls(context=trust)
             smtp.ehlo()
         if options["username"]:
             smtp.login(options["username"], options["password"])

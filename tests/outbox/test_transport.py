@@ -1,0 +1,176 @@
+"""Speaking SMTP the ways mail servers want it: with a login, with TLS, and with bad manners."""
+
+from __future__ import annotations
+
+import socket
+import ssl
+import subprocess
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+from aiosmtpd.controller import Controller
+from aiosmtpd.smtp import AuthResult, LoginPassword
+from pytest_django import Settings
+
+from portal.embedded.inbox import free_port
+from portal.outbox.composing import compose
+from portal.outbox.models import Message
+from portal.outbox.transport import Answer, Result, send
+from tests.mail import Postbox, smtp_settings
+
+MESSAGE = Message(to_address="reader@agency.example", subject="Low", text="Twelve.\n")
+
+
+def try_to_send() -> Answer:
+    return send(compose(MESSAGE))
+
+
+@pytest.fixture(scope="module")
+def certificate(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A certificate made for this run, key and all in one file."""
+    place = tmp_path_factory.mktemp("tls") / "server.pem"
+    command = ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2"]
+    command += ["-subj", "/CN=localhost", "-addext", "subjectAltName=IP:127.0.0.1"]
+    subprocess.run([*command, "-keyout", place, "-out", f"{place}.crt"], check=True, capture_output=True)
+    place.write_text(place.read_text() + Path(f"{place}.crt").read_text())
+    return place
+
+
+def knows(server: Any, session: Any, envelope: Any, mechanism: str, data: Any) -> AuthResult:
+    good = isinstance(data, LoginPassword) and (data.login, data.password) == (b"portal", b"secret")
+    return AuthResult(success=good, handled=False)
+
+
+@contextmanager
+def tls_server(certificate: Path) -> Iterator[Postbox]:
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    context.load_cert_chain(certificate)
+    box = Postbox(port=free_port())
+    server = Controller(
+        box,
+        hostname="127.0.0.1",
+        port=box.port,
+        tls_context=context,
+        require_starttls=True,
+        authenticator=knows,
+        auth_required=True,
+    )
+    server.start()
+    try:
+        yield box
+    finally:
+        server.stop()
+
+
+@pytest.fixture
+def trusted(certificate: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The certificate, as if a known authority had signed it."""
+    monkeypatch.setenv("SSL_CERT_FILE", f"{certificate}.crt")
+    return certificate
+
+
+def test_it_signs_in_over_tls(trusted: Path, settings: Settings) -> None:
+    with tls_server(trusted) as box:
+        login = {"username": "portal", "password": "secret", "use_tls": True}
+        settings.OUTBOX_SMTP = smtp_settings(box.port) | login
+        assert try_to_send().result is Result.ACCEPTED
+        assert len(box.mails) == 1
+
+
+def test_it_gives_its_login_to_no_stranger(certificate: Path, settings: Settings) -> None:
+    """A server whose certificate nobody vouches for."""
+    with tls_server(certificate) as box:
+        login = {"username": "portal", "password": "secret", "use_tls": True}
+        settings.OUTBOX_SMTP = smtp_settings(box.port) | login
+        answer = try_to_send()
+    assert answer.result is Result.NO_SERVER
+    assert "certificate" in answer.text
+    assert box.mails == []
+
+
+@pytest.mark.parametrize(
+    "login", [{"username": "portal", "password": "wrong", "use_tls": True}, {"use_tls": True}, {}]
+)
+def test_it_never_blames_the_reader_for_a_login_of_ours(
+    trusted: Path, settings: Settings, login: dict[str, Any]
+) -> None:
+    with tls_server(trusted) as box:
+        settings.OUTBOX_SMTP = smtp_settings(box.port) | login
+        assert try_to_send().result in (Result.NO_SERVER, Result.TRY_AGAIN)
+        assert box.mails == []
+
+
+@contextmanager
+def talking(*lines: bytes) -> Iterator[int]:
+    """A server that says these lines whatever it is told, and then hangs up."""
+    listener = socket.create_server(("127.0.0.1", 0))
+    listener.settimeout(10)
+
+    def serve() -> None:
+        line, _address = listener.accept()
+        with line:
+            line.settimeout(10)
+            for answer in lines:
+                line.sendall(answer)
+                line.recv(4096)
+
+    thread = threading.Thread(target=serve)
+    thread.start()
+    try:
+        yield listener.getsockname()[1]
+    finally:
+        thread.join()
+        listener.close()
+
+
+@pytest.mark.parametrize(
+    ("lines", "result", "code"),
+    [
+        ([b"220 hello\r\n", b"250 hi\r\n", b"250 ok\r\n", b"550 no such user\r\n"], Result.REFUSED, 550),
+        ([b"220 hello\r\n", b"250 hi\r\n", b"250 ok\r\n", b"450 later\r\n"], Result.TRY_AGAIN, 450),
+        ([b"220 hello\r\n", b"250 hi\r\n", b"550 you again\r\n"], Result.TRY_AGAIN, 550),
+        (
+            [b"220 hello\r\n", b"250 hi\r\n", b"250 ok\r\n", b"250 ok\r\n", b"554 no data\r\n"],
+            Result.REFUSED,
+            554,
+        ),
+        ([b"220 hello\r\n", b"250 hi\r\n", b"250 ok\r\n", b"250 ok\r\n"], Result.TRY_AGAIN, None),
+        ([b"220 hello\r\n", b"250 hi\r\n"], Result.TRY_AGAIN, None),
+        ([b"554 go away\r\n"], Result.NO_SERVER, 554),
+        ([b"421 busy\r\n"], Result.NO_SERVER, 421),
+        ([b"SSH-2.0-nonsense\r\n"], Result.NO_SERVER, -1),
+    ],
+)
+def test_it_knows_a_refusal_of_this_reader_from_all_other_trouble(
+    settings: Settings, lines: list[bytes], result: Result, code: int | None
+) -> None:
+    with talking(*lines) as port:
+        settings.OUTBOX_SMTP = smtp_settings(port)
+        answer = try_to_send()
+    assert answer.result is result
+    assert answer.code == code
+
+
+def test_it_takes_the_message_for_sent_when_only_the_goodbye_fails(settings: Settings) -> None:
+    accepted = [
+        b"220 hello\r\n",
+        b"250 hi\r\n",
+        b"250 ok\r\n",
+        b"250 ok\r\n",
+        b"354 go on\r\n",
+        b"250 taken\r\n",
+    ]
+    with talking(*accepted) as port:
+        settings.OUTBOX_SMTP = smtp_settings(port)
+        answer = try_to_send()
+    assert answer == Answer(Result.ACCEPTED, 250, "taken")
+
+
+def test_it_waits_no_longer_than_it_is_told_for_a_silent_server(settings: Settings) -> None:
+    with talking(b"220 hello\r\n", b"") as port:
+        settings.OUTBOX_SMTP = smtp_settings(port, timeout=0.5)
+        assert try_to_send().result is Result.NO_SERVER
