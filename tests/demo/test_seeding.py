@@ -19,6 +19,7 @@ from portal.demo import seeding
 from portal.demo.logins import login_lines
 from portal.demo.replay import Replay
 from portal.demo.seeding import seed_demo
+from portal.demo.settling import found_group
 from portal.demo.world import HEADWATERS, INVENTED, PASSWORD
 from portal.outbox.models import Message
 from portal.reports.models import YearlyReport
@@ -138,15 +139,15 @@ def test_a_run_that_breaks_off_leaves_nothing_behind(db: None, monkeypatch: pyte
         raise KeyboardInterrupt
 
     monkeypatch.setattr(seeding, "is_seeded", lambda: False)
-    monkeypatch.setattr(seeding, "found_group", _renamed(seeding.found_group))
+    monkeypatch.setattr(seeding, "found_group", _renamed(found_group))
     monkeypatch.setattr(Replay, "run", power_cut)
     with pytest.raises(KeyboardInterrupt):
         seed_demo(extent=SMALL, now=NOW)
     assert not Group.objects.filter(slug="broken-off").exists()
 
 
-def _renamed(found_group: Any) -> Any:
+def _renamed(found: Any) -> Any:
     """Found the group under another name, so that this test can stand beside the played demo."""
     from dataclasses import replace
 
-    return lambda plan, *rest: found_group(replace(plan, slug="broken-off"), *rest)
+    return lambda plan, *rest: found(replace(plan, slug="broken-off"), *rest)

@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 from portal.demo.stories import STORIES, UNPLANNED
-from portal.demo.world import GROUPS, OPERATOR
+from portal.demo.world import GROUPS, OPERATOR, ContactPlan, PersonPlan
 from surveys.locations import grid_reference
 
+PEOPLE: list[PersonPlan | ContactPlan] = [
+    OPERATOR,
+    *(each for group in GROUPS for each in group.people),
+    *(each for group in GROUPS for each in group.contacts),
+]
 SITES = [(group, site) for group in GROUPS for site in group.sites]
 
 
@@ -30,13 +35,12 @@ def test_every_site_has_a_british_grid_reference() -> None:
 
 
 def test_every_address_is_one_that_can_never_be_real() -> None:
-    people = [*(each for group in GROUPS for each in (*group.people, *group.contacts)), OPERATOR]
-    assert all(each.email.endswith(".example") for each in people)
+    assert all(each.email.endswith(".example") for each in PEOPLE)
 
 
 def test_one_address_is_one_person() -> None:
-    named = {each.email: each.name for group in GROUPS for each in (*group.people, *group.contacts)}
-    assert all(named[each.email] == each.name for group in GROUPS for each in (*group.people, *group.contacts))
+    named = {each.email: each.name for each in PEOPLE}
+    assert all(named[each.email] == each.name for each in PEOPLE)
 
 
 def test_every_group_has_two_coordinators_and_enough_volunteers() -> None:

@@ -56,7 +56,7 @@ def list_of(book: YearBook) -> str:
 
 
 def text(response: Any) -> str:
-    return response.content.decode()
+    return str(response.content.decode())
 
 
 def body(response: Any) -> bytes:

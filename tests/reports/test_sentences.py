@@ -42,7 +42,7 @@ def test_it_tells_a_full_year(book: YearBook) -> None:
         "Of 7 planned visits there is no record at all: nothing is known of the river then.",
         "2 visits could be tested against the trigger of their site, and 1 fell below it.",
         "1 visit could not be tested; the pages of the sites say why. Not tested does not mean clean.",
-        "1 incident was opened; 1 was acknowledged.",
+        "1 incident was opened. Acknowledged: 1.",
         "Half of the acknowledgements came within 2.5 hours.",
         "1 incident proved to be a false alarm: withdrawn, not confirmed, or an error of method.",
         "2 people took part and kicked for 4 minutes in all.",

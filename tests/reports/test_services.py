@@ -55,7 +55,7 @@ def test_it_makes_a_report_with_a_file_frozen_figures_and_audit_rows(visited: Ye
 
 
 def test_its_file_name_gives_nothing_away(visited: YearBook) -> None:
-    name = Path(made(visited).file.name).stem
+    name = Path(made(visited).file.name or "").stem
     assert len(name) == 36
     assert visited.group.slug not in name
 
@@ -161,10 +161,11 @@ def test_a_dead_jobs_report_is_taken_over_and_the_dead_one_can_do_no_more(visite
 def test_a_job_whose_report_was_ordered_anew_stores_nothing(
     visited: YearBook, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    from portal.reports import document
     from portal.reports.services import making
 
     report = order(visited)
-    real = making.typeset
+    real = document.typeset
 
     def order_meanwhile(html: str) -> bytes:
         order(visited, foreword="Changed my mind.")

@@ -77,8 +77,8 @@ def _incidents(figures: Figures) -> str:
         return _("No incident was opened.")
     opened = len(told["rows"])
     return ngettext(
-        "%(opened)d incident was opened; %(acknowledged)d was acknowledged.",
-        "%(opened)d incidents were opened; %(acknowledged)d of them were acknowledged.",
+        "%(opened)d incident was opened. Acknowledged: %(acknowledged)d.",
+        "%(opened)d incidents were opened. Acknowledged: %(acknowledged)d.",
         opened,
     ) % {"opened": opened, "acknowledged": told["acknowledged"]}
 

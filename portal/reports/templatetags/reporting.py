@@ -37,8 +37,9 @@ def as_moment(text: str | None) -> str:
 @register.filter
 def score_of(scores: Mapping[str, float | None], index: str) -> str:
     """The score of that index with the decimals of its method."""
-    value = scores.get(index)
-    return NOTHING if value is None else number_format(value, METHODS[index].decimals)
+    value, places = scores.get(index), METHODS[index].decimals
+    # number_format alone cuts further decimals off: 6.857 would stand as 6.85.
+    return NOTHING if value is None else number_format(f"{value:.{places}f}", places)
 
 
 @register.filter
@@ -52,12 +53,6 @@ def as_cell(tally: Sequence[int]) -> str:
     """Visits that found a taxon of those that looked for it, or a dash where none looked."""
     found, looked = tally
     return f"{found} / {looked}" if looked else NOTHING
-
-
-@register.filter
-def share_of(part: float, whole: float) -> int:
-    """A percentage, 0 of nothing."""
-    return round(100 * part / whole) if whole else 0
 
 
 @register.filter
