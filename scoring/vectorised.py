@@ -45,9 +45,11 @@ def score_lines(
     if len(sample_index) > 1 and (sample_index[1:] < sample_index[:-1]).any():
         order = np.argsort(sample_index, kind="stable")
         sample_index, taxon_index, numbers = sample_index[order], taxon_index[order], numbers[order]
+    # Looked up once: a search per chunk would copy the whole array each time to match integer types.
+    ends = np.searchsorted(sample_index, np.arange(samples + 1))
 
     def rows(start: int, stop: int) -> Figures:
-        lines = slice(*np.searchsorted(sample_index, (start, stop)))
+        lines = slice(ends[start], ends[stop])
         cells = (sample_index[lines].astype(np.int64) - start) * len(taxa) + taxon_index[lines]
         sums = np.bincount(cells, weights=numbers[lines], minlength=(stop - start) * len(taxa))
         return sums.astype(np.float64, copy=False).reshape(stop - start, len(taxa))
