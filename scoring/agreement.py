@@ -163,6 +163,7 @@ def _difference(first: float, second: float) -> ScoreDifference:
 
 
 def _named_alike(count: Count) -> Count:
+    # One person's "mayfly" is the other's "Ephemeroptera": a habit of naming is no disagreement.
     taxon = find_taxon(count.taxon)
     name = taxon.name if taxon else count.taxon
     return Count(name, count.count, count.low, count.high, count.fraction)

@@ -8,6 +8,7 @@ the level cuts counts as a false alarm, never as a catch, so that both figures e
 """
 
 import math
+from collections import Counter
 from collections.abc import Collection, Sequence
 from datetime import date
 
@@ -61,9 +62,7 @@ def advise_trigger(
     # Sorted first: the last digit of a sum hangs on its order, and the order of visits must not matter.
     values = sorted(score for _, score in chosen)
     baseline = _baseline(index, values)
-    _check_wish(visits_per_year, level, false_alarms_per_year)
-    if seed < 0:
-        raise AdviceError("The seed is a whole number from 0 up.")
+    _check_wish(visits_per_year, level, false_alarms_per_year, seed)
     sizes = _usual_falls(index, baseline) if falls is None else _checked_falls(falls)
     question = Question(values, draw_chances(len(values), seed), visits_per_year, sizes)
     asked = None if level is None else judge_level(question, level)
@@ -72,7 +71,7 @@ def advise_trigger(
         months=months,
         visits_per_year=visits_per_year,
         baseline=baseline,
-        distribution=tuple((value, values.count(value)) for value in sorted(set(values))),
+        distribution=tuple(Counter(values).items()),
         levels=_candidates(question, asked),
         asked=asked,
         suggestion=suggest_level(question, baseline, false_alarms_per_year),
@@ -104,13 +103,15 @@ def _baseline(index: str, values: Sequence[float]) -> Baseline:
     return baseline
 
 
-def _check_wish(visits: float, level: float | None, wanted: float | None) -> None:
+def _check_wish(visits: float, level: float | None, wanted: float | None, seed: int) -> None:
     if not (math.isfinite(visits) and visits > 0):
         raise AdviceError("The visits per year are a number above 0.")
     if level is not None and not math.isfinite(level):
         raise AdviceError("The level is no number.")
     if wanted is not None and not 0 < wanted < visits:
         raise AdviceError("The false alarms per year lie above 0 and below the visits per year.")
+    if seed < 0:
+        raise AdviceError("The seed is a whole number from 0 up.")
 
 
 def _usual_falls(index: str, baseline: Baseline) -> tuple[float, ...]:

@@ -33,6 +33,8 @@ def draw_chances(n: int, seed: int) -> Draws:
 
 
 def judge_level(question: Question, level: float) -> LevelAdvice:
+    """Return what the level does, every figure with its interval."""
+    # The gap that the level cuts is counted whole: no more false alarms than told.
     below = count_below(question.values, level)
     alarms = _estimate(question, below + 1, lambda chance: chance * question.visits_per_year)
     in_a_year = _estimate(question, below + 1, lambda chance: 1 - (1 - chance) ** question.visits_per_year)
@@ -42,12 +44,14 @@ def judge_level(question: Question, level: float) -> LevelAdvice:
 
 def _catch(question: Question, level: float, fall: float) -> Catch:
     """A score lowered by the fall lies below the level where it lay below level + fall before."""
+    # Here the cut gap is left out: no fewer catches than told.
     gaps = count_below(question.values, level + fall)
     once = _estimate(question, gaps, lambda chance: chance)
     return Catch(fall, once, _estimate(question, gaps, lambda chance: 1 - (1 - chance) ** 2))
 
 
 def count_below(values: Sequence[float], level: float) -> int:
+    """Return how many scores would fire at the level."""
     return sum(is_below(value, level) for value in values)
 
 
