@@ -86,9 +86,9 @@ def _suggestion_as_text(advice: Advice) -> list[str]:
 
 
 def _level_as_text(level: LevelAdvice) -> list[str]:
-    bound = "at most " if level.is_beyond else ""
+    note = "; no visit was below it yet" if level.is_beyond else ""
     return [
-        f"  {level.level:g}: {bound}{_figure(level.false_alarms_per_year)} false alarms a year",
+        f"  {level.level:g}: {_figure(level.false_alarms_per_year)} false alarms a year{note}",
         *(
             f"      fall by {catch.fall:g}: caught at the next visit {_percent(catch.next_visit)}, "
             f"within two visits {_percent(catch.within_two)}"

@@ -99,9 +99,9 @@ def test_it_tells_the_same_in_sentences() -> None:
     assert text.endswith(ASSUMES + "\n")
 
 
-def test_it_marks_false_alarms_that_are_only_bounded() -> None:
+def test_it_marks_the_level_that_no_visit_was_below_yet() -> None:
     text = format_advice(advice(), "text")
-    assert text.count("at most ") == 1
+    assert text.count("; no visit was below it yet") == 1
     assert "Suggested" not in text
 
 
