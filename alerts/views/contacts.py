@@ -15,8 +15,9 @@ from alerts.forms import ContactForm, SiteContactsForm
 from alerts.models import AgencyContact
 from alerts.queries import contacts_of
 from alerts.services.contacts import name_site_contacts, save_contact
-from alerts.views.shared import enter, find_site, try_service
+from alerts.views.shared import find_site, try_service
 from portal.accounts.middleware import PortalRequest
+from portal.accounts.pages import enter, posted
 
 
 @login_required
@@ -32,7 +33,7 @@ def contact_list(request: PortalRequest, slug: str) -> HttpResponse:
 def contact_create(request: PortalRequest, slug: str) -> HttpResponse:
     """Name somebody new."""
     group = enter(request, slug, "contact.manage")
-    form = ContactForm(request.POST or None)
+    form = ContactForm(posted(request))
     if form.is_valid():
         contact = save_contact(person=request.person, group=group, fields=form.cleaned_data)
         messages.success(
@@ -49,7 +50,7 @@ def contact_edit(request: PortalRequest, slug: str, contact_id: UUID) -> HttpRes
     """Change somebody, or take them out of service."""
     group = enter(request, slug, "contact.manage")
     rows = AgencyContact.objects.of_group(group)
-    form = ContactForm(request.POST or None, instance=get_object_or_404(rows, id=contact_id))
+    form = ContactForm(posted(request), instance=get_object_or_404(rows, id=contact_id))
     if form.is_valid():
         # Read again, because checking the form has changed the one it was given.
         save_contact(

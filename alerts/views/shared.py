@@ -19,18 +19,10 @@ from alerts.models import Incident
 from portal.accounts.access import Person, require
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
-from portal.accounts.queries import group_for
 from surveys.models import Photo, Site, Visit
 
 PhotoUrl = Callable[[Photo], str]
 TYPES = {"jpg": "image/jpeg", "jpeg": "image/jpeg", "png": "image/png", "webp": "image/webp"}
-
-
-def enter(request: PortalRequest, slug: str, action: str) -> Group:
-    """The group at this address, for whoever may do `action` there."""
-    group = group_for(request.person, slug, action)
-    request.current_group = group
-    return group
 
 
 def find_site(group: Group, site_id: UUID) -> Site:

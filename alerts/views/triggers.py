@@ -18,8 +18,9 @@ from alerts.forms import LevelForm, TriggerForm
 from alerts.models import Trigger
 from alerts.queries import triggers_of
 from alerts.services.triggers import set_trigger
-from alerts.views.shared import enter, find_site, try_service
+from alerts.views.shared import find_site, try_service
 from portal.accounts.middleware import PortalRequest
+from portal.accounts.pages import enter, posted
 from surveys.models import Site
 
 FIRST_INDEX = "bmwp"
@@ -31,7 +32,7 @@ def trigger_set(request: PortalRequest, slug: str, site_id: UUID) -> HttpRespons
     """Show the site's history against a level, and set a new trigger."""
     group = enter(request, slug, "trigger.set")
     site = find_site(group, site_id)
-    form = TriggerForm(request.POST or None)
+    form = TriggerForm(posted(request))
     if form.is_valid() and try_service(
         form, lambda: set_trigger(person=request.person, site=site, **form.cleaned_data)
     ):

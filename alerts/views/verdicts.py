@@ -15,9 +15,10 @@ from alerts.forms import ReasonForm
 from alerts.models import Verdict
 from alerts.services.verdicts import can_test_anyway, test_visit_anyway
 from alerts.verdicts import reason_words
-from alerts.views.shared import enter, try_service
+from alerts.views.shared import try_service
 from portal.accounts.access import require
 from portal.accounts.middleware import PortalRequest
+from portal.accounts.pages import enter, posted
 from surveys.models import Visit
 
 
@@ -28,7 +29,7 @@ def visit_test_anyway(request: PortalRequest, slug: str, visit_id: UUID) -> Http
     group = enter(request, slug, "group.view")
     visit = get_object_or_404(Visit.objects.of_group(group).select_related("site__group", "group"), id=visit_id)
     require(request.person, "visit.test_anyway", visit)
-    form = ReasonForm(request.POST or None)
+    form = ReasonForm(posted(request))
     if form.is_valid() and try_service(
         form, lambda: test_visit_anyway(person=request.person, visit=visit, **form.cleaned_data)
     ):

@@ -18,13 +18,8 @@ from portal.accounts.access import allowed, require
 from portal.accounts.forms import GroupForm, InvitationForm, NewAccountForm, RoleForm
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group, Invitation, Membership, User
-from portal.accounts.queries import group_for, members_of, open_invitations
-
-
-def _group(request: PortalRequest, slug: str, action: str) -> Group:
-    group = group_for(request.person, slug, action)
-    request.current_group = group
-    return group
+from portal.accounts.pages import enter, posted
+from portal.accounts.queries import members_of, open_invitations
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -49,7 +44,7 @@ def _accept_with_account(request: PortalRequest, invitation: Invitation) -> Http
 
 
 def _accept_as_newcomer(request: PortalRequest, invitation: Invitation) -> HttpResponse:
-    form = NewAccountForm(request.POST or None, email=invitation.email)
+    form = NewAccountForm(posted(request), email=invitation.email)
     if request.method != "POST" or not form.is_valid():
         context = {"invitation": invitation, "form": form}
         return render(request, "accounts/invitation_join.html", context, status=422 if form.errors else 200)
@@ -62,7 +57,7 @@ def _accept_as_newcomer(request: PortalRequest, invitation: Invitation) -> HttpR
 @require_safe
 def people_list(request: PortalRequest, slug: str) -> HttpResponse:
     """Who belongs to the group and who has been asked."""
-    group = _group(request, slug, "people.view")
+    group = enter(request, slug, "people.view")
     context = {
         "members": members_of(group),
         "may_manage": allowed(request.person, "people.manage", group),
@@ -75,8 +70,8 @@ def people_list(request: PortalRequest, slug: str) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 def invitation_send(request: PortalRequest, slug: str) -> HttpResponse:
     """Invite somebody by e-mail."""
-    group = _group(request, slug, "people.manage")
-    form = InvitationForm(request.POST or None)
+    group = enter(request, slug, "people.manage")
+    form = InvitationForm(posted(request))
     if request.method == "POST" and form.is_valid():
         try:
             services.invite_person(person=request.person, group=group, **form.cleaned_data)
@@ -92,7 +87,7 @@ def invitation_send(request: PortalRequest, slug: str) -> HttpResponse:
 @require_POST
 def invitation_revoke(request: PortalRequest, slug: str, invitation_id: UUID) -> HttpResponse:
     """Take an invitation back."""
-    group = _group(request, slug, "people.manage")
+    group = enter(request, slug, "people.manage")
     invitation = get_object_or_404(Invitation.objects.of_group(group), id=invitation_id)
     services.revoke_invitation(person=request.person, invitation=invitation)
     messages.success(request, _("The invitation no longer works."))
@@ -103,7 +98,7 @@ def invitation_revoke(request: PortalRequest, slug: str, invitation_id: UUID) ->
 @require_http_methods(["GET", "HEAD", "POST"])
 def membership_change(request: PortalRequest, slug: str, membership_id: UUID) -> HttpResponse:
     """A member's role, whether they are named, and leaving."""
-    group = _group(request, slug, "people.view")
+    group = enter(request, slug, "people.view")
     membership = get_object_or_404(members_of(group), id=membership_id)
     is_own = membership.user_id == request.person.user_id
     if not is_own:
@@ -151,8 +146,8 @@ def _do_membership_step(request: PortalRequest, membership: Membership, is_own: 
 @require_http_methods(["GET", "HEAD", "POST"])
 def group_edit(request: PortalRequest, slug: str) -> HttpResponse:
     """The group's settings."""
-    group = _group(request, slug, "group.edit")
-    form = GroupForm(request.POST or None, instance=Group.objects.get(id=group.id))
+    group = enter(request, slug, "group.edit")
+    form = GroupForm(posted(request), instance=Group.objects.get(id=group.id))
     if request.method == "POST" and form.is_valid():
         services.edit_group(person=request.person, group=group, fields=form.cleaned_data)
         messages.success(request, _("The settings are kept."))

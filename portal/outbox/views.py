@@ -8,7 +8,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from portal.accounts.middleware import PortalRequest
-from portal.accounts.queries import group_for
+from portal.accounts.pages import enter
 from portal.outbox.queries import delivered_messages, undelivered_messages
 
 SHOWN = 50
@@ -18,8 +18,7 @@ SHOWN = 50
 @require_safe
 def message_list(request: PortalRequest, slug: str) -> HttpResponse:
     """Messages that could not be delivered, with what the mail server said, and the last that could."""
-    group = group_for(request.person, slug, "outbox.view")
-    request.current_group = group
+    group = enter(request, slug, "outbox.view")
     undelivered = undelivered_messages(group)
     context = {
         "group": group,

@@ -14,23 +14,16 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from portal.accounts.access import allowed, require
 from portal.accounts.middleware import PortalRequest
-from portal.accounts.models import Group
-from portal.accounts.queries import group_for
+from portal.accounts.pages import enter, posted
 from portal.reports import queries
 from portal.reports.forms import ReportForm
 from portal.reports.models import YearlyReport
 from portal.reports.services import NotReady, publish_report, request_report
 
 
-def _group(request: PortalRequest, slug: str, action: str = "report.view") -> Group:
-    group = group_for(request.person, slug, action)
-    request.current_group = group
-    return group
-
-
 def _report(request: PortalRequest, slug: str, report_id: UUID) -> YearlyReport:
     """The report, if the person may see it: a draft is for those who make it."""
-    group = _group(request, slug)
+    group = enter(request, slug, "report.view")
     report = get_object_or_404(YearlyReport.objects.of_group(group), id=report_id)
     if not report.is_published:
         require(request.person, "report.make", report)
@@ -41,8 +34,8 @@ def _report(request: PortalRequest, slug: str, report_id: UUID) -> YearlyReport:
 @require_http_methods(["GET", "HEAD", "POST"])
 def report_list(request: PortalRequest, slug: str) -> HttpResponse:
     """All reports of the group; a POST orders one."""
-    group = _group(request, slug, "report.make" if request.method == "POST" else "report.view")
-    form = ReportForm(request.POST or None, years=queries.reportable_years(group))
+    group = enter(request, slug, "report.make" if request.method == "POST" else "report.view")
+    form = ReportForm(posted(request), years=queries.reportable_years(group))
     if request.method == "POST" and form.is_valid():
         report = request_report(person=request.person, group=group, **form.cleaned_data)
         return redirect("report_detail", slug=slug, report_id=report.id)
@@ -52,7 +45,7 @@ def report_list(request: PortalRequest, slug: str) -> HttpResponse:
         "reports": queries.reports_of(group, request.person),
         "may_make": allowed(request.person, "report.make", group),
     }
-    return render(request, "reports/report_list.html", context, status=400 if form.errors else 200)
+    return render(request, "reports/report_list.html", context, status=422 if form.errors else 200)
 
 
 @login_required

@@ -14,7 +14,8 @@ from alerts.queries import incidents_for_contact, live_incidents
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
-from portal.accounts.queries import group_for, public_groups
+from portal.accounts.pages import enter
+from portal.accounts.queries import public_groups
 from portal.outbox.queries import undelivered_messages
 from portal.queries import returned_to
 from surveys.queries import own_drafts, sites_due, visits_of, visits_waiting
@@ -37,8 +38,7 @@ def home(request: PortalRequest) -> HttpResponse:
 @require_safe
 def group_desk(request: PortalRequest, slug: str) -> HttpResponse:
     """What is due and what waits, for this person in this group."""
-    group = group_for(request.person, slug)
-    request.current_group = group
+    group = enter(request, slug, "group.view")
     today = timezone.localdate()
     due = sites_due(group, today)
     context = {

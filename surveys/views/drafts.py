@@ -17,6 +17,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from portal.accounts.access import Person
 from portal.accounts.middleware import PortalRequest
+from portal.accounts.pages import enter
 from surveys.forms import data_from_post, read_entry
 from surveys.models import Draft, Site, Visit
 from surveys.services.drafts import discard_draft, save_draft, start_visit
@@ -24,7 +25,7 @@ from surveys.services.errors import NotPossible
 from surveys.services.photos import InvalidPhoto, add_photo
 from surveys.services.visits import submit_visit
 from surveys.submission import InvalidSubmission
-from surveys.views.shared import enter, find_draft, find_site, show_entry
+from surveys.views.shared import find_draft, find_site, show_entry
 
 TEMPLATE = "surveys/visit_submit.html"
 

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
+from portal.accounts.pages import enter, posted
 from surveys.forms.imports import SheetForm
 from surveys.importing import COLUMNS, UnusableFile
 from surveys.importing.columns import template_csv
@@ -21,7 +22,6 @@ from surveys.importing.queries import loaded_runs, run_state
 from surveys.models import ImportRun
 from surveys.services import imports as services
 from surveys.services.errors import NotPossible
-from surveys.views.shared import enter
 
 # A page lists the first problems; the rest usually repeats them, and the list stays readable on a phone.
 PROBLEMS_SHOWN = 200
@@ -32,7 +32,7 @@ PROBLEMS_SHOWN = 200
 def import_visits(request: PortalRequest, slug: str) -> HttpResponse:
     """Choose a sheet to be checked; the columns it may have; the sheets loaded so far."""
     group = enter(request, slug, "import.run")
-    form = SheetForm(request.POST or None, request.FILES or None)
+    form = SheetForm(posted(request), request.FILES or None)
     if request.method == "POST" and form.is_valid():
         upload = form.cleaned_data["sheet"]
         try:

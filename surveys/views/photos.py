@@ -12,11 +12,12 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from portal.accounts.middleware import PortalRequest
+from portal.accounts.pages import enter
 from surveys.models import Draft, Photo
 from surveys.queries import photos_of
 from surveys.services.photos import remove_photo
 from surveys.views.drafts import keep_typed, show_photo_problem, store_upload
-from surveys.views.shared import enter, find_draft
+from surveys.views.shared import find_draft
 
 # The service encodes every upload anew as this.
 STORED_AS = "image/jpeg"

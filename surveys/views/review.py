@@ -16,6 +16,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
+from portal.accounts.pages import enter
 from portal.audit.services import history_of
 from surveys.comparisons import compare_visit, part_taken
 from surveys.forms import (
@@ -39,7 +40,7 @@ from surveys.services.review import approve_visit, return_visit
 from surveys.services.visits import correct_visit
 from surveys.sheets import VisitSheet, leading_scores, score_lines
 from surveys.submission import InvalidSubmission, Problem, submission_data
-from surveys.views.shared import enter, find_visit, show_entry
+from surveys.views.shared import find_visit, show_entry
 
 CORRECT = "surveys/visit_correct.html"
 ACCEPTED = Finding.Decision.ACCEPTED

@@ -12,23 +12,16 @@ from django.shortcuts import get_object_or_404, render
 from portal.accounts.access import Person, require
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
-from portal.accounts.queries import group_for, members_of
+from portal.accounts.queries import members_of
 from scoring.taxa import all_taxa
 from surveys.forms import Remark, visit_entry
 from surveys.models import Draft, Site, Visit
 from surveys.queries import current_scores, photos_of
 
 
-def enter(request: PortalRequest, slug: str, action: str) -> Group:
-    """The group at this address, for whoever may do `action` there."""
-    group = group_for(request.person, slug, action)
-    request.current_group = group
-    return group
-
-
 def find_site(group: Group, site_id: UUID) -> Site:
     """A site of the group, or 404."""
-    return get_object_or_404(Site.objects.of_group(group).select_related("group", "recording_list"), id=site_id)
+    return get_object_or_404(Site.objects.of_group(group).select_related("group", "recording_list", "downstream"), id=site_id)
 
 
 def find_draft(person: Person, group: Group, draft_id: UUID) -> Draft:

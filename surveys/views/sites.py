@@ -16,6 +16,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
+from portal.accounts.pages import enter, posted
 from portal.audit.services import history_of
 from surveys.forms import SiteForm
 from surveys.histories import events_of
@@ -23,7 +24,7 @@ from surveys.locations import grid_reference
 from surveys.models import Site
 from surveys.overviews import last_visits, neighbours, own_draft_at, site_rows, state_of
 from surveys.services.sites import save_site
-from surveys.views.shared import enter, find_site
+from surveys.views.shared import find_site
 
 VISITS_SHOWN = 24
 
@@ -69,7 +70,7 @@ def site_detail(request: PortalRequest, slug: str, site_id: UUID) -> HttpRespons
 def site_create(request: PortalRequest, slug: str) -> HttpResponse:
     """Add a site."""
     group = enter(request, slug, "site.edit")
-    form = SiteForm(request.POST or None, group=group)
+    form = SiteForm(posted(request), group=group)
     site = _saved(request, group, None, form) if request.method == "POST" else None
     if site:
         messages.success(request, _("%(site)s is added.") % {"site": site})
@@ -94,7 +95,7 @@ def site_edit(request: PortalRequest, slug: str, site_id: UUID) -> HttpResponse:
     """Change a site."""
     group = enter(request, slug, "site.edit")
     site = find_site(group, site_id)
-    form = SiteForm(request.POST or None, instance=site, group=group)
+    form = SiteForm(posted(request), instance=site, group=group)
     # Read again, because checking the form changes the one it was given.
     stored = find_site(group, site_id)
     if request.method == "POST" and _saved(request, group, stored, form):

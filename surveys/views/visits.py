@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
+from portal.accounts.pages import enter
 from portal.audit.services import history_of
 from surveys.forms import VisitFilter, data_from_post, read_entry
 from surveys.histories import events_of
@@ -23,7 +24,7 @@ from surveys.queries import photos_of
 from surveys.services.visits import mend_visit
 from surveys.sheets import VisitSheet, leading_scores, score_lines
 from surveys.submission import InvalidSubmission, submission_data
-from surveys.views.shared import enter, find_visit, show_entry
+from surveys.views.shared import find_visit, show_entry
 
 MEND = "surveys/visit_mend.html"
 

@@ -80,7 +80,7 @@ def test_it_keeps_the_desk_off_public_and_signed_pages(template: str) -> None:
 def test_it_keeps_signed_addresses_out_of_indexes_and_referrers() -> None:
     html = frame("base_plain.html")
     assert 'content="noindex, nofollow"' in html
-    assert 'name="referrer" content="no-referrer"' in html
+    assert 'name="referrer" content="same-origin"' in html
     assert "noindex" not in frame("base.html")
 
 

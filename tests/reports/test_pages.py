@@ -90,7 +90,7 @@ def test_a_group_without_visits_is_told_so(book: YearBook) -> None:
 def test_a_wrong_year_is_refused_at_the_field_and_the_foreword_kept(visited: YearBook) -> None:
     data = {"year": "1900", "foreword": "Long words."}
     response = as_user(visited.cast.coordinator).post(list_of(visited), data)
-    assert response.status_code == 400
+    assert response.status_code == 422
     assert 'aria-invalid="true"' in text(response)
     assert "Long words." in text(response)
     assert not YearlyReport.objects.of_group(visited.group).exists()

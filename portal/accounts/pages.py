@@ -1,0 +1,24 @@
+"""First steps of every page inside a group."""
+
+from __future__ import annotations
+
+from django.http import QueryDict
+
+from portal.accounts.middleware import PortalRequest
+from portal.accounts.models import Group
+from portal.accounts.queries import group_for
+
+
+def enter(request: PortalRequest, slug: str, action: str) -> Group:
+    """The group at this address, for whoever may do `action` there; the frame of the page shows it."""
+    group = group_for(request.person, slug, action)
+    request.current_group = group
+    return group
+
+
+def posted(request: PortalRequest) -> QueryDict | None:
+    """The fields sent, or None for a page that is only read.
+
+    A form sent empty is a form with mistakes; Django's usual `request.POST or None` takes it for one not sent.
+    """
+    return request.POST if request.method == "POST" else None
