@@ -104,7 +104,7 @@ DATABASES = {"default": env.db("DATABASE_URL", default="postgres:///rifflebook")
 # A pool, because opening a PostgreSQL connection costs more than most of the portal's pages.
 DATABASES["default"]["OPTIONS"] = {
     **DATABASES["default"].get("OPTIONS", {}),
-    "pool": {"min_size": 1, "max_size": env.int("DATABASE_POOL_SIZE", default=8)},
+    "pool": {"min_size": 1, "max_size": env.int("DATABASE_POOL_SIZE", default=8), "timeout": 5},
 }
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 

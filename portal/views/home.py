@@ -21,6 +21,7 @@ from portal.queries import returned_to
 from surveys.queries import own_drafts, sites_due, visits_of, visits_waiting
 
 DESK_ROWS = 12
+LATEST_ROWS = 6
 
 
 @require_safe
@@ -47,7 +48,7 @@ def group_desk(request: PortalRequest, slug: str) -> HttpResponse:
         "later": [each for each in due if each.state == "later"],
         "drafts": own_drafts(request.person).filter(group=group),
         "returned": returned_to(request.person, group),
-        "recent": list(visits_of(group)[:DESK_ROWS]),
+        "recent": list(visits_of(group)[:LATEST_ROWS]),
         "incidents": list(live_incidents(group)),
     }
     if allowed(request.person, "visit.review", group):

@@ -6,9 +6,11 @@ from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from alerts.charts import NARROW, draw_site, site_points
+from alerts.queries import trigger_in_force
 from portal.accounts.models import Group
 from portal.accounts.queries import public_groups
 from portal.queries import approved_visits, latest_approved, score_values
@@ -16,7 +18,6 @@ from portal.reports.queries import published_of
 from scoring.indices import METHODS
 
 TABLE_ROWS = 36
-CHARTED = "bmwp"
 
 
 def _public_group(slug: str) -> Group:
@@ -37,12 +38,15 @@ def public_site(request: HttpRequest, slug: str, site_id: UUID) -> HttpResponse:
     group = _public_group(slug)
     site = get_object_or_404(group.sites, id=site_id)
     visits = approved_visits(site)[:TABLE_ROWS]
-    points, lines = site_points(site, CHARTED, approved_only=True)
+    trigger = trigger_in_force(site, timezone.localdate())
+    index = trigger.index if trigger else "bmwp"
+    points, lines = site_points(site, index, approved_only=True)
     context = {
         "group": group,
         "site": site,
-        "chart": draw_site(site, CHARTED, points, lines),
-        "narrow_chart": draw_site(site, CHARTED, points, lines, size=NARROW),
+        "index_name": METHODS[index].name,
+        "chart": draw_site(site, index, points, lines),
+        "narrow_chart": draw_site(site, index, points, lines, size=NARROW),
         "rows": [{"visit": visit, "scores": score_values(visit)} for visit in visits],
     }
     return render(request, "portal/public_site.html", context)
