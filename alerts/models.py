@@ -10,6 +10,7 @@ from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from portal.accounts.addresses import accounts_at
 from portal.accounts.scoping import GroupOwnedManager
 
 
@@ -92,9 +93,6 @@ class AgencyContact(models.Model):
     email = models.EmailField(_("e-mail address"))
     phone = models.CharField(_("telephone"), max_length=40, blank=True)
     duty_line = models.CharField(_("incident line of the agency"), max_length=40, blank=True)
-    user = models.ForeignKey(
-        "accounts.User", null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
-    )
     is_active = models.BooleanField(default=True)
     created_at = models.DateTimeField(auto_now_add=True)
 
@@ -201,11 +199,14 @@ class Incident(models.Model):
 
     @property
     def contact_user_ids(self) -> set[UUID]:
-        """Accounts of the contacts named for the site; nobody's while the group still holds the alert."""
+        """Accounts of the contacts named for the site; nobody's while the group still holds the alert.
+
+        Looked up by address at each reading, so that an account made after the contact was named counts too.
+        """
         if self.state == IncidentState.HELD:
             return set()
-        named = self.site.contacts.select_related("contact").all()
-        return {each.contact.user_id for each in named if each.contact.user_id and each.contact.is_active}
+        named = self.site.contacts.filter(contact__is_active=True)
+        return accounts_at(named.values_list("contact__email", flat=True))
 
 
 class EventKind(models.TextChoices):

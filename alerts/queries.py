@@ -7,7 +7,10 @@ from datetime import date
 from typing import TYPE_CHECKING
 from uuid import UUID
 
+from django.db.models.functions import Lower
+
 from alerts.models import AgencyContact, Incident, IncidentState, SiteContact, Trigger, Verdict
+from portal.accounts.addresses import proven_addresses
 from surveys.models import Site
 from surveys.models.visits import Status
 from surveys.queries import HistoryPoint, site_history
@@ -54,8 +57,10 @@ def incidents_of(group: Group) -> GroupOwnedQuerySet[Incident]:
 
 def incidents_for_contact(person: Person) -> GroupOwnedQuerySet[Incident]:
     """Incidents at the sites for which the person is a named contact in service, of whichever group."""
-    named = SiteContact.objects.across_groups("a contact may serve several groups").filter(
-        contact__user__in=[person.user_id] if person.user_id else [], contact__is_active=True
+    addresses = proven_addresses(person.user_id) if person.user_id else []
+    served = SiteContact.objects.across_groups("a contact may serve several groups")
+    named = served.annotate(address=Lower("contact__email")).filter(
+        address__in=addresses, contact__is_active=True
     )
     found = Incident.objects.across_groups("narrowed to the contact's own sites")
     # A held alert has not left the group yet.

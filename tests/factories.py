@@ -12,6 +12,7 @@ from django.utils import timezone
 from factory.django import DjangoModelFactory
 
 from portal.accounts.access import Person
+from portal.accounts.addresses import prove_address
 from portal.accounts.models import Group, Membership, Role, User
 from portal.accounts.queries import person_of
 from surveys.models import Measurement, RecordingList, Site, SpotEffort, TaxonCount, Visit
@@ -134,6 +135,13 @@ def member_of(group: Group, role: str = Role.VOLUNTEER, **user: Any) -> User:
     """A new account with a role in the group."""
     account = UserFactory(**user)
     MembershipFactory(group=group, user=account, role=role)
+    return account
+
+
+def account_at(email: str, **user: Any) -> User:
+    """A new account that has proven this address, as by an invitation or a confirmation mail."""
+    account: User = UserFactory(email=email, **user)
+    assert prove_address(account)
     return account
 
 

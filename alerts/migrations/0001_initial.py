@@ -40,16 +40,6 @@ class Migration(migrations.Migration):
                         to="accounts.group",
                     ),
                 ),
-                (
-                    "user",
-                    models.ForeignKey(
-                        blank=True,
-                        null=True,
-                        on_delete=django.db.models.deletion.SET_NULL,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
             ],
             options={
                 "ordering": ["name"],

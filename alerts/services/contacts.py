@@ -13,7 +13,7 @@ from alerts.models import AgencyContact, Incident, IncidentState, SiteContact
 from alerts.services.opening import latest_visit
 from alerts.services.telling import tell_next_contact
 from portal.accounts.access import Person, require
-from portal.accounts.models import Group, User
+from portal.accounts.models import Group
 from portal.audit.services import record_change
 from surveys.models import Site
 
@@ -24,14 +24,13 @@ FIELDS = ("name", "organisation", "email", "phone", "duty_line", "is_active")
 def save_contact(
     *, person: Person, group: Group, contact: AgencyContact | None = None, fields: Mapping[str, Any]
 ) -> AgencyContact:
-    """Add or change a contact; an account with the same e-mail address is tied to it."""
+    """Add or change a contact. Whoever has proven its address as their own acts for it when signed in."""
     require(person, "contact.manage", group)
     is_new = contact is None
     contact = contact or AgencyContact(group=group)
     before = {name: None if is_new else getattr(contact, name) for name in FIELDS}
     for name in FIELDS:
         setattr(contact, name, fields.get(name, getattr(contact, name)))
-    contact.user = User.objects.filter(email__iexact=contact.email, is_active=True).first()
     contact.save()
     changes = {name: [before[name], getattr(contact, name)] for name in FIELDS}
     record_change(

@@ -15,6 +15,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
+from portal.accounts.addresses import prove_address
 from portal.accounts.models import Group, Invitation, Membership, Role, User
 from portal.accounts.queries import members_of, open_invitations
 from portal.audit.services import record_change
@@ -130,6 +131,7 @@ def accept_invitation(*, invitation: Invitation, user: User) -> Membership:
         raise ValidationError(_("This invitation was sent to another e-mail address than yours."))
     invitation.accepted_at, invitation.accepted_by = timezone.now(), user
     invitation.save(update_fields=["accepted_at", "accepted_by"])
+    prove_address(user)
     membership, _created = Membership.objects.update_or_create(
         group=invitation.group,
         user=user,

@@ -12,6 +12,7 @@ from django.contrib.auth.hashers import make_password
 from alerts.models import AgencyContact
 from alerts.services.contacts import name_site_contacts, save_contact
 from portal.accounts.access import Person
+from portal.accounts.addresses import prove_address
 from portal.accounts.models import Group, Invitation, Membership, User
 from portal.accounts.queries import person_of
 from portal.accounts.services import (
@@ -60,7 +61,7 @@ def open_accounts(plans: Iterable[PersonPlan | ContactPlan], *, staff: bool = Fa
     known = set(User.objects.filter(email__in=wanted).values_list("email", flat=True))
     for email, name in wanted.items():
         if email not in known:
-            User.objects.create(email=email, name=name, password=password, is_staff=staff)
+            prove_address(User.objects.create(email=email, name=name, password=password, is_staff=staff))
 
 
 def found_group(plan: GroupPlan, operator: User, opened_on: date) -> Settlement:

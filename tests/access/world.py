@@ -26,7 +26,7 @@ from surveys.services.imports import keep_sheet
 from surveys.services.photos import add_photo
 from surveys.services.review import return_visit
 from tests.conftest import Cast
-from tests.factories import UserFactory, days_ago, member_of, person_for, submit
+from tests.factories import UserFactory, account_at, days_ago, member_of, person_for, submit
 
 ROLES = (
     "nobody",
@@ -74,7 +74,7 @@ def _people(cast: Cast) -> dict[str, User | None]:
         "volunteer": cast.volunteer,
         "coordinator": cast.coordinator,
         "neighbour": cast.neighbour_coordinator,
-        "contact": UserFactory(name="Ona Officer", email="ona@agency.example"),
+        "contact": account_at("ona@agency.example", name="Ona Officer"),
         "former": former,
         "inactive": member_of(cast.group, Role.COORDINATOR, name="Ina Example", is_active=False),
         "operator": UserFactory(name="Opal Example", is_staff=True),
@@ -121,7 +121,6 @@ def _add_incident(world: World, cast: Cast) -> None:
         name="Ona Officer",
         organisation="Vale Water Regulator",
         email="ona@agency.example",
-        user=world.people["contact"],
     )
     SiteContact.objects.create(site=cast.site, contact=contact)
     trigger = Trigger.objects.create(

@@ -13,7 +13,7 @@ from alerts.queries import incidents_for_contact, site_contacts_of
 from alerts.services.contacts import name_site_contacts, save_contact
 from portal.audit.models import AuditEntry
 from tests.alerts.conftest import Watch, course, kinds_to, name_contact, the_incident
-from tests.factories import UserFactory, person_for
+from tests.factories import account_at, person_for
 
 pytestmark = pytest.mark.django_db
 
@@ -35,19 +35,12 @@ def test_it_adds_a_contact_with_an_audit_row(watch: Watch) -> None:
     contact = save(watch)
     entry = AuditEntry.objects.filter(group=watch.cast.group).get(object_id=contact.pk)
     assert (entry.verb, entry.changes["email"]) == ("contact.created", [None, "una@rivers.example"])
-    assert contact.user is None
 
 
 def test_it_notes_only_what_changed(watch: Watch) -> None:
     save(watch, save(watch), phone="01632 960555")
     entry = AuditEntry.objects.filter(group=watch.cast.group).get(verb="contact.changed")
     assert entry.changes == {"phone": ["", "01632 960555"]}
-
-
-def test_it_ties_the_account_of_the_same_address(watch: Watch) -> None:
-    user = UserFactory(email="una@rivers.example")
-    assert save(watch, email="Una@Rivers.example").user == user
-    assert save(watch, email="other@rivers.example").user is None
 
 
 @pytest.mark.parametrize(
@@ -102,8 +95,7 @@ def test_it_tells_nobody_again_when_the_order_changes(watch: Watch) -> None:
 
 
 def test_it_shows_a_contact_with_an_account_their_own_incidents(watch: Watch) -> None:
-    user = UserFactory(email=watch.first.email)
-    save(watch, watch.first, name=watch.first.name, email=watch.first.email)
+    user = account_at(watch.first.email)
     watch.submit_low()
     assert list(incidents_for_contact(person_for(user))) == [the_incident()]
     assert list(incidents_for_contact(watch.cast.person("stranger"))) == []
@@ -113,8 +105,7 @@ def test_it_shows_a_contact_with_an_account_their_own_incidents(watch: Watch) ->
 
 
 def test_it_shows_a_contact_nothing_that_is_still_held(watch: Watch) -> None:
-    user = UserFactory(email=watch.first.email)
-    save(watch, watch.first, name=watch.first.name, email=watch.first.email)
+    user = account_at(watch.first.email)
     watch.cast.group.hold_hours = 6
     watch.cast.group.save()
     watch.submit_low()
