@@ -14,13 +14,12 @@ from django.urls import reverse
 from django.utils import timezone
 
 from alerts.models import AgencyContact, Incident, SiteContact, Trigger
-from alerts.services.contacts import save_contact
 from portal.accounts.models import User
 from portal.outbox.models import Attempt, Message, State
 from portal.outbox.services import owe_message
 from surveys.models import Visit
 from tests.alerts.conftest import Watch, approved_visit, mails, name_contact, the_incident, verdict_of
-from tests.factories import SiteFactory, UserFactory, days_ago
+from tests.factories import SiteFactory, account_at, days_ago
 
 pytestmark = pytest.mark.django_db
 
@@ -82,12 +81,7 @@ def test_it_shows_an_incident_to_members_only(as_user: AsUser, visit: Visit) -> 
 
 @pytest.fixture
 def contact_user(watch: Watch) -> User:
-    user = UserFactory(email=watch.first.email, name="Ines Halloran")
-    fields = {"name": "Ines Halloran", "email": watch.first.email}
-    save_contact(
-        person=watch.cast.person("coordinator"), group=watch.cast.group, contact=watch.first, fields=fields
-    )
-    return user
+    return account_at(watch.first.email, name="Ines Halloran")
 
 
 def test_it_shows_an_incident_to_its_contact_without_naming_volunteers(
@@ -98,6 +92,20 @@ def test_it_shows_an_incident_to_its_contact_without_naming_volunteers(
     for hidden in ("Vera", "cora@example.org", "visits/"):
         assert hidden not in shown
     assert the_incident().reference in text(as_user(contact_user), "contact_incidents")
+
+
+def test_it_tells_a_contact_of_two_groups_which_group_an_incident_is_of(
+    as_user: AsUser, contact_user: User, visit: Visit, watch: Watch
+) -> None:
+    other = watch.cast.neighbour_site
+    name_contact(other, 1, "Ines Halloran", watch.first.email)
+    mine = the_incident()
+    Incident.objects.create(group=other.group, site=other, year=mine.year, number=mine.number, contacts_told=1)
+    for page in ("contact_incidents", "home"):
+        shown = text(as_user(contact_user), page)
+        assert shown.count(mine.reference) == 2
+        for group in ("Alder Beck Watch", "Withy Brook Watch"):
+            assert group in shown
 
 
 def test_it_shows_a_held_incident_to_no_contact(as_user: AsUser, contact_user: User, watch: Watch) -> None:

@@ -6,12 +6,16 @@ from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.test import Client
+from django.urls import reverse
 
 from alerts.courses import MARKS, course_of
+from alerts.links import make_token
 from alerts.models import EventKind, Incident, IncidentState, Outcome
 from alerts.services.events import add_event, save_change
 from alerts.services.incidents import add_note, close_incident
 from alerts.services.wording import HEADLINES, WITH_EVIDENCE
+from portal.accounts.models import User
 from portal.audit.models import AuditEntry
 from portal.outbox.models import Message
 from surveys.services.visits import approve_visit
@@ -128,6 +132,30 @@ def test_it_names_the_duty_line_of_the_reader_or_of_the_first_contact(watch: Wat
     watch.submit_low()
     assert "0800 555 0100" in only("contact.told").text
     assert "0800 555 0100" in only("coordinator.told").text
+
+
+def test_it_gives_the_address_of_the_named_coordinator_where_nobody_gave_a_number(
+    client: Client, watch: Watch
+) -> None:
+    """The agency must be able to reach somebody."""
+    User.objects.filter(pk=watch.cast.coordinator.pk).update(phone="")
+    visit = watch.submit_low()
+    correct(watch.cast, visit, CLEAN_COUNTS)
+    page = client.get(reverse("alert_page", args=[make_token(the_incident(), watch.first)])).content.decode()
+    told, withdrawn = only("contact.told"), only("contact.withdrawn")
+    for part in (told.text, told.html, withdrawn.text, withdrawn.html, page):
+        assert "Cole Example" in part
+        assert "cole@example.org" in part
+        assert "Cora" not in part
+
+
+def test_it_says_whose_incident_it_is_because_two_groups_may_use_one_number(watch: Watch) -> None:
+    visit = watch.submit_low()
+    correct(watch.cast, visit, CLEAN_COUNTS)
+    for kind in ("contact.told", "coordinator.told", "contact.withdrawn"):
+        for part in three_parts(only(kind)):
+            assert the_incident().reference in part
+            assert "Alder Beck Watch" in part
 
 
 def test_it_answers_to_the_named_coordinator(watch: Watch) -> None:
