@@ -62,6 +62,12 @@ class GroupForm(forms.ModelForm[Group]):
         fields = ["name", "about", "is_public", "hold_hours", "acknowledge_hours"]
         help_texts = {
             "is_public": _("Approved results and published reports can be read without an account."),
-            "acknowledge_hours": _("After that the next contact of the site is told as well."),
+            "hold_hours": _(
+                "0 sends at once, marked as not yet checked. Counted by the clock, nights and weekends too."
+            ),
+            "acknowledge_hours": _(
+                "After that the next contact of the site is told as well."
+                " Counted by the clock, nights and weekends too."
+            ),
         }
         widgets = {"about": forms.Textarea(attrs={"rows": 5})}
