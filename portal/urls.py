@@ -3,13 +3,14 @@
 from django.urls import URLPattern, URLResolver, include, path
 
 from portal.views import demo_inbox, home, public, service
+from portal.views.methods import pages as methods
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", home.home, name="home"),
     path("groups/<slug:slug>/", home.group_desk, name="group_desk"),
     path("public/<slug:slug>/", public.public_group, name="public_group"),
     path("public/<slug:slug>/sites/<uuid:site_id>/", public.public_site, name="public_site"),
-    path("methods/", public.methods, name="methods"),
+    path("methods/", methods.methods, name="methods"),
     path("health/", service.health, name="health"),
     path("developers/style/", service.style_guide, name="style_guide"),
     path("demo/inbox/", demo_inbox.demo_inbox, name="demo_inbox"),
@@ -17,6 +18,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("account/", include("allauth.account.urls")),
     path("", include("portal.accounts.urls")),
     path("", include("surveys.urls")),
+    # Below the surveys' own pages, so that their methods/rules/ is no method's key.
+    path("methods/<slug:method_key>/", methods.method_detail, name="method_detail"),
     path("", include("alerts.urls")),
     path("", include("portal.outbox.urls")),
     path("", include("portal.reports.urls")),

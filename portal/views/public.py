@@ -50,9 +50,3 @@ def public_site(request: HttpRequest, slug: str, site_id: UUID) -> HttpResponse:
         "rows": [{"visit": visit, "scores": score_values(visit)} for visit in visits],
     }
     return render(request, "portal/public_site.html", context)
-
-
-@require_safe
-def methods(request: HttpRequest) -> HttpResponse:
-    """How visits are scored: each index with its source and its limits."""
-    return render(request, "portal/methods.html", {"methods": METHODS.values()})

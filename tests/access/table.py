@@ -62,6 +62,7 @@ TABLE: Mapping[str, Methods] = {
     "public_group": page(OPEN),
     "public_site": page(OPEN),
     "methods": page(OPEN),
+    "method_detail": page(OPEN),
     "health": page(OPEN),
     "style_guide": page(OPEN),
     "demo_inbox": page(HIDDEN),

@@ -58,7 +58,7 @@ def build_world(cast: Cast) -> World:
     """A published group with people of every kind and one record of every kind."""
     Group.objects.filter(id=cast.group.id).update(is_public=True)
     world = World(people=_people(cast))
-    world.values = {"slug": cast.group.slug, "site_id": cast.site.id}
+    world.values = {"slug": cast.group.slug, "site_id": cast.site.id, "method_key": "bmwp"}
     _add_visits(world, cast)
     _add_incident(world, cast)
     _add_people_records(world, cast)

@@ -8,7 +8,6 @@ import pytest
 from django.test import Client
 
 from portal.accounts.models import Group
-from scoring.indices import METHODS
 from surveys.models import Visit
 from surveys.services.review import approve_visit
 from tests.conftest import Cast
@@ -109,13 +108,6 @@ def test_the_group_page_takes_few_queries_however_many_sites(
     with django_assert_max_num_queries(6) as many:
         client.get(PAGE)
     assert len(many) <= len(few) + 1
-
-
-@pytest.mark.django_db
-def test_each_method_is_told_with_source_and_limits(client: Client) -> None:
-    page = client.get("/methods/").content.decode()
-    assert [key for key in METHODS if f'id="{key}"' not in page] == []
-    assert "from memory" in page
 
 
 def test_the_clean_riffle_of_these_tests_scores_48() -> None:
