@@ -19,9 +19,10 @@ from alerts.forms import CloseForm, NoteForm
 from alerts.models import Incident
 from alerts.queries import LIVE, incidents_for_contact, incidents_of
 from alerts.services.incidents import acknowledge_incident, add_note, close_incident, renew_links
-from alerts.views.shared import enter, find_incident, incident_context, photo_answer, try_service
+from alerts.views.shared import find_incident, incident_context, photo_answer, try_service
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
+from portal.accounts.pages import enter
 from portal.outbox.queries import messages_about
 
 PAGE_SIZE = 25
