@@ -1,24 +1,31 @@
 """Drawings of scores over time: pure Python, no Django; one drawing for page, e-mail and PDF.
 
-``draw_history`` draws the visits of a site, ``draw_season`` its pattern over the months, ``sparkline`` the
-small one for lists. All return SVG that stands alone; ``to_png`` makes the picture for e-mail.
-``history_rows`` gives the table that stands behind a chart.
+``draw_history`` draws the visits of a site, ``draw_season`` its pattern over the months, ``draw_spread`` how
+its scores lie about a level, ``draw_control`` a control chart, ``sparkline`` the small one for lists. All
+return SVG that stands alone; ``to_png`` makes the picture for e-mail. ``history_rows`` gives the table that
+stands behind a chart.
 """
 
+from portal.charts.control import ControlPoint, control_state, draw_control
 from portal.charts.history import HistoryRow, draw_history, history_rows
 from portal.charts.points import Point, TriggerLine
 from portal.charts.raster import to_png
 from portal.charts.season import draw_season
 from portal.charts.spark import sparkline
+from portal.charts.spread import draw_spread
 from portal.charts.svg import Drawing
 
 __all__ = [
+    "ControlPoint",
     "Drawing",
     "HistoryRow",
     "Point",
     "TriggerLine",
+    "control_state",
+    "draw_control",
     "draw_history",
     "draw_season",
+    "draw_spread",
     "history_rows",
     "sparkline",
     "to_png",

@@ -37,6 +37,8 @@ STYLES: Final[Mapping[str, Mapping[str, str]]] = {
     "unscored": {"fill": "none", "stroke": SOFT, "stroke-width": "2"},
     "earlier": {"fill": PAPER, "stroke": SOFT, "stroke-width": "1.25"},
     "middle": {"stroke": INK, "stroke-width": "3.5"},
+    "center": {"stroke": INK, "stroke-width": "1.25", "fill": "none"},
+    "limit": {"stroke": SOFT, "stroke-width": "1.75", "stroke-dasharray": "5 4", "fill": "none"},
 }
 
 # Everything outside XML's own Char production; a pasted title may hold any of it.

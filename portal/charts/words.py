@@ -37,6 +37,21 @@ class Words:
     count_unscored: str
     how_to_read: str
     season: str
+    no_baseline: str
+    baseline: str
+    baseline_below: str
+    level: str
+    below_level: str
+    not_below_level: str
+    how_to_read_spread: str
+    center: str
+    limits: str
+    within: str
+    under: str
+    over: str
+    control: str
+    signals: str
+    how_to_read_control: str
 
     def day(self, when: date) -> str:
         """A date as a reader says it, the same on every machine: 4 May 2025."""
@@ -70,6 +85,24 @@ ENGLISH = Words(
     "it, hollow diamonds were not tested, crosses have no score. The line is broken where visits are missing. "
     "The same figures stand in a table.",
     season="{count} scored visits by month, {first} to {last}",
+    no_baseline="No baseline visit yet",
+    baseline="baseline visits: {count}; lowest {low}, middle {middle}, highest {high}",
+    baseline_below="below a level of {level}: {count}",
+    level="level",
+    below_level="visit below the level",
+    not_below_level="baseline visit",
+    how_to_read_spread="Each mark is a baseline visit, placed along the axis by its score; visits with like "
+    "scores are piled up. Circles are at or above the level, triangles pointing down are below it. The same figures "
+    "stand in a table.",
+    center="usual level",
+    limits="control limits",
+    within="within the limits",
+    under="below the lower limit",
+    over="above the upper limit",
+    control="{count} visits from {first} to {last}; usual level {center}",
+    signals="below the lower limit: {under}; above the upper limit: {over}",
+    how_to_read_control="Filled circles lie within the control limits, filled triangles pointing down below "
+    "the lower one, hollow diamonds above the upper one. The same figures stand in a table.",
 )
 
 LANGUAGES: Mapping[str, Words] = {"en": ENGLISH}
