@@ -8,8 +8,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from statistics import median
 
-from django.utils.translation import gettext as _
-
+from scoring.samples import amount_of
+from surveys.judging import counts_of
 from surveys.models import TaxonCount, Visit
 from surveys.queries import HistoryPoint
 
@@ -67,13 +67,13 @@ def amount_words(low: float, high: float) -> str:
 def _by_visit(visit_ids: Iterable[object]) -> dict[object, dict[str, Limits]]:
     counts: dict[object, list[TaxonCount]] = defaultdict(list)
     found = TaxonCount.objects.across_groups("visits of one site, picked by the caller")
-    for each in found.filter(visit_id__in=list(visit_ids)):
+    for each in found.filter(visit_id__in=list(visit_ids)).select_related("visit"):
         counts[each.visit_id].append(each)
     return {visit_id: _limits_by_taxon(rows) for visit_id, rows in counts.items()}
 
 
 def _limits_by_taxon(counts: Iterable[TaxonCount]) -> dict[str, Limits]:
-    """Lowest and highest number of each taxon, its lines added up (two genera of one family are two lines)."""
+    """Lowest and highest number of each taxon in the whole tray, its lines added up."""
     limits: dict[str, Limits] = {}
     for each in counts:
         low, high = limits.get(each.taxon, (0.0, 0.0))
@@ -83,17 +83,10 @@ def _limits_by_taxon(counts: Iterable[TaxonCount]) -> dict[str, Limits]:
 
 
 def _limits(count: TaxonCount) -> Limits:
-    if count.count is not None:
-        return float(count.count), float(count.count)
-    return float(count.low or 1), math.inf if count.high is None else float(count.high)
+    (line,) = counts_of(count.visit, [count])
+    amount = amount_of(line)
+    return float(amount.fewest), float(amount.most)
 
 
 def _all_taxa(before: dict[object, dict[str, Limits]]) -> list[str]:
     return [taxon for taxa in before.values() for taxon in taxa]
-
-
-def count_words(count: TaxonCount) -> str:
-    """One line of a record in words."""
-    if count.count == 0:
-        return _("looked for, not found")
-    return amount_words(*_limits(count))

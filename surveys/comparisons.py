@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -13,6 +14,7 @@ from surveys.queries import current_scores
 from surveys.sheets import counted
 
 EARLIER_VISITS = 5
+Lines = Mapping[str, Sequence[TaxonCount]]
 
 
 @dataclass(frozen=True)
@@ -51,13 +53,17 @@ def compare_visit(visit: Visit) -> Comparison:
     return Comparison(visits, tuple(row for row in rows if row is not None))
 
 
-def _by_taxon(counts: Iterable[TaxonCount]) -> Mapping[str, TaxonCount]:
-    return {count.taxon: count for count in counts}
+def _by_taxon(counts: Iterable[TaxonCount]) -> Lines:
+    """The lines of each taxon: two genera of one family, or a share of the tray and the rest, are two lines."""
+    lines: dict[str, list[TaxonCount]] = defaultdict(list)
+    for count in counts:
+        lines[count.taxon].append(count)
+    return lines
 
 
-def _row(taxon: str, tables: Sequence[Mapping[str, TaxonCount]]) -> TaxonRow | None:
+def _row(taxon: str, tables: Sequence[Lines]) -> TaxonRow | None:
     """The row of a taxon found now or at half of the earlier visits; others would only be noise."""
-    now, *before = [table.get(taxon) for table in tables]
+    now, *before = [table.get(taxon, []) for table in tables]
     times = sum(_is_found(count) for count in before)
     is_usual = bool(before) and times * 2 >= len(before)
     if not (_is_found(now) or is_usual):
@@ -66,14 +72,14 @@ def _row(taxon: str, tables: Sequence[Mapping[str, TaxonCount]]) -> TaxonRow | N
     return TaxonRow(taxon, shown, _remark(_is_found(now), times, len(before)))
 
 
-def _shown(count: TaxonCount | None) -> str:
-    if count is None:
+def _shown(lines: Sequence[TaxonCount]) -> str:
+    if not lines:
         return "–"
-    return counted(count) if count.count != 0 else _("none")
+    return " + ".join(counted(line) for line in lines if line.count != 0) or _("none")
 
 
-def _is_found(count: TaxonCount | None) -> bool:
-    return count is not None and count.count != 0
+def _is_found(lines: Sequence[TaxonCount]) -> bool:
+    return any(line.count != 0 for line in lines)
 
 
 def _remark(is_found: bool, times: int, visits: int) -> str:

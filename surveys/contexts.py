@@ -60,11 +60,9 @@ def _visit_numbers(submission: Submission, site: Site) -> tuple[int, int]:
 def _most(submission: Submission, site: Site) -> dict[str, int]:
     # Approved visits only: a slip that still waits must not excuse the next one.
     approved = TaxonCount.objects.of_group(site.group).filter(visit__site=site, visit__status=Status.APPROVED)
-    rows = (
-        approved.exclude(visit=submission.id)
-        .values("taxon")
-        .annotate(most=Max(Coalesce("count", "high", "low")))
-    )
+    # A taxon seen and not counted is known here, though no number is.
+    found = approved.exclude(visit=submission.id).exclude(count=0)
+    rows = found.values("taxon").annotate(most=Max(Coalesce("count", "high", "low", 0)))
     return {row["taxon"]: row["most"] for row in rows.order_by()}
 
 

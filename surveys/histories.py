@@ -15,6 +15,7 @@ from portal.audit.models import AuditEntry
 from surveys.forms.visit import VisitForm
 from surveys.models import Site, Visit
 from surveys.quantities import QUANTITIES
+from surveys.submission.writing import PRESENT
 
 VERBS: dict[str, tuple[str | Promise, str]] = {
     "site.created": (gettext_lazy("Site added"), "site"),
@@ -75,6 +76,8 @@ def _change(path: str, pair: Any) -> Change:
 def _words(path: str, value: Any) -> str:
     if value in (None, "", [], {}):
         return _("nothing")
+    if value == PRESENT and path.startswith(("counts.", "whole_tray.")):
+        return _("seen, not counted")
     if isinstance(value, bool):
         return _("yes") if value else _("no")
     if isinstance(value, dict):
@@ -106,6 +109,8 @@ def label_of(path: str) -> str:
     if kind == "measurements" and rest:
         quantity = QUANTITIES.get(rest.partition(".")[0])
         return str(quantity.label) if quantity else rest
+    if kind == "whole_tray":
+        return _("%(name)s, whole tray") % {"name": rest}
     return rest if kind == "counts" else _plain_label(path)
 
 

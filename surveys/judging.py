@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from fractions import Fraction
 
 from scoring.indices import Score, score_sample
 from scoring.samples import Count
 from scoring.taxa import find_taxon, roll_up
-from surveys.models import Visit, VisitScore
+from surveys.models import TaxonCount, Visit, VisitScore
 from surveys.submission.types import Entry
+
+# A line of a count, as submitted or as saved.
+Line = Entry | TaxonCount
 
 
 def rescore_visit(visit: Visit, entries: Iterable[Entry]) -> list[VisitScore]:
@@ -24,15 +28,25 @@ def score_visit(visit: Visit, entries: Iterable[Entry]) -> list[VisitScore]:
     """
     if not visit.was_made:
         return []
-    scores = score_sample([_count(entry) for entry in entries])
+    scores = score_sample(counts_of(visit, entries))
     return VisitScore.objects.bulk_create(_row(visit, score) for score in scores.values())
 
 
-def _count(entry: Entry) -> Count:
-    return Count(scored_name(entry), entry.count, entry.low, entry.high)
+def counts_of(visit: Visit, lines: Iterable[Line]) -> list[Count]:
+    """The lines of a visit as scoring reads them: what was found in a share of the tray knows that share."""
+    share = share_of(visit.fraction_sorted)
+    return [
+        Count(scored_name(each), each.count, each.low, each.high, 1.0 if each.whole_tray else share)
+        for each in lines
+    ]
 
 
-def scored_name(entry: Entry) -> str:
+def share_of(fraction_sorted: str) -> float:
+    """The fraction sorted as a number: "1/4" is 0.25, blank is the whole tray."""
+    return float(Fraction(fraction_sorted)) if fraction_sorted else 1.0
+
+
+def scored_name(entry: Line) -> str:
     """The finest name that scoring knows: a genus or species counts as a taxon of its own for diversity."""
     finer = entry.recorded_as
     # A synonym or an English name says no more than the taxon itself.

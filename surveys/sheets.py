@@ -44,13 +44,17 @@ class SpotLine:
 
 @dataclass(frozen=True)
 class ScoreLine:
-    """One index: value and span as printed, why there is none, what was left out, and by which version."""
+    """One index: its value, the lowest and highest that fit the record (else blank), and why not.
+
+    All numbers are as printed; `left_out` names what the index does not score.
+    """
 
     index: str
     name: str
     title: str
     value: str
-    span: str
+    low: str
+    high: str
     why_none: str
     left_out: tuple[str, ...]
     version: str
@@ -136,8 +140,10 @@ class VisitSheet:
     def _count(self, count: TaxonCount) -> Line:
         # Whoever recorded a name of their own sees it first, with the name that is scored behind it.
         label = f"{count.recorded_as} ({count.taxon})" if count.recorded_as else count.taxon
-        path = f"counts.{count.recorded_as or count.taxon}"
-        return self._line(label, counted(count), path, is_absent=count.count == 0)
+        kind = "whole_tray" if count.whole_tray else "counts"
+        path = f"{kind}.{count.recorded_as or count.taxon}"
+        value = _("%(count)s in the whole tray") if count.whole_tray else "%(count)s"
+        return self._line(label, value % {"count": counted(count)}, path, is_absent=count.count == 0)
 
 
 def _clock(moment: time | None) -> str:
@@ -145,12 +151,14 @@ def _clock(moment: time | None) -> str:
 
 
 def counted(count: TaxonCount) -> str:
-    """A count as it is printed: "12", "10–99", "1,000+", or "looked for, none"."""
+    """A count as it is printed: "12", "10–99", "1,000+", "seen, not counted" or "looked for, none"."""
     if count.count == 0:
         return _("looked for, none")
     if count.count is not None:
         return _whole(count.count)
-    low = _whole(count.low or 0)
+    if count.low is None:
+        return _("seen, not counted")
+    low = _whole(count.low)
     return f"{low}+" if count.high is None else f"{low}–{_whole(count.high)}"
 
 
@@ -178,13 +186,14 @@ def leading_scores(lines: Iterable[ScoreLine]) -> list[ScoreLine]:
 
 def _score_line(score: VisitScore) -> ScoreLine:
     method = METHODS[score.index]
-    low, high = printed(score.low, method.decimals), printed(score.high, method.decimals)
+    has_span = score.low is not None and score.high is not None
     return ScoreLine(
         index=score.index,
         name=method.name,
         title=method.title,
         value=printed(score.value, method.decimals),
-        span=f"{low} – {high}" if score.low is not None and score.high is not None else "",
+        low=printed(score.low, method.decimals) if has_span else "",
+        high=printed(score.high, method.decimals) if has_span else "",
         why_none=score.why_none,
         left_out=tuple(str(name) for name in score.left_out),
         version=score.version,

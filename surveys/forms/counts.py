@@ -7,13 +7,24 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
+from django.utils.functional import Promise
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
+from surveys.forms.posted import PRESENT
 from surveys.models import ListTaxon
 
-RANGES = {"1-9": "1–9", "10-99": "10–99", "100-999": "100–999", "1000+": "1,000+"}
+RANGES: dict[str, str | Promise] = {
+    "1-9": "1–9",
+    "10-99": "10–99",
+    "100-999": "100–999",
+    "1000+": "1,000+",
+    PRESENT: gettext_lazy("seen, not counted"),
+}
 SPARE_ROWS = 3
+# The kind of path that speaks of a line of the whole tray, as "counts" is that of all others.
+WHOLE_TRAY = "whole_tray"
 
 Entry = Mapping[str, Any]
 Messages = Mapping[str, Sequence[str]]
@@ -40,7 +51,7 @@ class CountRow:
         return bool(self.count or self.range or self.is_none)
 
     @property
-    def ranges(self) -> list[tuple[str, str, bool]]:
+    def ranges(self) -> list[tuple[str, str | Promise, bool]]:
         """Value, words, and whether it is the one chosen."""
         return [(value, words, value == self.range) for value, words in RANGES.items()]
 
@@ -65,9 +76,10 @@ class CountSection:
 
 
 class CountTable:
-    """All rows for a recording list and the entries typed so far.
+    """All rows for a recording list and the entries typed so far; `whole` are those of the whole tray.
 
-    `errors` and `findings` map a taxon, as written, to the messages of its row.
+    `errors` and `findings` map a taxon, as written, to the messages of its row; "whole_tray.Perlidae" is a
+    line of the whole tray.
     """
 
     def __init__(
@@ -77,25 +89,33 @@ class CountTable:
         errors: Messages,
         findings: Messages | None = None,
     ) -> None:
-        listed, others = _sorted_out({taxon.taxon for taxon in taxa}, entries)
+        entries = tuple(entries)
+        whole = [entry for entry in entries if entry.get("whole_tray")]
+        sorted_part = [entry for entry in entries if not entry.get("whole_tray")]
+        listed, others = _sorted_out({taxon.taxon for taxon in taxa}, sorted_part)
         self._errors = errors
         self._findings = findings or {}
         self._listed = listed
         self.sections = tuple(self._sections(taxa))
-        self.others = tuple(self._other_row(number, entry) for number, entry in enumerate(others, start=1))
-        first = len(self.others) + 1
-        self.spare = tuple(self._other_row(number, {}) for number in range(first, first + SPARE_ROWS))
+        self.others, self.spare = self._named_rows("other", others, SPARE_ROWS)
+        self.whole, self.whole_spare = self._named_rows("whole", whole, 1)
 
     def anchor_of(self, taxon: str) -> str:
         """The id of the row's first input, or of the whole table when no row has that taxon."""
         listed = [row for section in self.sections for row in section.rows if taxon]
-        found = [row for row in (*listed, *self.others) if taxon in (row.recorded_as or row.taxon, row.taxon)]
+        kind, _dot, name = taxon.partition(".")
+        rows = self.whole if kind == WHOLE_TRAY else (*listed, *self.others)
+        name = name if kind == WHOLE_TRAY else taxon
+        found = [row for row in rows if name in (row.recorded_as or row.taxon, row.taxon)]
         if not found:
             return "counts"
-        return f"{found[0].anchor}-{'count' if taxon else 'taxon'}"
+        return f"{found[0].anchor}-{'count' if name else 'taxon'}"
 
     def label_of(self, taxon: str) -> str:
         """What the summary of mistakes calls the row."""
+        kind, _dot, name = taxon.partition(".")
+        if kind == WHOLE_TRAY:
+            return _("Whole tray: %(name)s") % {"name": name or _("other taxa")}
         return taxon or _("Other taxa")
 
     def _sections(self, taxa: Sequence[ListTaxon]) -> Iterable[CountSection]:
@@ -108,26 +128,36 @@ class CountTable:
         entry = self._listed.get(taxon.taxon, {})
         return self._row(f"counts-{taxon.taxon}", anchor, taxon.label, entry, taxon.taxon)
 
-    def _other_row(self, number: int, entry: Entry) -> CountRow:
+    def _named_rows(
+        self, prefix: str, entries: Sequence[Entry], spare: int
+    ) -> tuple[tuple[CountRow, ...], tuple[CountRow, ...]]:
+        """Rows whose names are typed, then empty ones."""
+        rows = [self._named_row(prefix, number, each) for number, each in enumerate(entries, start=1)]
+        first = len(rows) + 1
+        return tuple(rows), tuple(self._named_row(prefix, n, {}) for n in range(first, first + spare))
+
+    def _named_row(self, prefix: str, number: int, entry: Entry) -> CountRow:
         taxon = str(entry.get("taxon", ""))
-        return self._row(f"other-{number}", f"id_other-{number}", taxon, entry, taxon)
+        return self._row(f"{prefix}-{number}", f"id_{prefix}-{number}", taxon, entry, taxon)
 
     def _row(self, name: str, anchor: str, label: str, entry: Entry, taxon: str) -> CountRow:
         count = str(entry.get("count", ""))
         written = str(entry.get("recorded_as") or taxon)
+        key = f"{WHOLE_TRAY}.{written}" if entry.get("whole_tray") else written
+        chosen = str(entry.get("range", "")) or (PRESENT if entry.get("present") else "")
         # A count of 0 and the tick at "looked for, none" say the same; the tick says it more plainly.
-        is_none = bool(entry.get("none")) or (count == "0" and not entry.get("range"))
+        is_none = bool(entry.get("none")) or (count == "0" and not chosen)
         return CountRow(
             name=name,
             anchor=anchor,
             taxon=taxon,
             label=label,
             count="" if count == "0" and is_none else count,
-            range=str(entry.get("range", "")),
+            range=chosen,
             is_none=is_none,
             recorded_as=str(entry.get("recorded_as", "")),
-            errors=tuple(self._errors.get(written, ())) if entry else (),
-            findings=tuple(self._findings.get(written, ())) if entry else (),
+            errors=tuple(self._errors.get(key, ())) if entry else (),
+            findings=tuple(self._findings.get(key, ())) if entry else (),
         )
 
 

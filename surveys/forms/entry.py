@@ -11,7 +11,7 @@ from uuid import UUID
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from surveys.forms.counts import CountTable
+from surveys.forms.counts import WHOLE_TRAY, CountTable
 from surveys.forms.visit import Choices, VisitForm
 from surveys.models import ListTaxon, Site
 from surveys.submission import InvalidSubmission, Problem, Submission, parse_submission
@@ -103,9 +103,9 @@ def by_name(remarks: Iterable[Remark]) -> dict[str, list[str]]:
 
 
 def taxon_of(path: str) -> str | None:
-    """The taxon that a path like "counts.Baetidae" speaks of, or None."""
+    """The taxon that a path like "counts.Baetidae" speaks of, or None; of the whole tray, the path itself."""
     kind, _dot, taxon = path.partition(".")
-    return taxon if kind == "counts" else None
+    return path if kind == WHOLE_TRAY else taxon if kind == "counts" else None
 
 
 def _by_taxon(remarks: Iterable[Remark]) -> dict[str, list[str]]:
@@ -177,11 +177,12 @@ def _rows_meant(data: Mapping[str, Any]) -> dict[str, list[Any]]:
 
 def _page_problems(data: Mapping[str, Any]) -> Iterator[Problem]:
     for entry in data.get("counts", ()):
-        field = f"counts.{entry.get('recorded_as') or entry.get('taxon', '')}"
+        kind = WHOLE_TRAY if entry.get("whole_tray") else "counts"
+        field = f"{kind}.{entry.get('recorded_as') or entry.get('taxon', '')}"
         if entry.get("none"):
             words = _("You ticked “looked for, none” and gave a number as well. Keep one of the two.")
             yield Problem(field, words, "count_at_odds")
         if not entry.get("taxon"):
             yield Problem(field, _("Say what it was, or clear the row."), "missing")
-        elif not (entry.get("count") or entry.get("range")):
+        elif not (entry.get("count") or entry.get("range") or entry.get("present")):
             yield Problem(field, _("Say how many there were, or clear the name."), "missing")

@@ -1,7 +1,8 @@
 """From the flat names of a posted page to the nested data of a submission, faults and all.
 
 The page's names are `visited_on`, `spots-1-seconds`, `measurements-ph-value`, `counts-Baetidae-count`,
-`other-1-name`. Nothing is judged here: what was typed is kept as typed, so that a draft loses nothing.
+`other-1-name`, `whole-1-name`. Nothing is judged here: what was typed is kept as typed, so that a draft loses
+nothing.
 """
 
 from __future__ import annotations
@@ -22,10 +23,14 @@ PLAIN_FIELDS = (
     "clarity",
     "weather",
     "weather_past_week",
+    "fraction_sorted",
     "pollution_signs",
     "notes",
 )
 SPOT_PARTS = ("flow_type", "kicks", "seconds", "depth_cm")
+
+# What the choice of ranges says of a taxon that was seen and not counted.
+PRESENT = "present"
 
 Posted = Mapping[str, Any]
 
@@ -36,7 +41,7 @@ def data_from_post(post: Posted) -> dict[str, Any]:
     data["was_made"] = _text(post, "was_made") != "no"
     data["spots"] = _spots(post)
     data["measurements"] = _measurements(post)
-    data["counts"] = [*_listed_counts(post), *_other_counts(post)]
+    data["counts"] = [*_listed_counts(post), *_other_counts(post), *_whole_tray_counts(post)]
     return data
 
 
@@ -81,7 +86,15 @@ def _listed_counts(post: Posted) -> Iterator[dict[str, Any]]:
 
 
 def _other_counts(post: Posted) -> Iterator[dict[str, Any]]:
-    for row in _rows(post, "other").values():
+    yield from _named_counts(post, "other")
+
+
+def _whole_tray_counts(post: Posted) -> Iterator[dict[str, Any]]:
+    yield from ({**entry, "whole_tray": True} for entry in _named_counts(post, "whole"))
+
+
+def _named_counts(post: Posted, prefix: str) -> Iterator[dict[str, Any]]:
+    for row in _rows(post, prefix).values():
         entry = _entry(row)
         if entry or row.get("name"):
             yield {"taxon": row.get("name", ""), "recorded_as": row.get("as", ""), **entry}
@@ -90,6 +103,8 @@ def _other_counts(post: Posted) -> Iterator[dict[str, Any]]:
 def _entry(row: Mapping[str, str]) -> dict[str, Any]:
     # "Looked for, none" is a count of 0; together with a number it is kept as typed, to be asked about.
     typed: dict[str, Any] = {part: row[part] for part in ("count", "range") if row.get(part)}
+    if typed.get("range") == PRESENT:
+        typed = {key: value for key, value in typed.items() if key != "range"} | {"present": True}
     if not row.get("none"):
         return typed
     return {**typed, "none": True} if typed else {"count": "0"}

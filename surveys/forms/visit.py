@@ -71,6 +71,11 @@ class VisitForm(forms.Form):
     clarity = _select(_("Clarity of the water"), [NOT_SAID, *Clarity.choices])
     weather = _select(_("Weather now"), [NOT_SAID, *Weather.choices])
     weather_past_week = _select(_("Weather of the past week"), [NOT_SAID, *Weather.choices])
+    fraction_sorted = _text(
+        _("Fraction sorted"),
+        forms.TextInput(attrs={"autocomplete": "off", "size": "6"}),
+        _("Only if you did not sort the whole tray: such as 1/4, or 6/30 for 6 of 30 squares."),
+    )
     pollution_signs = _text(
         _("Signs of pollution"),
         forms.Textarea(attrs={"rows": "2"}),

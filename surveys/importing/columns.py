@@ -54,10 +54,28 @@ _TAXA = (
     ),
     Column(
         "count",
-        _("A whole number, or one of the ranges 1-9, 10-99, 100-999, 1000+. 0 means looked for and not found."),
+        _(
+            "A whole number, or one of the ranges 1-9, 10-99, 100-999, 1000+, or the word present (seen, not "
+            "counted). 0 means looked for and not found."
+        ),
         "12",
         unit=_("animals"),  # type: ignore[arg-type]
         required=True,
+    ),
+)
+
+_TRAY = (
+    Column(
+        "fraction_sorted",
+        _("Share of the tray that was sorted, if not all of it; counts are those of the share."),
+        "1/4",
+        "fraction_sorted",
+    ),
+    Column(
+        "whole_tray",
+        _("The word yes in a row that was picked out of the whole tray all the same; it is never multiplied."),
+        "yes",
+        words=("yes",),
     ),
 )
 
@@ -122,7 +140,7 @@ _READINGS = (
     Column("phosphate_mg_l_p", _("Phosphate, as phosphorus."), "0.02", "measurements.phosphate", "mg/L P"),
 )
 
-COLUMNS: tuple[Column, ...] = (*_TAXA, *_VISIT, *_EFFORT, *_READINGS)
+COLUMNS: tuple[Column, ...] = (*_TAXA, *_TRAY, *_VISIT, *_EFFORT, *_READINGS)
 REQUIRED = tuple(column.name for column in COLUMNS if column.required)
 _SPOT_NAME = re.compile(r"spot([1-9]\d?)_(flow|kicks|seconds|depth_cm)")
 
@@ -139,7 +157,8 @@ def _all_columns() -> Mapping[str, Column]:
 # Every header that is read, the series of the spots written out.
 COLUMN_BY_NAME = _all_columns()
 # What says something of the whole visit, in the order of the table; the rows of a visit must agree on it.
-VISIT_COLUMNS = tuple(name for name in COLUMN_BY_NAME if name not in ("site", "date", "taxon", "count"))
+_ROW_COLUMNS = ("site", "date", "taxon", "count", "whole_tray")
+VISIT_COLUMNS = tuple(name for name in COLUMN_BY_NAME if name not in _ROW_COLUMNS)
 
 
 def spot_of(name: str) -> tuple[int, str] | None:
@@ -161,6 +180,7 @@ def template_csv() -> str:
     writer = csv.writer(out, lineterminator="\r\n")
     # Columns that exclude each other, or that most sheets do without.
     left_out = {"visit", "not_made", "effort", "nitrate_mg_l_n", "phosphate_mg_l_p"}
+    left_out |= {column.name for column in _TRAY}
     columns = [column for column in COLUMNS if column.name not in left_out]
     writer.writerow([column.name for column in columns])
     writer.writerow([column.example for column in columns])

@@ -64,7 +64,11 @@ class Measurement(models.Model):
 
 
 class TaxonCount(models.Model):
-    """How many of a taxon, exact or as a range: 0 is "looked for and absent", no row is "not looked for"."""
+    """How many of a taxon, exact or as a range: 0 is "looked for and absent", no row is "not looked for".
+
+    Without any number it was seen and not counted. `whole_tray` marks what was picked out of the whole tray
+    where only a fraction of it was sorted: such a number is never multiplied.
+    """
 
     group_path = "visit__group"
 
@@ -74,18 +78,22 @@ class TaxonCount(models.Model):
     count = models.PositiveIntegerField(null=True, blank=True)
     low = models.PositiveIntegerField(null=True, blank=True)
     high = models.PositiveIntegerField(null=True, blank=True, help_text="Empty for an open-ended range.")
+    whole_tray = models.BooleanField(default=False)
 
     objects = GroupOwnedManager()
 
     class Meta:
         ordering = ["id"]
         constraints = [
-            models.UniqueConstraint(fields=["visit", "taxon", "recorded_as"], name="taxon_once_in_a_visit"),
-            # Without "low is known" neither count nor range would pass: a check holds where it is unknown.
+            models.UniqueConstraint(
+                fields=["visit", "taxon", "recorded_as", "whole_tray"], name="taxon_once_in_a_visit"
+            ),
+            # "Low is known" is said for each part: a check holds where its answer is unknown.
             models.CheckConstraint(
                 condition=Q(count__isnull=False, low__isnull=True, high__isnull=True)
-                | Q(count__isnull=True, low__isnull=False, low__gte=1),
-                name="count_or_range",
+                | Q(count__isnull=True, low__isnull=False, low__gte=1)
+                | Q(count__isnull=True, low__isnull=True, high__isnull=True),
+                name="count_range_or_presence",
             ),
             models.CheckConstraint(
                 condition=Q(high__isnull=True) | Q(high__gte=F("low")), name="range_upwards"

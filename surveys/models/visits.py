@@ -80,6 +80,12 @@ class Visit(models.Model):
     clarity = models.CharField(max_length=10, choices=Clarity, blank=True)
     weather = models.CharField(max_length=12, choices=Weather, blank=True)
     weather_past_week = models.CharField(max_length=12, choices=Weather, blank=True)
+    fraction_sorted = models.CharField(
+        _("fraction sorted"),
+        max_length=9,
+        blank=True,
+        help_text="Share of the tray that was sorted, such as 1/4; empty for all of it.",
+    )
     pollution_signs = models.TextField(blank=True)
     notes = models.TextField(blank=True)
     source = models.CharField(max_length=10, choices=Source, default=Source.FORM)
@@ -109,6 +115,10 @@ class Visit(models.Model):
                 condition=models.Q(was_made=True, not_made_reason="")
                 | (models.Q(was_made=False) & ~models.Q(not_made_reason="")),
                 name="visit_made_or_with_reason",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(fraction_sorted__regex=r"^([1-9][0-9]{0,3}/[1-9][0-9]{0,3})?$"),
+                name="visit_fraction_sorted_readable",
             ),
             models.CheckConstraint(
                 condition=~models.Q(status="approved") | models.Q(reviewed_by__isnull=False),

@@ -33,6 +33,14 @@ def _twice(submission: Submission, context: Context) -> Remarks:  # noqa: ARG001
         )
 
 
+def _no_fraction(submission: Submission, context: Context) -> Remarks:  # noqa: ARG001
+    if not submission.fraction_sorted and any(entry.whole_tray for entry in submission.counts):
+        yield (
+            "fraction_sorted",
+            _("You picked some out of the whole tray apart from the rest. Which fraction of it did you sort?"),
+        )
+
+
 def _many(submission: Submission, context: Context) -> Remarks:
     for entry in submission.counts:
         # By taxon, not by finer name: that a site's baetids are named to species is no news.
@@ -51,7 +59,7 @@ def _new_here(submission: Submission, context: Context) -> Remarks:
     if history.approved_visits < VISITS_TO_KNOW_A_SITE:
         return
     for entry in submission.counts:
-        if entry.is_present and not history.most.get(entry.taxon):
+        if entry.is_present and entry.taxon not in history.most:
             yield (
                 entry.field,
                 _("%(name)s has never been found at this site. A photo helps whoever checks it.")
@@ -77,6 +85,16 @@ COUNTING_RULES = (
         Severity.ERROR,
         COMMON,
         _twice,
+    ),
+    Rule(
+        "fraction_sorted",
+        gettext_lazy("Fraction of the tray"),
+        gettext_lazy(
+            "A fraction is at most the whole tray; finds of the whole tray are told apart only beside one."
+        ),
+        Severity.ERROR,
+        COMMON,
+        _no_fraction,
     ),
     Rule(
         "many",

@@ -71,6 +71,6 @@ class Checked:
     findings: tuple[Problem, ...]
 
 
-def line_key(entry: Entry) -> tuple[str, str]:
-    """What makes two lines of a count the same line: taxon, and the finer name if one was written."""
-    return entry.taxon, entry.recorded_as.casefold()
+def line_key(entry: Entry) -> tuple[str, str, bool]:
+    """What makes two lines of a count the same line: taxon, finer name if written, and the part of the tray."""
+    return entry.taxon, entry.recorded_as.casefold(), entry.whole_tray

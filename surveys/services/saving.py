@@ -27,6 +27,7 @@ _SAME_NAME = (
     "clarity",
     "weather",
     "weather_past_week",
+    "fraction_sorted",
     "pollution_signs",
     "notes",
 )
@@ -73,6 +74,7 @@ def write_parts(visit: Visit, submission: Submission) -> None:
             count=entry.count,
             low=entry.low,
             high=entry.high,
+            whole_tray=entry.whole_tray,
         )
         for entry in submission.counts
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import time
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
@@ -17,6 +18,7 @@ from surveys.submission.numbers import decimal_of
 REQUIRED = _("Fill this in.")
 # No tray holds a million animals; more is a finger left on a key.
 LARGEST_COUNT = 1_000_000
+_FRACTION = re.compile(r"([1-9][0-9]{0,3})/([1-9][0-9]{0,3})")
 
 
 class WholeNumber(serializers.IntegerField):
@@ -93,6 +95,28 @@ def range_text(low: int, high: int | None) -> str:
 
 
 RANGE_TEXTS = {range_text(low, high): (low, high) for low, high in ABUNDANCE_RANGES}
+
+
+class FractionSorted(serializers.CharField):
+    """The share of the tray that was sorted, as a fraction: "1/4", or "6/30" squares of a gridded tray."""
+
+    default_error_messages = {
+        "fraction": _("Write a fraction such as 1/4, or 6/30 for 6 of 30 squares. Leave it empty for all."),
+        "more_than_all": _("More than the whole tray cannot be sorted: {typed}."),
+    }
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(max_length=20, **kwargs)
+
+    def to_internal_value(self, data: Any) -> str:
+        typed = "".join(super().to_internal_value(data).split()).replace("\N{FRACTION SLASH}", "/")
+        found = _FRACTION.fullmatch(typed)
+        if not found:
+            self.fail("fraction")
+        if int(found[1]) > int(found[2]):
+            self.fail("more_than_all", typed=typed)
+        # All of it, however it is written, is what an empty field says.
+        return "" if found[1] == found[2] else typed
 
 
 class AbundanceRange(serializers.ChoiceField):

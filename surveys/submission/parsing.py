@@ -14,6 +14,8 @@ _RULES = {
     "null": "missing",
     "blank": "missing",
     "unknown_taxon": "unknown_taxon",
+    "fraction": "fraction_sorted",
+    "more_than_all": "fraction_sorted",
     "count_at_odds": "count_at_odds",
     "unknown_quantity": "unknown_quantity",
     "unknown_unit": "unknown_unit",
@@ -37,7 +39,7 @@ def without_blanks(data: Any) -> Any:
         return data
     filled = _filled(data)
     filled["spots"] = _rows(filled.get("spots"), {"number", "flow_type"})
-    filled["counts"] = _rows(filled.get("counts"), {"taxon", "recorded_as"})
+    filled["counts"] = _rows(filled.get("counts"), {"taxon", "recorded_as", "whole_tray"})
     filled["measurements"] = _measurements(filled.get("measurements"))
     return {key: value for key, value in filled.items() if value not in (None, [], {})}
 
@@ -87,9 +89,14 @@ def _field(path: tuple[str | int, ...], data: Any) -> str:
     steps = [step for step in path if step != "non_field_errors"]
     if len(steps) < 2 or steps[0] not in _NESTED:
         return str(steps[0]) if steps else "submission"
-    name = _row_name(str(steps[0]), steps[1], data)
-    tail = [str(step) for step in steps[2:]] if steps[0] == "spots" else []
-    return ".".join([str(steps[0]), name, *tail])
+    part, key = str(steps[0]), steps[1]
+    tail = [str(step) for step in steps[2:]] if part == "spots" else []
+    shown = "whole_tray" if part == "counts" and _is_of_whole_tray(data[part][int(key)]) else part
+    return ".".join([shown, _row_name(part, key, data), *tail])
+
+
+def _is_of_whole_tray(row: Any) -> bool:
+    return isinstance(row, Mapping) and row.get("whole_tray") is True
 
 
 def _row_name(part: str, key: str | int, data: Any) -> str:
@@ -113,7 +120,7 @@ def _build(values: dict[str, Any]) -> Submission:
 
 
 def _entry(row: Mapping[str, Any]) -> Entry:
-    # A count that agrees with its range is the better knowledge of the two.
+    # A count that agrees with its range is the better knowledge of the two, and either is better than presence.
     count = row.get("count")
-    low, high = (None, None) if count is not None else row["range"]
-    return Entry(row["taxon"], row["recorded_as"], count, low, high)
+    low, high = (None, None) if count is not None else row.get("range", (None, None))
+    return Entry(row["taxon"], row["recorded_as"], count, low, high, row["whole_tray"])

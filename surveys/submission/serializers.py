@@ -18,6 +18,7 @@ from surveys.submission.fields import (
     Choice,
     ClockTime,
     Day,
+    FractionSorted,
     Identifier,
     TypedNumber,
     WholeNumber,
@@ -51,18 +52,23 @@ class ReadingSerializer(serializers.Serializer[Any]):
 
 
 class EntrySerializer(serializers.Serializer[Any]):
-    """How many of one taxon: a count (0 is looked for and not found) or a range."""
+    """How many of one taxon: a count (0 is looked for and not found), a range, or seen and not counted."""
 
     taxon = serializers.CharField(max_length=120, help_text="Latin name, synonym or English name.")
     recorded_as = serializers.CharField(max_length=120, required=False)
     count = WholeNumber(min_value=0, max_value=LARGEST_COUNT, required=False)
     range = AbundanceRange(required=False)
+    present = serializers.BooleanField(required=False, help_text="Seen, and not counted.")
+    whole_tray = serializers.BooleanField(
+        default=False, help_text="Picked out of the whole tray where a fraction was sorted; never multiplied."
+    )
 
     def validate(self, attrs: Values) -> Values:
         # Resolved here, before anything is checked or scored, so that all doors know the same names.
         known = roll_up(attrs["taxon"])
         if known is None:
             raise _refuse(unknown_taxon(attrs["taxon"]), "unknown_taxon")
+        _require_amount(attrs)
         _require_agreement(attrs.get("count"), attrs.get("range"))
         return attrs | {"taxon": known.name, "recorded_as": _name_kept(attrs, known.name)}
 
@@ -83,6 +89,13 @@ def unknown_taxon(name: str) -> str:
         "name": name,
         "near": _(" or ").join(near),
     }
+
+
+def _require_amount(attrs: Values) -> None:
+    if attrs.get("count") == 0 and attrs.get("present"):
+        raise _refuse(_("You say it was seen, and that none were found. Keep one of the two."), "count_at_odds")
+    if not attrs.get("present") and "count" not in attrs and "range" not in attrs:
+        raise _refuse(_("Say how many there were, or that it was seen and not counted."), "required")
 
 
 def _require_agreement(count: int | None, limits: tuple[int, int | None] | None) -> None:
@@ -118,6 +131,9 @@ class SubmissionSerializer(serializers.Serializer[Any]):
     clarity = Choice(Clarity.choices, required=False)
     weather = Choice(Weather.choices, required=False)
     weather_past_week = Choice(Weather.choices, required=False)
+    fraction_sorted = FractionSorted(
+        required=False, help_text="Share of the tray that was sorted, such as 1/4; all of it if left out."
+    )
     pollution_signs = serializers.CharField(max_length=5000, required=False)
     notes = serializers.CharField(max_length=10_000, required=False)
     spots = SpotSerializer(many=True, required=False)

@@ -14,7 +14,8 @@ class Problem:
     """Something wrong or unusual at one field, in words for whoever typed it.
 
     `field` is a path: "visited_on", "spots.1.seconds" (by spot number), "measurements.ph",
-    "counts.Baetidae" (by the name as recorded). `rule` is the id of a rule in `surveys.rules`.
+    "counts.Baetidae" or "whole_tray.Perlidae" (by the name as recorded). `rule` is the
+    id of a rule in `surveys.rules`.
     """
 
     field: str
@@ -62,8 +63,9 @@ class Reading:
 
 @dataclass(frozen=True)
 class Entry:
-    """One line of the count: exact, or a range (`high` None with a `low` is open-ended).
+    """One line of the count: exact, a range (`high` None with a `low` is open-ended), or seen and not counted.
 
+    `whole_tray` marks what was picked out of the whole tray where only a fraction of it was sorted.
     `taxon` is the name that scoring knows; `recorded_as` the name as written, where that differs.
     """
 
@@ -72,6 +74,7 @@ class Entry:
     count: int | None = None
     low: int | None = None
     high: int | None = None
+    whole_tray: bool = False
 
     @property
     def name(self) -> str:
@@ -80,7 +83,7 @@ class Entry:
 
     @property
     def field(self) -> str:
-        return f"counts.{self.name}"
+        return f"{'whole_tray' if self.whole_tray else 'counts'}.{self.name}"
 
     @property
     def is_present(self) -> bool:
@@ -90,7 +93,7 @@ class Entry:
     @property
     def fewest(self) -> int:
         """The smallest number of animals this line can mean."""
-        return self.count if self.count is not None else self.low or 0
+        return self.count if self.count is not None else self.low or 1
 
 
 @dataclass(frozen=True)
@@ -112,6 +115,7 @@ class Submission:
     clarity: str = ""
     weather: str = ""
     weather_past_week: str = ""
+    fraction_sorted: str = ""
     pollution_signs: str = ""
     notes: str = ""
     spots: tuple[Spot, ...] = ()

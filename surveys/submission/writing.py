@@ -12,6 +12,8 @@ from surveys.submission.numbers import plain_text
 from surveys.submission.types import Entry, Reading, Spot, Submission
 
 Changes = dict[str, list[Any]]
+# What the audit trail keeps for a taxon seen and not counted.
+PRESENT = "present"
 
 _TEXTS = (
     "not_made_reason",
@@ -21,6 +23,7 @@ _TEXTS = (
     "clarity",
     "weather",
     "weather_past_week",
+    "fraction_sorted",
     "pollution_signs",
     "notes",
 )
@@ -58,7 +61,7 @@ def _reading(row: Measurement) -> Reading:
 
 
 def _entry(row: TaxonCount) -> Entry:
-    return Entry(row.taxon, row.recorded_as, row.count, row.low, row.high)
+    return Entry(row.taxon, row.recorded_as, row.count, row.low, row.high, row.whole_tray)
 
 
 def as_data(submission: Submission) -> dict[str, Any]:
@@ -100,8 +103,14 @@ def _spot_data(spot: Spot) -> dict[str, Any]:
 
 
 def _entry_data(entry: Entry) -> dict[str, Any]:
-    amount = {"range": range_text(entry.low, entry.high)} if entry.low else {"count": str(entry.count)}
-    return {"taxon": entry.taxon, "recorded_as": entry.recorded_as, **amount}
+    data = {"taxon": entry.taxon, "recorded_as": entry.recorded_as, **_amount_data(entry)}
+    return data | {"whole_tray": True} if entry.whole_tray else data
+
+
+def _amount_data(entry: Entry) -> dict[str, Any]:
+    if entry.count is not None:
+        return {"count": str(entry.count)}
+    return {"range": range_text(entry.low, entry.high)} if entry.low else {"present": True}
 
 
 def differences(before: Submission, after: Submission) -> Changes:
@@ -124,6 +133,6 @@ def _flat(submission: Submission) -> Iterator[tuple[str, Any]]:
         limit = "<" if reading.is_below_limit else ""
         yield reading.field, f"{limit}{plain_text(reading.value)} {reading.unit}"
     for entry, row in zip(submission.counts, data["counts"], strict=True):
-        yield entry.field, row.get("range") or row["count"]
+        yield entry.field, row.get("range") or row.get("count") or PRESENT
         if entry.recorded_as:
             yield f"{entry.field}.taxon", entry.taxon

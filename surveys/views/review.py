@@ -19,6 +19,7 @@ from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
 from portal.audit.services import history_of
 from surveys.comparisons import compare_visit, part_taken
+from surveys.conventions import conventions_of
 from surveys.forms import (
     ApproveForm,
     DecisionForm,
@@ -72,6 +73,7 @@ def _show_review(request: PortalRequest, visit: Visit, **wrong: forms.Form) -> H
         "sheet": VisitSheet(visit),
         "scores": scores,
         "leading": leading_scores(scores),
+        "conventions": conventions_of(visit),
         "photos": photos_of(visit),
         "events": events_of(history_of(visit, visit.group)),
         "comparison": compare_visit(visit),

@@ -15,6 +15,7 @@ from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
 from portal.audit.services import history_of
+from surveys.conventions import conventions_of
 from surveys.forms import VisitFilter, data_from_post, read_entry
 from surveys.histories import events_of
 from surveys.models import Visit
@@ -53,6 +54,7 @@ def visit_detail(request: PortalRequest, slug: str, visit_id: UUID) -> HttpRespo
         "sheet": VisitSheet(visit),
         "scores": scores,
         "leading": leading_scores(scores),
+        "conventions": conventions_of(visit),
         "photos": photos_of(visit),
         "events": events_of(history_of(visit, group)),
         "is_new": "sent" in request.GET and visit.entered_by_id == request.person.user_id,

@@ -10,11 +10,12 @@ import pytest
 from PIL import Image
 
 from alerts.evidence import Evidence, evidence_of, figure, place_of, who_to_call
-from alerts.findings import amount_words, count_words
+from alerts.findings import amount_words, found_rows
 from alerts.pictures import draw_history_picture, history_arguments
 from alerts.services.wording import HEADLINES, WITH_EVIDENCE
 from portal.accounts.models import User
 from scoring.indices.methods import METHODS
+from scoring.subsampling import whole_tray_limits
 from surveys.models import Site, TaxonCount
 from surveys.quantities import QUANTITIES
 from tests.alerts.conftest import LOW, Watch, approved_visit, mails, set_level, verdict_of
@@ -104,9 +105,16 @@ def test_it_writes_amounts(low: float, high: float, words: str) -> None:
     assert amount_words(low, high) == words
 
 
-def test_it_writes_single_counts() -> None:
-    assert count_words(TaxonCount(taxon="x", count=0)) == "looked for, not found"
-    assert count_words(TaxonCount(taxon="x", low=1, high=9)) == "1–9"
+def test_it_scales_up_what_was_found_in_a_share_of_the_tray(watch: Watch) -> None:
+    counts = [
+        {"taxon": "Baetidae", "count": "12"},
+        {"taxon": "Elmidae", "present": True},
+        {"taxon": "Perlidae", "count": "2", "whole_tray": True},
+    ]
+    visit = watch.submit_clean(visited_on=days_ago(1).isoformat(), fraction_sorted="1/4", counts=counts)
+    now = {row.taxon: row.now for row in found_rows(visit, [])}
+    low, high = whole_tray_limits(12, 0.25)
+    assert now == {"Baetidae": f"{low}–{high}", "Elmidae": "1+", "Perlidae": "2"}
 
 
 def test_it_gives_the_window_in_which_it_happened(watch: Watch) -> None:

@@ -27,9 +27,9 @@ def test_a_visit_is_made_or_has_a_reason(cast: Cast, was_made: bool, reason: str
 @pytest.mark.parametrize(
     ("fields", "constraint"),
     [
-        ({"count": 3, "low": 1, "high": 9}, "count_or_range"),
-        ({"count": None}, "count_or_range"),
-        ({"count": None, "low": 0, "high": 9}, "count_or_range"),
+        ({"count": 3, "low": 1, "high": 9}, "count_range_or_presence"),
+        ({"count": None, "high": 9}, "count_range_or_presence"),
+        ({"count": None, "low": 0, "high": 9}, "count_range_or_presence"),
         ({"count": None, "low": 10, "high": 9}, "range_upwards"),
     ],
 )

@@ -113,3 +113,10 @@ def test_it_stays_at_four_queries_however_long_the_past(
     submission = submission_for(cast.site, recorder=str(cast.volunteer.pk))
     with django_assert_max_num_queries(4):
         context_for(submission, cast.site)
+
+
+def test_it_knows_what_was_seen_and_leaves_out_what_was_only_looked_for(cast: Cast) -> None:
+    visit = approved(cast)
+    TaxonCountFactory(visit=visit, taxon="Perlidae", count=None)
+    TaxonCountFactory(visit=visit, taxon="Elmidae", count=0)
+    assert context(cast).history.most == {"Perlidae": 0}

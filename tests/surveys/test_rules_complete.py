@@ -57,6 +57,15 @@ SET_OFF: dict[str, tuple[Context, dict[str, Any]]] = {
     "reading_jumps": (with_history(readings={"temperature": EIGHT}), read(temperature="21")),
     "no_counts": (USUAL, {"counts": []}),
     "taxon_twice": (USUAL, {"counts": {"Baetidae": 1, "baetidae": 2}}),
+    "fraction_sorted": (
+        USUAL,
+        {
+            "counts": [
+                {"taxon": "Baetidae", "count": "3"},
+                {"taxon": "Perlidae", "count": "1", "whole_tray": True},
+            ]
+        },
+    ),
     "many": (with_history(most={"Baetidae": 3}), {"counts": {"Baetidae": 31}}),
     "new_here": (with_history(approved_visits=5), {"counts": {"Baetidae": 1}}),
 }

@@ -190,8 +190,14 @@ def test_it_greets_a_newcomer_once_it_knows_the_site() -> None:
 
 
 def test_it_counts_a_taxon_only_ever_absent_as_new() -> None:
-    history = with_history(approved_visits=5, most={"Perlidae": 0, "Baetidae": 3})
+    # The history leaves out what was only ever looked for (see the contexts).
+    history = with_history(approved_visits=5, most={"Baetidae": 3})
     assert rules_of(findings(history, counts={"Perlidae": 1})) == {"counts.Perlidae": "new_here"}
+
+
+def test_it_knows_a_taxon_that_was_only_ever_seen_and_not_counted() -> None:
+    history = with_history(approved_visits=5, most={"Perlidae": 0})
+    assert findings(history, counts={"Perlidae": 30}) == {}
 
 
 def test_it_knows_every_quantity_by_its_key() -> None:

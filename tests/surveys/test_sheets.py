@@ -141,13 +141,13 @@ class TestScores:
 
     def test_it_lists_every_index_with_its_method(self, cast: Cast) -> None:
         bmwp = self.lines(cast, [{"taxon": "Baetidae", "count": "4"}])["bmwp"]
-        assert (bmwp.name, bmwp.value, bmwp.span) == ("BMWP", "4", "")
+        assert (bmwp.name, bmwp.value, bmwp.low, bmwp.high) == ("BMWP", "4", "", "")
         assert bmwp.version
 
     def test_it_tells_the_span_that_ranges_allow(self, cast: Cast) -> None:
         counts = [{"taxon": "Baetidae", "range": "10-99"}, {"taxon": "Elmidae", "count": "10"}]
         shannon = self.lines(cast, counts)["shannon"]
-        assert shannon.span == "0.31 – 0.69"
+        assert (shannon.low, shannon.high) == ("0.31", "0.69")
 
     def test_it_says_why_there_is_no_score(self, cast: Cast) -> None:
         aspt = self.lines(cast, [{"taxon": "Baetidae", "count": "0"}])["aspt"]

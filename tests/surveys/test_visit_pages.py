@@ -20,7 +20,7 @@ from tests.surveys.pages import address, signed_in, text_of
 
 QueryCeiling = Callable[..., AbstractContextManager[Any]]
 LIST_QUERIES = 12
-DETAIL_QUERIES = 20
+DETAIL_QUERIES = 13
 
 
 def list_of(cast: Cast, **choices: str) -> Any:
@@ -131,7 +131,7 @@ class TestDetail:
         visit = submit(cast.person("volunteer"), cast.site, counts=counts)
         page = self.page(cast, visit)
         assert "Biological Monitoring Working Party score 4 Hydrozoa" in page
-        assert "ranges allow" in page
+        assert "by what was recorded" in page
 
     def test_it_thanks_whoever_sent_it_in_and_nobody_else(self, cast: Cast) -> None:
         visit = submit(cast.person("volunteer"), cast.site)

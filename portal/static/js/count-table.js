@@ -6,7 +6,7 @@ if (table) {
   const filter = table.querySelector("#count-filter");
   const found = table.querySelector("#count-found");
   const sections = [...table.querySelectorAll(".count-section")];
-  const others = table.querySelector("[data-other-rows]");
+  const others = [...table.querySelectorAll("[data-other-rows]")];
   const wasOpen = new Map();
 
   const rowsOf = (section) => [...section.querySelectorAll(".count-row")];
@@ -44,21 +44,22 @@ if (table) {
   };
 
   // Spare rows are renumbered copies of the last one, so that there is always an empty row left.
-  const addRow = () => {
-    const last = others.lastElementChild;
+  const addRow = (list) => {
+    const last = list.lastElementChild;
+    const prefix = list.dataset.otherRows;
     const number = Number(last.querySelector("input").name.split("-")[1]);
     const row = last.cloneNode(true);
     for (const part of row.querySelectorAll("*")) {
       for (const name of ["id", "for", "name", "aria-labelledby"]) {
         const value = part.getAttribute(name);
-        if (value) part.setAttribute(name, value.replace(`other-${number}`, `other-${number + 1}`));
+        if (value) part.setAttribute(name, value.replace(`${prefix}-${number}`, `${prefix}-${number + 1}`));
       }
     }
     for (const field of row.querySelectorAll("input, select")) {
       if (field.type === "checkbox") field.checked = false;
       else field.value = "";
     }
-    others.append(row);
+    list.append(row);
   };
 
   tools.hidden = false;
@@ -66,7 +67,8 @@ if (table) {
   table.addEventListener("input", (event) => {
     const section = event.target.closest(".count-section");
     if (section) showFilled(section);
-    if (event.target.closest(".count-row") === others.lastElementChild) addRow();
+    const list = event.target.closest("[data-other-rows]");
+    if (list && event.target.closest(".count-row") === list.lastElementChild) addRow(list);
   });
   for (const section of sections) {
     const button = section.querySelector("[data-tick-rest]");
@@ -74,5 +76,5 @@ if (table) {
     button.addEventListener("click", () => tickRest(section));
   }
   table.closest("form").addEventListener("restored", () => sections.forEach(showFilled));
-  table.addEventListener("row-needed", addRow);
+  table.addEventListener("row-needed", (event) => addRow(event.target));
 }

@@ -89,7 +89,8 @@ function entriesOf(form, withToken = false) {
 function putBack(form, copy) {
   const values = new Map(copy);
   for (const name of values.keys()) {
-    while (name.startsWith("other-") && !form.elements[name] && addRow(form));
+    const rows = form.querySelector(`[data-other-rows="${name.split("-")[0]}"]`);
+    while (rows && !form.elements[name] && addRow(rows));
   }
   for (const field of form.elements) {
     if (!field.name || ["hidden", "file", "submit"].includes(field.type)) continue;
@@ -100,8 +101,7 @@ function putBack(form, copy) {
   form.dispatchEvent(new Event("restored"));
 }
 
-function addRow(form) {
-  const rows = form.querySelector("[data-other-rows]");
+function addRow(rows) {
   const before = rows.children.length;
   rows.dispatchEvent(new Event("row-needed", { bubbles: true }));
   return rows.children.length > before;

@@ -171,3 +171,24 @@ def test_it_takes_a_visit_that_could_not_be_made(cast: Cast, client_of: ClientOf
 def test_it_takes_visits_for_any_site_of_the_group(cast: Cast, client_of: ClientOf) -> None:
     other = SiteFactory(group=cast.group, code="AB2")
     assert put(client_of("other_volunteer"), data_for(other)).status_code == 201
+
+
+def test_it_takes_a_share_of_the_tray_and_reads_it_back(cast: Cast, client_of: ClientOf) -> None:
+    counts = [
+        {"taxon": "Baetidae", "count": 12},
+        {"taxon": "Elmidae", "present": True},
+        {"taxon": "Perlidae", "count": 2, "whole_tray": True},
+    ]
+    answer = put(client_of("volunteer"), data_for(cast.site, fraction_sorted="1/4", counts=counts))
+    assert answer.status_code == 201
+    submission = answer.json()["submission"]
+    assert submission["fraction_sorted"] == "1/4"
+    assert submission["counts"][1:] == [
+        {"taxon": "Elmidae", "recorded_as": "", "present": True},
+        {"taxon": "Perlidae", "recorded_as": "", "count": "2", "whole_tray": True},
+    ]
+
+
+def test_it_names_the_field_of_a_fraction_that_is_none(cast: Cast, client_of: ClientOf) -> None:
+    answer = put(client_of("volunteer"), data_for(cast.site, fraction_sorted="5/4"))
+    assert (answer.status_code, fields(answer)) == (422, ["fraction_sorted"])

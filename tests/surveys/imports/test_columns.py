@@ -24,7 +24,7 @@ READINGS = [column for column in COLUMNS if column.field.startswith("measurement
 @by_name
 def test_it_fills_a_field_that_a_submission_has(column: Column) -> None:
     head, _dot, rest = column.field.partition(".")
-    if column.name in ("taxon", "count", "visit"):
+    if column.name in ("taxon", "count", "visit", "whole_tray"):
         assert column.field == ""
         return
     assert head in {each.name for each in fields(Submission)}
@@ -64,7 +64,7 @@ def test_it_allows_the_flow_types_of_the_form() -> None:
 
 def test_it_requires_only_what_every_row_has() -> None:
     assert REQUIRED == ("site", "date", "taxon", "count")
-    assert set(VISIT_COLUMNS) == set(COLUMN_BY_NAME) - set(REQUIRED)
+    assert set(VISIT_COLUMNS) == set(COLUMN_BY_NAME) - {*REQUIRED, "whole_tray"}
 
 
 def test_it_names_every_column_once_and_in_the_form_it_is_read() -> None:
@@ -88,6 +88,8 @@ def test_it_reads_its_own_example(cast: Cast, column: Column) -> None:
         row = {"spot1_kicks": "3", "spot1_seconds": "30"} | row
     if column.name == "end":
         row["start"] = "10:00"
+    if column.name == "whole_tray":
+        row["fraction_sorted"] = "1/4"
     found = checked(cast, row)
     assert found.problems == ()
     assert found.new == 1
