@@ -15,22 +15,24 @@ Policy = Mapping[str, str]
 
 
 def policy(answers: str) -> Policy:
-    """Answers of nobody, volunteer, coordinator, neighbour, contact, former, inactive and operator."""
+    """The answers given, one for each of `ROLES`."""
     return dict(zip(ROLES, answers.split(), strict=True))
 
 
-#                       nobody volunteer coordinator neighbour contact former inactive operator
-OPEN = policy("         ok     ok        ok          ok        ok      ok     ok       ok")
-HIDDEN = policy("       404    404       404         404       404     404    404      404")
-SIGNED_IN = policy("    login  ok        ok          ok        ok      ok     login    ok")
-MEMBER = policy("       login  ok        ok          404       404     404    login    404")
-COORDINATOR = policy("  login  403       ok          404       404     404    login    404")
-AUTHOR = policy("       login  ok        403         404       404     404    login    404")
-INCIDENT = policy("     login  ok        ok          404       ok      404    login    404")
-INCIDENT_ACT = policy(" login  403       ok          404       ok      404    login    404")
-INCIDENT_RUN = policy(" login  403       ok          404       403     404    login    404")
-API_SIGNED_IN = policy("403    ok        ok          ok        ok      ok     403      ok")
-API_MEMBER = policy("   403    ok        ok          404       404     404    403      404")
+# "involved" is a coordinator who took part in the visit: nobody checks their own work.
+#                       nobody volunteer coordinator involved neighbour contact former inactive operator
+OPEN = policy("         ok     ok        ok          ok       ok        ok      ok     ok       ok")
+HIDDEN = policy("       404    404       404         404      404       404     404    404      404")
+SIGNED_IN = policy("    login  ok        ok          ok       ok        ok      ok     login    ok")
+MEMBER = policy("       login  ok        ok          ok       404       404     404    login    404")
+COORDINATOR = policy("  login  403       ok          ok       404       404     404    login    404")
+UNINVOLVED = policy("   login  403       ok          403      404       404     404    login    404")
+AUTHOR = policy("       login  ok        403         403      404       404     404    login    404")
+INCIDENT = policy("     login  ok        ok          ok       404       ok      404    login    404")
+INCIDENT_ACT = policy(" login  403       ok          ok       404       ok      404    login    404")
+INCIDENT_RUN = policy(" login  403       ok          ok       404       403     404    login    404")
+API_SIGNED_IN = policy("403    ok        ok          ok       ok        ok      ok     403      ok")
+API_MEMBER = policy("   403    ok        ok          ok       404       404     404    403      404")
 
 Methods = Mapping[str, Policy]
 
@@ -93,10 +95,10 @@ TABLE: Mapping[str, Methods] = {
     # review
     "review_queue": page(COORDINATOR),
     "visit_review": page(COORDINATOR),
-    "visit_approve": button(COORDINATOR),
-    "visit_return": button(COORDINATOR),
+    "visit_approve": button(UNINVOLVED),
+    "visit_return": button(UNINVOLVED),
     "visit_correct": form(COORDINATOR),
-    "finding_decide": button(COORDINATOR),
+    "finding_decide": button(UNINVOLVED),
     # spreadsheets and programs
     "import_visits": form(COORDINATOR),
     "import_template": page(COORDINATOR),
@@ -116,7 +118,7 @@ TABLE: Mapping[str, Methods] = {
     "contact_list": page(COORDINATOR),
     "contact_create": form(COORDINATOR),
     "contact_edit": form(COORDINATOR),
-    "visit_test_anyway": form(COORDINATOR),
+    "visit_test_anyway": form(UNINVOLVED),
     "incident_list": page(MEMBER),
     "contact_incidents": page(SIGNED_IN),
     "incident_detail": page(INCIDENT),
@@ -147,7 +149,7 @@ ACCOUNT_TABLE: Mapping[str, Methods] = {
     "account_logout": form(OPEN),
     "account_inactive": page(OPEN),
     "account_signup": form(OPEN),
-    "account_reauthenticate": form(policy("login 403 403 403 403 403 login 403")),
+    "account_reauthenticate": form(policy("login 403 403 403 403 403 403 login 403")),
     "account_email": form(SIGNED_IN),
     "account_email_verification_sent": page(OPEN),
     "account_change_password": form(SIGNED_IN),

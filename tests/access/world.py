@@ -32,6 +32,7 @@ ROLES = (
     "nobody",
     "volunteer",
     "coordinator",
+    "involved",
     "neighbour",
     "contact",
     "former",
@@ -73,6 +74,7 @@ def _people(cast: Cast) -> dict[str, User | None]:
         "nobody": None,
         "volunteer": cast.volunteer,
         "coordinator": cast.coordinator,
+        "involved": cast.second_coordinator,
         "neighbour": cast.neighbour_coordinator,
         "contact": account_at("ona@agency.example", name="Ona Officer"),
         "former": former,
@@ -95,7 +97,9 @@ def _add_visits(world: World, cast: Cast) -> None:
     own_photo = add_photo(person=volunteer, group=cast.group, visit_number=draft.id, upload=picture())
     started = start_visit(person=other, site=cast.site)
     photo = add_photo(person=other, group=cast.group, visit_number=started.id, upload=picture())
-    visit = submit(other, cast.site, id=str(started.id), visited_on=days_ago(3).isoformat())
+    # The second coordinator held the net, and so must not check what came of it.
+    shared = {"id": str(started.id), "partner": str(cast.second_coordinator.pk), "partner_name": ""}
+    visit = submit(other, cast.site, visited_on=days_ago(3).isoformat(), **shared)
     finding = Finding.objects.create(visit=visit, rule="depth", field="spots.1.depth_cm", message="Deep.")
     own = submit(volunteer, cast.site, visited_on=days_ago(9).isoformat())
     return_visit(person=cast.person("second_coordinator"), visit=own, message="Look again.")
