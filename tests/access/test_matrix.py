@@ -105,8 +105,8 @@ def opened_by_the_neighbours_slug(world: World, cast: Cast, name: str) -> list[s
     return [f"{method} {name}: {got}" for method, got in answers.items() if got != "404"]
 
 
-def told_of_a_foreign_site(world: World, cast: Cast) -> str:
-    """What a submission that names a site of the group tells a neighbour more than one that names no site."""
+def answers_to_a_foreign_site(world: World, cast: Cast) -> list[tuple[int, str]]:
+    """A neighbour's submission that names a site of the group, and one that names no site there is."""
     client = signed_in(world, "neighbour")
     answers = []
     for number in (cast.site.pk, uuid4()):
@@ -114,7 +114,7 @@ def told_of_a_foreign_site(world: World, cast: Cast) -> str:
         data = data_for(cast.site) | {"site": str(number)}
         del data["id"]
         answers.append(put_answer(client, url, data))
-    return "" if answers[0] == answers[1] else str(answers)
+    return answers
 
 
 def put_answer(client: Client, url: str, data: dict[str, Any]) -> tuple[int, str]:
@@ -185,4 +185,6 @@ def test_the_neighbours_own_address_does_not_open_the_groups_records(world: Worl
 
 
 def test_a_foreign_site_in_a_submission_answers_as_one_that_does_not_exist(world: World, cast: Cast) -> None:
-    assert told_of_a_foreign_site(world, cast) == ""
+    foreign, unknown_one = answers_to_a_foreign_site(world, cast)
+    assert foreign == unknown_one
+    assert foreign[0] == 422

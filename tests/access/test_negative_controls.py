@@ -20,8 +20,8 @@ from surveys.api import base
 from tests.access import test_matrix
 from tests.access.table import TABLE
 from tests.access.test_matrix import (
+    answers_to_a_foreign_site,
     opened_by_the_neighbours_slug,
-    told_of_a_foreign_site,
     wrong_cells,
 )
 from tests.access.world import World
@@ -149,9 +149,11 @@ def test_the_matrix_reports_that_a_foreign_site_can_be_told_from_none(
 ) -> None:
     """The view looks in the group of the address, the service among the sites the person can see."""
     without_filter(monkeypatch, "of_group")
-    assert told_of_a_foreign_site(world, cast) == "", "the service holds by itself"
+    foreign, unknown = answers_to_a_foreign_site(world, cast)
+    assert foreign[0] == unknown[0], "the service holds by itself"
     without_filter(monkeypatch, "visible_to")
-    assert told_of_a_foreign_site(world, cast)
+    foreign, unknown = answers_to_a_foreign_site(world, cast)
+    assert foreign[0] != unknown[0]
 
 
 def test_the_matrix_reports_a_require_that_lets_everybody_through(

@@ -41,7 +41,7 @@ ROLES = (
 )
 
 
-@dataclass
+@dataclass(repr=False)
 class World:
     """`people` by role (None is nobody); `values` by the name of an address's argument."""
 
