@@ -50,16 +50,19 @@ def draw_site(
 
 
 def site_points(
-    site: Site, index: str, *, approved_only: bool = False
+    site: Site, index: str, *, approved_only: bool = False, triggers: Iterable[Trigger] | None = None
 ) -> tuple[list[Point], list[TriggerLine]]:
-    """A site's visits, or those already approved, and its trigger lines as the chart wants them."""
+    """A site's visits, or those already approved, and its trigger lines as the chart wants them.
+
+    `triggers` are the site's, where the page has read them already.
+    """
     verdicts = Verdict.objects.filter(group=site.group_id, visit__site=site).select_related("trigger")
     by_visit = {each.visit_id: each for each in verdicts}
     history = [
         each for each in site_history(site, index) if not approved_only or each.status == Status.APPROVED
     ]
     points = [_point(each, by_visit.get(each.visit_id), index) for each in history]
-    return points, trigger_lines(triggers_of(site), index)
+    return points, trigger_lines(triggers_of(site) if triggers is None else triggers, index)
 
 
 def site_rows(points: list[Point], lines: list[TriggerLine]) -> list[HistoryRow]:

@@ -16,11 +16,12 @@ from django.utils.safestring import SafeString, mark_safe
 
 from alerts import charts
 from alerts.models import Incident, IncidentState, Trigger, Verdict
-from alerts.queries import LIVE, incidents_of, site_contacts_of, trigger_in_force
+from alerts.queries import LIVE, incidents_of, site_contacts_of, triggers_of
 from alerts.services.verdicts import can_test_anyway
 from alerts.verdicts import reason_words
 from portal.accounts.models import Group
 from scoring.indices.methods import METHODS
+from surveys.recording_lists import first_index
 from surveys.models import Site, Visit
 
 register = template.Library()
@@ -97,7 +98,7 @@ def incident_badge(incident: Incident) -> Badge:
 @register.inclusion_tag("alerts/_site_trigger.html")
 def site_trigger(site: Site) -> dict[str, Any]:
     """The trigger in force at a site today."""
-    trigger = trigger_in_force(site, timezone.localdate())
+    trigger = _trigger_today(site)
     return {"trigger": trigger, "words": trigger_words(trigger) if trigger else ""}
 
 
@@ -126,12 +127,29 @@ def live_incidents(group: Group) -> QuerySet[Incident]:
 
 
 @register.simple_tag
-def site_chart(site: Site, index: str = "", narrow: bool = False, emphasis: date | None = None) -> SafeString:
-    """The site's history as SVG; without an index, that of the trigger in force, else BMWP."""
-    if not index:
-        trigger = trigger_in_force(site, timezone.localdate())
-        index = trigger.index if trigger else "bmwp"
-    size = charts.NARROW if narrow else charts.WIDE
+def site_charts(site: Site, index: str = "", emphasis: date | None = None) -> dict[str, SafeString]:
+    """The site's history as SVG, "wide" and "narrow"; without an index, that of the trigger in force, else BMWP."""
+    trigger = _trigger_today(site)
+    index = index or (trigger.index if trigger else first_index(site.recording_list))
     window = (emphasis, emphasis) if emphasis else None
+    points, lines = charts.site_points(site, index, triggers=_triggers(site))
+    sizes = {"wide": charts.WIDE, "narrow": charts.NARROW}
+    drawn = {
+        name: charts.draw_site(site, index, points, lines, emphasis=window, size=size)
+        for name, size in sizes.items()
+    }
     # Drawn by our own code from escaped text; nothing a person typed goes in unescaped.
-    return mark_safe(charts.site_chart(site, index, emphasis=window, size=size))  # noqa: S308
+    return {name: mark_safe(svg) for name, svg in drawn.items()}  # noqa: S308
+
+
+def _triggers(site: Site) -> list[Trigger]:
+    """The site's triggers, read once for all parts of a page."""
+    if not hasattr(site, "shown_triggers"):
+        site.shown_triggers = list(triggers_of(site))  # type: ignore[attr-defined]
+    found: list[Trigger] = site.shown_triggers  # type: ignore[attr-defined]
+    return found
+
+
+def _trigger_today(site: Site) -> Trigger | None:
+    today = timezone.localdate()
+    return next((each for each in reversed(_triggers(site)) if each.valid_from <= today), None)

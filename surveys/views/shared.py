@@ -21,7 +21,8 @@ from surveys.queries import current_scores, photos_of
 
 def find_site(group: Group, site_id: UUID) -> Site:
     """A site of the group, or 404."""
-    return get_object_or_404(Site.objects.of_group(group).select_related("group", "recording_list", "downstream"), id=site_id)
+    rows = Site.objects.of_group(group).select_related("group", "recording_list", "downstream")
+    return get_object_or_404(rows, id=site_id)
 
 
 def find_draft(person: Person, group: Group, draft_id: UUID) -> Draft:

@@ -100,13 +100,12 @@ def test_it_says_what_is_missing_at_a_site(watch: Watch) -> None:
 
 def test_it_draws_the_site_against_its_trigger(watch: Watch) -> None:
     watch.submit_low()
-    wide = rendered("{% site_chart site %}", site=watch.site)
+    wide = rendered("{% site_charts site as drawn %}{{ drawn.wide }}", site=watch.site)
     assert wide.startswith("<svg")
     assert "BMWP" in wide
     assert "below the trigger: 1" in wide
-    assert "ASPT" in rendered(
-        '{% site_chart site "aspt" narrow=True emphasis=day %}', site=watch.site, day=days_ago(1)
-    )
+    template = '{% site_charts site "aspt" emphasis=day as drawn %}{{ drawn.narrow }}'
+    assert "ASPT" in rendered(template, site=watch.site, day=days_ago(1))
 
 
 def test_it_draws_past_records_as_not_tested(watch: Watch) -> None:
