@@ -1,104 +1,126 @@
-"""What a trigger level would mean at a site: how often it fires by chance and what fall it catches."""
+"""What a trigger level would mean at a site, from its own baseline visits (scoring.advice does the sums)."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
+from typing import Any
 
-from django.utils.translation import gettext as _
+from django.utils import timezone
 
-from alerts.queries import baseline_points, values_of
-from scoring.baseline import (
-    Baseline,
-    chance_next_lowest,
-    chance_of_false_alarm,
-    describe,
-    prediction_factor,
-    student_chance,
-)
+from alerts.queries import values_of
+from scoring.advice import ASSUMES, Advice, LevelAdvice, advise_trigger
 from scoring.indices.methods import METHODS, Method
 from surveys.models import Site
+from surveys.queries import HistoryPoint
 
-# Common practice, no source: the chance per visit that a proposed level is worked out for.
-USUAL_CHANCE = 0.05
+# Common practice, no source: a false alarm every other year wears out neither the group nor the agency.
+USUAL_WISH = 0.5
+# Stored with each advice, so that its intervals can be worked out again to the last digit.
+SEED = 1
+YEAR_ROUND = ""
+SEASONS = {
+    "winter": (12, 1, 2),
+    "spring": (3, 4, 5),
+    "summer": (6, 7, 8),
+    "autumn": (9, 10, 11),
+}
 
 
 @dataclass(frozen=True)
-class Advice:
-    """Figures for one level. Chances are between 0 and 1 and hold for a site that has not changed."""
+class Question:
+    """What is asked: an index, a level to try (None: the suggested one), the wished rate, season and falls."""
 
+    index: str
+    level: float | None = None
+    wanted: float | None = USUAL_WISH
+    season: str = YEAR_ROUND
+    falls: tuple[float, ...] | None = None
+
+
+@dataclass(frozen=True)
+class SiteAdvice:
+    """The answer for a site; `advice` is None while no baseline visit can say anything."""
+
+    question: Question
     method: Method
-    baseline: Baseline | None
-    level: float | None
-    proposed: float | None
-    chance_per_visit: float | None
-    visits_per_year: int
-    chance_per_year: float | None
-    fall: float | None
-    chance_lowest: float | None
+    visits_per_year: float
+    advice: Advice | None
 
     @property
-    def percent_per_visit(self) -> str:
-        return percent(self.chance_per_visit)
+    def candidate(self) -> LevelAdvice | None:
+        """The level asked for, or the suggested one; None when there is neither."""
+        return self.advice.asked if self.advice else None
 
     @property
-    def percent_per_year(self) -> str:
-        return percent(self.chance_per_year)
-
-    @property
-    def percent_usual_year(self) -> str:
-        """The chance of a false alarm in a year at the usual chance per visit, whatever the site holds."""
-        return percent(chance_of_false_alarm(USUAL_CHANCE, self.visits_per_year))
-
-    @property
-    def percent_lowest(self) -> str:
-        return percent(self.chance_lowest)
+    def values(self) -> list[float]:
+        """The scores of the baseline visits in question, lowest first."""
+        pairs = self.advice.distribution if self.advice else ()
+        return [score for score, visits in pairs for _each in range(visits)]
 
 
-def percent(chance: float | None) -> str:
-    """A chance in percent: one decimal below 10 %, "under 0.1" for the smallest, empty for none."""
-    if chance is None:
-        return ""
-    if chance < 0.001:
-        return _("under 0.1")
-    return f"{chance:.0%}"[:-1] if chance >= 0.0995 else f"{100 * chance:.1f}".removesuffix(".0")
+def visits_per_year(site: Site, season: str = YEAR_ROUND) -> float:
+    """How many visits a year the plan of the site makes, in the months of that season."""
+    yearly = max(1, round(365 / site.visit_interval_days))
+    return yearly * (len(SEASONS[season]) / 12 if season else 1)
 
 
-def advise(site: Site, index: str, level: float | None = None) -> Advice:
-    """Figures for a level of an index, or for the level that 1 visit in 20 falls below by chance.
+def advise(site: Site, question: Question, baseline: Sequence[HistoryPoint]) -> SiteAdvice:
+    """Answer the question from the site's baseline points.
 
-    Chances follow the one-sided prediction limit for one more visit (Student's t, n - 1 degrees of freedom).
+    Raises scoring.advice.AdviceError for a question without an answer.
     """
-    baseline = describe(values_of(baseline_points(site, index)))
-    proposed = propose_level(baseline)
-    level = proposed if level is None else level
-    chance = chance_below(level, baseline)
-    visits = max(1, round(365 / site.visit_interval_days))
-    return Advice(
-        method=METHODS[index],
-        baseline=baseline,
-        level=level,
-        proposed=proposed,
-        chance_per_visit=chance,
-        visits_per_year=visits,
-        chance_per_year=None if chance is None else chance_of_false_alarm(chance, visits),
-        fall=baseline.mean - level if baseline and level is not None and level < baseline.mean else None,
-        chance_lowest=chance_next_lowest(baseline.n) if baseline else None,
+    method, rate = METHODS[question.index], visits_per_year(site, question.season)
+    chosen = [each for each in baseline if _in_season(each, question.season)]
+    advice = _ask(chosen, question, rate) if chosen else None
+    if advice and question.level is None and advice.suggestion and advice.suggestion.level:
+        # Cut to printed digits, never up: a level of 6.86 would fire at the score of 6.857 it stands for.
+        level = cut(advice.suggestion.level.level, method.decimals)
+        advice = _ask(chosen, replace(question, level=level), rate)
+    return SiteAdvice(question, method, rate, advice)
+
+
+def _in_season(point: HistoryPoint, season: str) -> bool:
+    return not season or point.when.month in SEASONS[season]
+
+
+def _ask(points: Sequence[HistoryPoint], question: Question, rate: float) -> Advice:
+    return advise_trigger(
+        list(zip((each.when for each in points), values_of(points), strict=True)),
+        index=question.index,
+        visits_per_year=rate,
+        level=question.level,
+        false_alarms_per_year=question.wanted,
+        falls=question.falls,
+        season=SEASONS.get(question.season),
+        seed=SEED,
     )
 
 
-def propose_level(baseline: Baseline | None) -> float | None:
-    """The level that an unchanged site falls below at 5 % of visits; None without spread to tell it from."""
-    if baseline is None or not baseline.sd:
-        return None
-    level = baseline.mean - prediction_factor(baseline.n, 1 - USUAL_CHANCE) * baseline.sd
-    return level if level > 0 else None
+def cut(level: float, decimals: int) -> float:
+    """The level with that many decimals, rounded down."""
+    # Rounded first, or the noise of binary fractions would cost a digit: 4.35 is 4.3499...
+    scale = 10.0**decimals
+    return math.floor(round(level * scale, 6)) / scale
 
 
-def chance_below(level: float | None, baseline: Baseline | None) -> float | None:
-    """The chance that one more visit to an unchanged site scores below `level`."""
-    if level is None or baseline is None or not baseline.sd:
-        return None
-    t = (baseline.mean - level) / (baseline.sd * math.sqrt(1 + 1 / baseline.n))
-    below = student_chance(abs(t), baseline.n - 1)
-    return 1 - below if t >= 0 else below
+def record_advice(told: SiteAdvice, *, was_on_screen: bool) -> dict[str, Any]:
+    """The advice on the candidate level as plain data, to be kept with the trigger it led to."""
+    advice, suggestion = told.advice, told.advice.suggestion if told.advice else None
+    suggested = suggestion.level if suggestion else None
+    return {
+        "taken_on": timezone.localdate().isoformat(),
+        "was_on_screen": was_on_screen,
+        "index": told.method.key,
+        "method_version": told.method.version,
+        "season": told.question.season,
+        "visits_per_year": told.visits_per_year,
+        "wanted_per_year": told.question.wanted,
+        "suggested_level": suggested.level if suggested else None,
+        "baseline": asdict(advice.baseline) if advice else None,
+        "level": asdict(told.candidate) if told.candidate else None,
+        "cautions": list(advice.cautions) if advice else [],
+        "assumes": ASSUMES,
+        "seed": SEED,
+    }

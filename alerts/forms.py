@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from typing import Any
 
@@ -10,24 +11,70 @@ from django.utils import timezone
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
+from alerts.advice import USUAL_WISH, YEAR_ROUND, Question, visits_per_year
+from alerts.advice_words import SEASON_NAMES
 from alerts.models import AgencyContact, Outcome, Trigger
 from alerts.services.triggers import TRIGGER_INDICES
 from surveys.models import Site
 
 INDEX_CHOICES = [(key, f"{each.name}: {each.title}") for key, each in TRIGGER_INDICES.items()]
+MOST_FALLS = 4
 LONG = forms.Textarea(attrs={"rows": "4"})
 
 
-class LevelForm(forms.Form):
-    """Which index and level the figures on the trigger page are about."""
+class QuestionForm(forms.Form):
+    """What the figures on the trigger page are about."""
 
     index = forms.ChoiceField(label=_("Index"), choices=INDEX_CHOICES)
     level = forms.FloatField(
-        label=_("Level to try"),
-        required=False,
-        min_value=0,
-        help_text=_("Left empty, the level that an unchanged site falls below at 1 visit in 20."),
+        label=_("Level to try"), required=False, help_text=_("Left empty, the suggested level is tried.")
     )
+    wanted = forms.FloatField(
+        label=_("False alarms a year that you can bear"),
+        required=False,
+        initial=USUAL_WISH,
+        help_text=_("0.5 means one every other year. The suggested level follows from it."),
+    )
+    season = forms.ChoiceField(
+        label=_("Visits of"),
+        required=False,
+        choices=[(YEAR_ROUND, _("the whole year")), *SEASON_NAMES.items()],
+        help_text=_("A season has fewer baseline visits, and the trigger holds all year."),
+    )
+    falls = forms.CharField(
+        label=_("Falls to catch, in points"),
+        required=False,
+        max_length=60,
+        help_text=_("For instance 10; 20. Left empty, a quarter and half of the usual score."),
+    )
+
+    def __init__(self, *args: Any, site: Site, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.site = site
+
+    def clean_falls(self) -> tuple[float, ...] | None:
+        """The sizes, parted by semicolons or spaces."""
+        words = self.cleaned_data["falls"].replace(";", " ").split()
+        try:
+            sizes = tuple(dict.fromkeys(float(word) for word in words))
+        except ValueError as error:
+            raise forms.ValidationError(_now("Write numbers, parted by a semicolon: 10; 20.")) from error
+        if len(sizes) > MOST_FALLS or not all(math.isfinite(size) and size > 0 for size in sizes):
+            raise forms.ValidationError(_now("Give at most four falls, each more than 0 points."))
+        return sizes or None
+
+    def clean(self) -> dict[str, Any]:
+        """A wish is possible only below the number of visits that there are."""
+        values = super().clean() or {}
+        wanted, most = values.get("wanted"), visits_per_year(self.site, values.get("season", YEAR_ROUND))
+        if wanted is not None and not 0 < wanted < most:
+            words = _now("Write a number above 0 and below the %(visits)s visits a year that are planned.")
+            self.add_error("wanted", words % {"visits": f"{most:g}"})
+        return values
+
+    def question(self) -> Question:
+        """The question asked; call it on a form that is valid."""
+        return Question(**self.cleaned_data)
 
 
 class TriggerForm(forms.ModelForm[Trigger]):

@@ -32,6 +32,11 @@ class Trigger(models.Model):
         default=False,
         help_text=_("Below 8 approved standard visits nobody knows well what is normal at a site."),
     )
+    advice = models.JSONField(
+        default=dict,
+        blank=True,
+        help_text="Record of alerts.advice: what was known of this level when it was set.",
+    )
     created_at = models.DateTimeField(auto_now_add=True)
 
     objects = GroupOwnedManager()

@@ -73,17 +73,23 @@ def baseline_points(site: Site, index: str, before: date | None = None) -> list[
 
     Falls are left out, because else pollution becomes normal. With `before`, only visits earlier than that day.
     """
-    below = set(
-        Verdict.objects.filter(
-            group=site.group_id, visit__site=site, outcome=Verdict.Outcome.BELOW
-        ).values_list("visit_id", flat=True)
-    )
-    return [each for each in site_history(site, index) if _is_baseline(each, below, before)]
+    sound, falls = sound_points(site, index), known_falls(site)
+    return [each for each in sound if each.visit_id not in falls and (before is None or each.when < before)]
 
 
-def _is_baseline(point: HistoryPoint, below: set[UUID], before: date | None) -> bool:
-    is_sound = point.status == Status.APPROVED and point.is_standard and point.value is not None
-    return is_sound and point.visit_id not in below and (before is None or point.when < before)
+def sound_points(site: Site, index: str) -> list[HistoryPoint]:
+    """All visits that can be compared: approved, scored and of standard effort, falls among them."""
+    return [each for each in site_history(site, index) if _is_sound(each)]
+
+
+def _is_sound(point: HistoryPoint) -> bool:
+    return point.status == Status.APPROVED and point.is_standard and point.value is not None
+
+
+def known_falls(site: Site) -> set[UUID]:
+    """Visits that were below the trigger of their day."""
+    below = Verdict.objects.filter(group=site.group_id, visit__site=site, outcome=Verdict.Outcome.BELOW)
+    return set(below.values_list("visit_id", flat=True))
 
 
 def values_of(points: Sequence[HistoryPoint]) -> list[float]:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from datetime import date
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -19,6 +21,8 @@ from surveys.models import Site
 
 # A trigger fires when a score is low, so an index that rises with pollution cannot carry one.
 TRIGGER_INDICES = {key: method for key, method in METHODS.items() if method.higher_is == "better"}
+# Tolerant animals bring these below 0, so a level there can make sense.
+MAY_BE_NEGATIVE = frozenset({"whpt", "whpt_aspt", "bankside"})
 
 
 @transaction.atomic
@@ -31,11 +35,13 @@ def set_trigger(
     valid_from: date,
     reason: str,
     despite_provisional: bool = False,
+    advice: Mapping[str, Any] | None = None,
 ) -> Trigger:
     """Set a site's trigger from a day on; earlier ones are kept, and old visits keep their verdicts.
 
     Raises ValidationError by field. Only the first trigger of a site may lie in the past: a later one would
-    change what past visits should have meant.
+    change what past visits should have meant. `advice` is the record of what was known of the level, if any
+    (alerts.advice.record_advice).
     """
     require(person, "trigger.set", site)
     _check_values(index, level, reason)
@@ -50,6 +56,7 @@ def set_trigger(
         set_by_id=person.user_id,
         reason=reason.strip(),
         despite_provisional=despite_provisional,
+        advice=dict(advice or {}),
     )
     changes = {"index": [None, index], "level": [None, level], "valid_from": [None, valid_from.isoformat()]}
     record_change(actor=person, verb="trigger.set", thing=trigger, changes=changes, reason=reason.strip())
@@ -59,7 +66,9 @@ def set_trigger(
 def _check_values(index: str, level: float, reason: str) -> None:
     if index not in TRIGGER_INDICES:
         raise ValidationError({"index": _("Choose one of the indices that fall when a river is polluted.")})
-    if not math.isfinite(level) or level <= 0:
+    if not math.isfinite(level):
+        raise ValidationError({"level": _("The level must be a number.")})
+    if level <= 0 and index not in MAY_BE_NEGATIVE:
         raise ValidationError({"level": _("The level must be a number above 0.")})
     if not reason.strip():
         raise ValidationError({"reason": _("Say why this level was chosen.")})

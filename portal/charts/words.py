@@ -92,8 +92,8 @@ ENGLISH = Words(
     below_level="visit below the level",
     not_below_level="baseline visit",
     how_to_read_spread="Each mark is a baseline visit, placed along the axis by its score; visits with like "
-    "scores are piled up. Circles are at or above the level, triangles pointing down are below it. The same figures "
-    "stand in a table.",
+    "scores are piled up. Circles are at or above the level, triangles pointing down are below it. The same "
+    "figures stand in a table.",
     center="usual level",
     limits="control limits",
     within="within the limits",

@@ -228,16 +228,6 @@ def test_it_says_at_the_field_why_a_trigger_is_refused(as_user: AsUser, watch: W
     assert "Agreed in June." in answer.content.decode()
 
 
-def test_it_shows_what_a_level_would_mean(as_user: AsUser, watch: Watch) -> None:
-    approved_visit(watch.site, watch.cast.coordinator, watch.cast.other_volunteer, days_ago(9), bmwp=38)
-    args = (watch.cast.group.slug, watch.site.pk)
-    shown = text(as_user("coordinator"), "trigger_set", *args, index="bmwp", level="")
-    assert "<strong>5 %</strong>" in shown
-    assert "<strong>46 %</strong>" in shown
-    other = text(as_user("coordinator"), "trigger_set", *args, index="aspt", level="5")
-    assert "no baseline visit yet" in other
-
-
 def test_it_adds_changes_and_orders_contacts(as_user: AsUser, watch: Watch) -> None:
     client, slug = as_user("coordinator"), watch.cast.group.slug
     given = {

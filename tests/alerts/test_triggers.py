@@ -1,4 +1,4 @@
-"""Setting triggers, and what a level would mean."""
+"""Setting triggers."""
 
 from __future__ import annotations
 
@@ -10,13 +10,10 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import Http404
 from django.utils import timezone
 
-from alerts.advice import advise, chance_below, percent, propose_level
 from alerts.models import Trigger
 from alerts.queries import trigger_in_force
-from alerts.services.triggers import TRIGGER_INDICES, set_trigger
+from alerts.services.triggers import MAY_BE_NEGATIVE, TRIGGER_INDICES, set_trigger
 from portal.audit.models import AuditEntry
-from scoring.baseline import chance_of_false_alarm, describe
-from surveys.models import VisitScore
 from tests.alerts.conftest import Watch, verdict_of
 from tests.factories import days_ago
 
@@ -103,67 +100,14 @@ def test_it_leaves_old_verdicts_as_they_were(watch: Watch) -> None:
     assert verdict_of(visit).trigger == watch.trigger
 
 
-def spread_scores(watch: Watch) -> None:
-    """Give the eight baseline visits the scores 40 to 54, two apart."""
-    for number, visit in enumerate(watch.site.visits.order_by("visited_on")):
-        VisitScore.objects.filter(visit=visit).across_groups("test").update(value=40 + 2 * number)
+def test_it_may_lie_below_nought_where_the_index_may(watch: Watch) -> None:
+    assert put(watch, index="bankside", level=-2.5).level == -2.5
+    assert set(TRIGGER_INDICES) >= MAY_BE_NEGATIVE
 
 
-def test_it_proposes_the_level_that_one_visit_in_twenty_falls_below(watch: Watch) -> None:
-    """k for n = 8 is 2.010 (normal one-sided 95 % prediction limit); mean 47, sd 4.899."""
-    spread_scores(watch)
-    advice = advise(watch.site, "bmwp")
-    assert advice.proposed == pytest.approx(47 - 2.010 * 4.89898, abs=0.01)
-    assert advice.chance_per_visit == pytest.approx(0.05, abs=1e-6)
-
-
-def test_it_shows_the_chance_of_a_false_alarm_in_a_year(watch: Watch) -> None:
-    """5 % a visit at monthly visits gives 46.0 % a year."""
-    spread_scores(watch)
-    advice = advise(watch.site, "bmwp")
-    assert advice.visits_per_year == 12
-    assert advice.chance_per_year == pytest.approx(chance_of_false_alarm(0.05, 12), abs=1e-6)
-    assert (advice.percent_per_visit, advice.percent_per_year) == ("5", "46")
-    assert advice.percent_lowest == "11"
-
-
-def test_it_works_out_any_level(watch: Watch) -> None:
-    spread_scores(watch)
-    low, mean, high = (advise(watch.site, "bmwp", level) for level in (20.0, 47.0, 60.0))
-    assert low.chance_per_visit is not None
-    assert low.chance_per_visit < 0.01
-    assert low.fall == 27.0
-    assert mean.chance_per_visit == pytest.approx(0.5)
-    assert high.chance_per_visit is not None
-    assert high.chance_per_visit > 0.95
-    assert high.fall is None
-
-
-def test_it_says_nothing_of_chances_without_spread(watch: Watch) -> None:
-    advice = advise(watch.site, "bmwp")
-    assert advice.baseline is not None
-    assert (advice.proposed, advice.chance_per_visit) == (None, None)
-    assert advice.percent_usual_year == "46"
-    assert advise(watch.site, "aspt").baseline is None
-
-
-def test_it_never_proposes_a_level_below_nothing() -> None:
-    assert propose_level(describe([1.0, 30.0, 60.0])) is None
-    assert propose_level(describe([5.0])) is None
-    assert chance_below(3.0, None) is None
-
-
-@pytest.mark.parametrize(
-    ("chance", "words"),
-    [
-        (None, ""),
-        (0.0001, "under 0.1"),
-        (0.0123, "1.2"),
-        (0.05, "5"),
-        (0.0996, "10"),
-        (0.4596, "46"),
-        (1.0, "100"),
-    ],
-)
-def test_it_writes_chances_for_people(chance: float | None, words: str) -> None:
-    assert percent(chance) == words
+def test_it_keeps_the_advice_that_it_was_set_by(watch: Watch) -> None:
+    put(watch, advice={"level": {"level": 35.0}})
+    kept = trigger_in_force(watch.site, today())
+    assert kept is not None
+    assert kept.advice == {"level": {"level": 35.0}}
+    assert watch.trigger.advice == {}
