@@ -11,7 +11,7 @@ MACHINE = re.compile(r"(?<![\w.}])/(?:work|tmp|root)\b|\.(?:\.[/]shared|librar[y
 HOSTS = re.compile(r"py[p]i\.org|pythonhoste[d]|npm[j]s|deb\.debia[n]|docker\.i[o]|ghcr\.i[o]|quay\.i[o]")
 ADDRESS = re.compile(r"[\w.+-]+@(?:[\w-]+\.)+[a-z]{2,}")
 # Names that the standard on reserved names (RFC 2606) keeps free of real people.
-RESERVED = re.compile(r"@(?:[\w-]+\.)*(?:example(?:\.(?:org|com|net))?|test|invalid|localhost)$")
+RESERVED = re.compile(r"@(?:[\w-]+\.)*(?:example(?:\.(?:org|com|net))?|test|invalid|localhost)$", re.IGNORECASE)
 
 
 def machine_paths(text: str) -> list[str]:
