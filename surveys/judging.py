@@ -9,6 +9,7 @@ from scoring.indices import Score, score_sample
 from scoring.samples import Count
 from scoring.taxa import find_taxon, roll_up
 from surveys.models import TaxonCount, Visit, VisitScore
+from surveys.recording_lists import reasons_of
 from surveys.submission.types import Entry
 
 # A line of a count, as submitted or as saved.
@@ -24,12 +25,15 @@ def rescore_visit(visit: Visit, entries: Iterable[Entry]) -> list[VisitScore]:
 def score_visit(visit: Visit, entries: Iterable[Entry]) -> list[VisitScore]:
     """Score the counts of a visit that has no scores in force.
 
-    A visit that was not made gets none: a gap is not a clean river.
+    A visit that was not made gets none: a gap is not a clean river. An index that the visit's recording list
+    cannot support has no value, and says why.
     """
     if not visit.was_made:
         return []
     scores = score_sample(counts_of(visit, entries))
-    return VisitScore.objects.bulk_create(_row(visit, score) for score in scores.values())
+    reasons = reasons_of(visit.recording_list)
+    rows = (_row(visit, score, reasons[score.index]) for score in scores.values())
+    return VisitScore.objects.bulk_create(rows)
 
 
 def counts_of(visit: Visit, lines: Iterable[Line]) -> list[Count]:
@@ -57,7 +61,10 @@ def scored_name(entry: Line) -> str:
     return finer if known and known.name == entry.taxon else entry.taxon
 
 
-def _row(visit: Visit, score: Score) -> VisitScore:
+def _row(visit: Visit, score: Score, why_not: str) -> VisitScore:
+    # What nobody was asked to look for must not be read as missing: such an index has no value.
+    if why_not:
+        return VisitScore(visit=visit, index=score.index, version=score.version, why_none=why_not)
     return VisitScore(
         visit=visit,
         index=score.index,

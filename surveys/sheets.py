@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import time
 from decimal import Decimal
@@ -15,10 +14,8 @@ from django.utils.translation import gettext as _
 from scoring.indices import METHODS
 from surveys.models import Finding, Measurement, SpotEffort, TaxonCount, Visit, VisitScore
 from surveys.quantities import QUANTITIES
+from surveys.recording_lists import leading_indices, reasons_of
 from surveys.submission.numbers import plain_text
-
-# The scores that a page leads with; the others stand in a table below.
-LEADING = ("bmwp", "ntaxa", "aspt", "ept_families", "shannon", "simpson")
 
 
 @dataclass(frozen=True)
@@ -178,10 +175,25 @@ def score_lines(visit: Visit) -> list[ScoreLine]:
     return [_score_line(by_index[index]) for index in METHODS if index in by_index]
 
 
-def leading_scores(lines: Iterable[ScoreLine]) -> list[ScoreLine]:
-    """Those that a page leads with."""
+@dataclass(frozen=True)
+class ScoreSheet:
+    """A visit's scores: those a page leads with, all that its list supports, and those it does not."""
+
+    leading: list[ScoreLine]
+    supported: list[ScoreLine]
+    unsupported: list[ScoreLine]
+
+
+def score_sheet(visit: Visit) -> ScoreSheet:
+    """The scores in force, told apart by what the visit's recording list supports (reads its taxa)."""
+    reasons = reasons_of(visit.recording_list)
+    lines = score_lines(visit)
     by_index = {line.index: line for line in lines}
-    return [by_index[index] for index in LEADING if index in by_index]
+    return ScoreSheet(
+        leading=[by_index[index] for index in leading_indices(reasons) if index in by_index],
+        supported=[line for line in lines if not reasons[line.index]],
+        unsupported=[line for line in lines if reasons[line.index]],
+    )
 
 
 def _score_line(score: VisitScore) -> ScoreLine:

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from surveys.views import drafts, photos, review, rules, sites, visits
+from surveys.views import drafts, lists, photos, review, rules, sites, visits
 
 site_pages: list[URLPattern | URLResolver] = [
     path("", sites.site_list, name="site_list"),
@@ -10,6 +10,12 @@ site_pages: list[URLPattern | URLResolver] = [
     path("<uuid:site_id>/", sites.site_detail, name="site_detail"),
     path("<uuid:site_id>/edit/", sites.site_edit, name="site_edit"),
     path("<uuid:site_id>/visits/start/", drafts.visit_start, name="visit_start"),
+]
+list_pages: list[URLPattern | URLResolver] = [
+    path("", lists.list_list, name="list_list"),
+    path("new/", lists.list_create, name="list_create"),
+    path("<uuid:list_id>/", lists.list_detail, name="list_detail"),
+    path("<uuid:list_id>/edit/", lists.list_edit, name="list_edit"),
 ]
 draft_pages: list[URLPattern | URLResolver] = [
     path("", drafts.visit_submit, name="visit_submit"),
@@ -27,6 +33,7 @@ visit_pages: list[URLPattern | URLResolver] = [
 ]
 urlpatterns: list[URLPattern | URLResolver] = [
     path("groups/<slug:slug>/sites/", include(site_pages)),
+    path("groups/<slug:slug>/lists/", include(list_pages)),
     path("groups/<slug:slug>/drafts/<uuid:draft_id>/", include(draft_pages)),
     path("groups/<slug:slug>/photos/<uuid:photo_id>/", photos.photo_file, name="photo_file"),
     path("groups/<slug:slug>/photos/<uuid:photo_id>/remove/", photos.photo_remove, name="photo_remove"),

@@ -16,7 +16,7 @@ from portal.accounts.addresses import prove_address
 from portal.accounts.models import Group, Membership, Role, User
 from portal.accounts.queries import person_of
 from surveys.models import Measurement, RecordingList, Site, SpotEffort, TaxonCount, Visit
-from surveys.services.lists import ensure_family_list
+from surveys.services.built_in_lists import ensure_family_list
 from surveys.submission import Submission, parse_submission
 
 # A clean riffle of seven scoring families: BMWP 10+10+10+7+5+4+2 = 48, ASPT 48/7.

@@ -104,6 +104,7 @@ ACTIONS: Mapping[str, Action] = MappingProxyType(
         "people.manage": Action(_("invite people and change their roles"), _coordinator),
         "site.view": Action(_("see a site with its hazards and access notes"), _member),
         "site.edit": Action(_("add and change sites"), _coordinator),
+        "list.manage": Action(_("make and change recording lists"), _coordinator),
         "trigger.set": Action(_("set the level below which the agency is told"), _coordinator),
         "contact.manage": Action(_("name the agency contacts of a site"), _coordinator),
         "visit.submit": Action(_("submit a visit"), _member),

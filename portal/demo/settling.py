@@ -25,7 +25,7 @@ from portal.accounts.services import (
 from portal.demo.world import INVENTED, PASSWORD, ContactPlan, GroupPlan, PersonPlan, SitePlan
 from surveys.locations import grid_reference
 from surveys.models import Site
-from surveys.services.lists import ensure_family_list
+from surveys.services.built_in_lists import ensure_family_list
 from surveys.services.sites import save_site
 
 

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 
 from portal.accounts.models import Group
 from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import RecordingList, Visit
+from surveys.recording_lists import lists_in_use
 
 
 def lists_for(group: Group) -> QuerySet[RecordingList]:
     """The recording lists in use that are built in or the group's own, with their taxa."""
-    found = RecordingList.objects.filter(Q(group=None) | Q(group=group), retired_at=None)
-    return found.order_by("name", "version").prefetch_related("taxa")
+    return lists_in_use(group).order_by("name", "version").prefetch_related("taxa")
 
 
 def visits_with_scores(group: Group) -> GroupOwnedQuerySet[Visit]:

@@ -61,7 +61,9 @@ def _rows(post: Posted, prefix: str) -> dict[str, dict[str, str]]:
 
 
 def _spots(post: Posted) -> list[dict[str, Any]]:
-    numbered = {int(key): row for key, row in _rows(post, "spots").items() if key.isdecimal()}
+    # The page offers no more than two digits: a made-up number must not make it draw a million rows.
+    rows = _rows(post, "spots").items()
+    numbered = {int(key): row for key, row in rows if key.isdecimal() and len(key) <= 2}
     return [
         {"number": number, **{part: row.get(part, "") for part in SPOT_PARTS}}
         for number, row in sorted(numbered.items())

@@ -12,7 +12,8 @@ from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.models import Group
 from surveys.locations import InvalidLocation, Location, parse_location
-from surveys.models import RecordingList, Site
+from surveys.models import Site
+from surveys.recording_lists import lists_of
 
 DATES = ("permission_from", "permission_until", "opened_on", "closed_on")
 PLACE = ("latitude", "longitude", "location_as_typed", "location_precision_m")
@@ -115,6 +116,5 @@ class SiteForm(forms.ModelForm[Site]):
 
 def lists_for(group: Group, site: Site) -> Any:
     """Recording lists a site may use: built in or the group's own, in use, and the one it has."""
-    usable = Q(group=None) | Q(group=group)
     in_use = Q(retired_at=None) | Q(pk=site.recording_list_id)
-    return RecordingList.objects.filter(usable & in_use).order_by("name", "version")
+    return lists_of(group).filter(in_use).order_by("name", "version")

@@ -2,7 +2,7 @@
 
 from django.db import migrations
 
-from surveys.services.lists import ensure_family_list
+from surveys.services.built_in_lists import ensure_family_list
 
 
 def add_list(apps, schema_editor):

@@ -1,74 +1,113 @@
-"""Recording lists: the built-in list of families, and lists of a group's own."""
+"""Recording lists of a group's own: made, and changed by putting a new version in the old one's place."""
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Sequence
 
 from django.db import transaction
-from django.utils.translation import gettext_noop
+from django.utils import timezone
+from django.utils.text import slugify
+from django.utils.translation import gettext as _
 
-from scoring.tables import read_table
+from portal.accounts.access import Person, require
+from portal.accounts.models import Group
+from portal.audit.services import record_change
+from scoring.recording_lists import FAMILY_OR_FINER
 from scoring.taxa import find_taxon
+from surveys.list_lines import ListLine
 from surveys.models import ListTaxon, RecordingList
+from surveys.recording_lists import sites_with
+from surveys.services.errors import NotPossible
 
-FAMILY_SLUG = "family"
-FAMILY_VERSION = 1
-
-# Sections in the order of the sheet: the scoring table's orders, with the words people use at the tray.
-# Kept in English in the database and translated where they are shown.
-SECTIONS = {
-    "Ephemeroptera": gettext_noop("Mayfly nymphs (Ephemeroptera)"),
-    "Plecoptera": gettext_noop("Stonefly nymphs (Plecoptera)"),
-    "Trichoptera": gettext_noop("Caddisfly larvae (Trichoptera)"),
-    "Odonata": gettext_noop("Dragonfly and damselfly nymphs (Odonata)"),
-    "Hemiptera": gettext_noop("Water bugs (Hemiptera)"),
-    "Coleoptera": gettext_noop("Beetles and their larvae (Coleoptera)"),
-    "Megaloptera": gettext_noop("Alderfly larvae (Megaloptera)"),
-    "Diptera": gettext_noop("Fly larvae (Diptera)"),
-    "Amphipoda": gettext_noop("Shrimps (Amphipoda)"),
-    "Isopoda": gettext_noop("Water lice (Isopoda)"),
-    "Decapoda": gettext_noop("Crayfish (Decapoda)"),
-    "Gastropoda": gettext_noop("Snails and limpets (Gastropoda)"),
-    "Bivalvia": gettext_noop("Mussels (Bivalvia)"),
-    "Hirudinea": gettext_noop("Leeches (Hirudinea)"),
-    "Tricladida": gettext_noop("Flatworms (Tricladida)"),
-    "Oligochaeta": gettext_noop("Worms (Oligochaeta)"),
-}
+LONGEST_SLUG = 50
 
 
-def family_rows() -> list[dict[str, Any]]:
-    """The lines of the built-in list: the taxa of the BMWP table by section, each with its English name."""
-    # By section, and within it as the table has it, from the most sensitive family down.
-    places = list(SECTIONS)
-    table = sorted(read_table("bmwp"), key=lambda row: places.index(row["order"]))
-    return [
-        {
-            "position": position,
-            "taxon": row["taxon"],
-            "label": _english(row["taxon"]),
-            "section": SECTIONS[row["order"]],
-        }
-        for position, row in enumerate(table, start=1)
-    ]
+@transaction.atomic
+def create_list(*, person: Person, group: Group, name: str, lines: Sequence[ListLine]) -> RecordingList:
+    """Make a list of the group's own, in its first version."""
+    require(person, "list.manage", group)
+    # Two coordinators may choose one name at once: they queue for the group's row.
+    Group.objects.select_for_update().get(pk=group.pk)
+    made = _write(group, _free_slug(group, name), 1, name, lines)
+    record_change(actor=person, verb="list.created", thing=made, changes={"name": [None, name]})
+    return made
 
 
-def _english(name: str) -> str:
-    taxon = find_taxon(name)
-    return taxon.english.capitalize() if taxon else ""
-
-
-def ensure_family_list(
-    lists: type[RecordingList] = RecordingList, taxa: type[ListTaxon] = ListTaxon
+@transaction.atomic
+def change_list(
+    *, person: Person, recording_list: RecordingList, name: str, lines: Sequence[ListLine]
 ) -> RecordingList:
-    """The built-in list, made if it is not there. A migration gives its own state of the two models."""
-    # The list and its lines together: half a list would look like a whole one.
-    with transaction.atomic():
-        found, is_new = lists.objects.get_or_create(
-            group=None,
-            slug=FAMILY_SLUG,
-            version=FAMILY_VERSION,
-            defaults={"name": gettext_noop("Families of the BMWP table"), "level": "family"},
+    """Put a new version in the list's place: sites go on with it, visits keep the version they were made on.
+
+    Raises NotPossible for a version that was replaced already, and when nothing was changed.
+    """
+    require(person, "list.manage", recording_list)
+    old = RecordingList.objects.select_for_update().get(pk=recording_list.pk)
+    if old.retired_at:
+        raise NotPossible(_("Somebody has changed this list in the meantime. Look at its newest version."))
+    taxa = list(old.taxa.all())
+    if name == old.name and [ListLine(each.taxon, each.label, each.section) for each in taxa] == list(lines):
+        raise NotPossible(_("Nothing was changed."))
+    old.retired_at = timezone.now()
+    old.save(update_fields=["retired_at"])
+    assert old.group is not None
+    new = _write(old.group, old.slug, old.version + 1, name, lines)
+    _move_sites(person, old, new)
+    record_change(actor=person, verb="list.changed", thing=new, changes=_changes(old, taxa, name, lines))
+    return new
+
+
+def _write(group: Group, slug: str, version: int, name: str, lines: Sequence[ListLine]) -> RecordingList:
+    made = RecordingList.objects.create(
+        group=group, slug=slug, version=version, name=name, level=_level_of(lines)
+    )
+    ListTaxon.objects.bulk_create(
+        ListTaxon(
+            recording_list=made,
+            position=position,
+            taxon=line.taxon,
+            label=line.label,
+            section=line.section,
         )
-        if is_new:
-            taxa.objects.bulk_create(taxa(recording_list=found, **row) for row in family_rows())
+        for position, line in enumerate(lines, start=1)
+    )
+    return made
+
+
+def _level_of(lines: Sequence[ListLine]) -> RecordingList.Level:
+    taxa = [find_taxon(line.taxon) for line in lines]
+    is_fine = all(taxon is not None and taxon.rank in FAMILY_OR_FINER for taxon in taxa)
+    return RecordingList.Level.FAMILY if is_fine else RecordingList.Level.GROUP
+
+
+def _free_slug(group: Group, name: str) -> str:
+    """A short name that no list of the group has yet."""
+    base = slugify(name)[:LONGEST_SLUG] or "list"
+    taken = set(RecordingList.objects.filter(group=group).values_list("slug", flat=True))
+    return next(
+        slug for slug in (base, *(f"{base}-{n}" for n in range(2, len(taken) + 3))) if slug not in taken
+    )
+
+
+def _move_sites(person: Person, old: RecordingList, new: RecordingList) -> None:
+    assert old.group is not None
+    sites = list(sites_with(old, old.group).select_for_update())
+    for site in sites:
+        site.recording_list = new
+        site.save(update_fields=["recording_list"])
+        changes = {"recording_list": [f"{old.name} {old.version}", f"{new.name} {new.version}"]}
+        record_change(actor=person, verb="site.changed", thing=site, changes=changes)
+
+
+def _changes(
+    old: RecordingList, taxa: Sequence[ListTaxon], name: str, lines: Sequence[ListLine]
+) -> dict[str, list[object]]:
+    before, after = [each.taxon for each in taxa], [line.taxon for line in lines]
+    found: dict[str, list[object]] = {"version": [old.version, old.version + 1]}
+    if name != old.name:
+        found["name"] = [old.name, name]
+    gone = [taxon for taxon in before if taxon not in after]
+    come = [taxon for taxon in after if taxon not in before]
+    if gone or come:
+        found["taxa"] = [", ".join(gone), ", ".join(come)]
     return found

@@ -39,7 +39,7 @@ from surveys.services.errors import NotPossible
 from surveys.services.findings import decide_finding
 from surveys.services.review import approve_visit, return_visit
 from surveys.services.visits import correct_visit
-from surveys.sheets import VisitSheet, leading_scores, score_lines
+from surveys.sheets import VisitSheet, score_sheet
 from surveys.submission import InvalidSubmission, Problem, submission_data
 from surveys.views.shared import find_visit, show_entry
 
@@ -66,13 +66,11 @@ def visit_review(request: PortalRequest, slug: str, visit_id: UUID) -> HttpRespo
 
 def _show_review(request: PortalRequest, visit: Visit, **wrong: forms.Form) -> HttpResponse:
     """The page; `wrong` are posted forms with mistakes: approve_form, return_form or decision_form."""
-    scores = score_lines(visit)
     context: dict[str, Any] = {
         "visit": visit,
         "site": visit.site,
         "sheet": VisitSheet(visit),
-        "scores": scores,
-        "leading": leading_scores(scores),
+        "scores": score_sheet(visit),
         "conventions": conventions_of(visit),
         "photos": photos_of(visit),
         "events": events_of(history_of(visit, visit.group)),

@@ -23,7 +23,7 @@ from surveys.models.visits import Status
 from surveys.overviews import page_of_visits
 from surveys.queries import photos_of
 from surveys.services.visits import mend_visit
-from surveys.sheets import VisitSheet, leading_scores, score_lines
+from surveys.sheets import VisitSheet, score_sheet
 from surveys.submission import InvalidSubmission, submission_data
 from surveys.views.shared import find_visit, show_entry
 
@@ -47,13 +47,11 @@ def visit_detail(request: PortalRequest, slug: str, visit_id: UUID) -> HttpRespo
     """All that is known of one visit; just sent in, it thanks and says what it meant."""
     group = enter(request, slug, "visit.view")
     visit = find_visit(request.person, group, visit_id)
-    scores = score_lines(visit)
     context = {
         "visit": visit,
         "site": visit.site,
         "sheet": VisitSheet(visit),
-        "scores": scores,
-        "leading": leading_scores(scores),
+        "scores": score_sheet(visit),
         "conventions": conventions_of(visit),
         "photos": photos_of(visit),
         "events": events_of(history_of(visit, group)),

@@ -20,9 +20,11 @@ from portal.accounts.models import Group, Membership, Role, User
 from portal.accounts.services import invitation_token, invite_person
 from portal.reports.figures import gather_figures
 from portal.reports.models import YearlyReport
+from surveys.list_lines import read_lines
 from surveys.models import Finding
 from surveys.services.drafts import start_visit
 from surveys.services.imports import keep_sheet
+from surveys.services.lists import create_list
 from surveys.services.photos import add_photo
 from surveys.services.review import return_visit
 from tests.conftest import Cast
@@ -61,6 +63,7 @@ def build_world(cast: Cast) -> World:
     world = World(people=_people(cast))
     world.values = {"slug": cast.group.slug, "site_id": cast.site.id, "method_key": "bmwp"}
     _add_visits(world, cast)
+    _add_list(world, cast)
     _add_incident(world, cast)
     _add_people_records(world, cast)
     _add_reports(world, cast)
@@ -117,6 +120,13 @@ def _add_visits(world: World, cast: Cast) -> None:
     }
     world.special["visit_mend"] = {"visit_id": own.id}
     world.special["photo_remove"] = {"photo_id": own_photo.id}
+
+
+def _add_list(world: World, cast: Cast) -> None:
+    own = create_list(
+        person=cast.person("coordinator"), group=cast.group, name="Our list", lines=read_lines("Baetidae")
+    )
+    world.values["list_id"] = own.id
 
 
 def _add_incident(world: World, cast: Cast) -> None:

@@ -14,7 +14,7 @@ from scoring.indices import score_sample
 from scoring.samples import Count
 from scoring.taxa import find_taxon
 from surveys.models.visits import NotMade
-from surveys.services.lists import family_rows
+from surveys.services.built_in_lists import family_rows
 
 
 def scores(reach: str, stress: float, index: str = "aspt") -> list[float]:

@@ -6,7 +6,7 @@ import pytest
 
 from surveys.models import Finding, TaxonCount, Visit, VisitScore
 from surveys.queries import visits_of
-from surveys.sheets import Line, ScoreLine, VisitSheet, counted, leading_scores, printed, score_lines
+from surveys.sheets import Line, ScoreLine, VisitSheet, counted, printed, score_lines, score_sheet
 from tests.conftest import Cast
 from tests.factories import (
     MeasurementFactory,
@@ -162,7 +162,7 @@ class TestScores:
 
     def test_it_leads_with_the_scores_people_know(self, cast: Cast) -> None:
         submit(cast.person("volunteer"), cast.site)
-        leading = leading_scores(score_lines(visits_of(cast.group).get()))
+        leading = score_sheet(visits_of(cast.group).get()).leading
         assert [line.index for line in leading] == [
             "bmwp",
             "ntaxa",

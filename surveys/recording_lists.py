@@ -1,0 +1,83 @@
+"""Reading recording lists: which are in use, and which indices each supports."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from django.db.models import Count, Q, QuerySet
+
+from portal.accounts.models import Group
+from scoring.indices import METHODS, Method
+from scoring.recording_lists import supported_indices
+from surveys.models import RecordingList, Site
+
+# What a page leads with where a list supports it, in this order.
+LEADING = ("bmwp", "ntaxa", "aspt", "ept_families", "shannon", "simpson")
+
+
+@dataclass(frozen=True)
+class Support:
+    """One index, and why a list cannot support it (empty where it can)."""
+
+    method: Method
+    why_not: str
+
+
+def lists_of(group: Group) -> QuerySet[RecordingList]:
+    """Every version of every list that the group may read: built in or its own."""
+    return RecordingList.objects.filter(Q(group=None) | Q(group=group))
+
+
+def lists_in_use(group: Group) -> QuerySet[RecordingList]:
+    """The lists that a site may be given: built in or the group's own, in their present versions."""
+    return lists_of(group).filter(retired_at=None).order_by("group", "name", "version")
+
+
+def listed_with_numbers(group: Group) -> QuerySet[RecordingList]:
+    """The same with `taxa_count`, the group's own last, the built-in ones in alphabetical order."""
+    return lists_in_use(group).annotate(taxa_count=Count("taxa")).order_by("group_id", "name")
+
+
+def versions_of(recording_list: RecordingList) -> QuerySet[RecordingList]:
+    """All versions of a list, the newest first."""
+    same = RecordingList.objects.filter(group=recording_list.group_id, slug=recording_list.slug)
+    return same.order_by("-version")
+
+
+def sites_with(recording_list: RecordingList, group: Group) -> QuerySet[Site]:
+    """The group's sites that are recorded on this version."""
+    return Site.objects.of_group(group).filter(recording_list=recording_list)
+
+
+def reasons_of(recording_list: RecordingList) -> Mapping[str, str]:
+    """For each index "" or why the list cannot support it; reads the list's taxa."""
+    return reasons_for(tuple(each.taxon for each in recording_list.taxa.all()))
+
+
+@lru_cache(maxsize=200)
+def reasons_for(taxa: Sequence[str]) -> Mapping[str, str]:
+    """The same for a tuple of names: a list never changes, so what it supports is worked out once."""
+    return supported_indices(taxa)
+
+
+def support_of(recording_list: RecordingList) -> tuple[list[Support], list[Support]]:
+    """The indices that a list supports, and those it does not, in the order of the methods."""
+    reasons = reasons_of(recording_list)
+    lines = [Support(method, reasons[index]) for index, method in METHODS.items()]
+    return [each for each in lines if not each.why_not], [each for each in lines if each.why_not]
+
+
+def leading_indices(reasons: Mapping[str, str]) -> tuple[str, ...]:
+    """What a page leads with: the usual indices, or the first few that the list supports."""
+    usual = tuple(index for index in LEADING if not reasons[index])
+    others = tuple(index for index in METHODS if not reasons[index])
+    return usual if "bmwp" in usual else others[: len(LEADING)]
+
+
+def first_index(recording_list: RecordingList) -> str:
+    """The index that stands for a list where one is drawn; BMWP for the built-in families, without a query."""
+    if recording_list.group_id is None and recording_list.level == RecordingList.Level.FAMILY:
+        return "bmwp"
+    return next(iter(leading_indices(reasons_of(recording_list))), "bmwp")
