@@ -135,7 +135,8 @@ OUTBOX_SMTP = {
     "password": _mail["EMAIL_HOST_PASSWORD"],
     "use_tls": _mail.get("EMAIL_USE_TLS", False),
     "use_ssl": _mail.get("EMAIL_USE_SSL", False),
-    "timeout": 20,
+    # Seconds to wait for each answer of the mail server: smtp://host:port?timeout=20
+    "timeout": _mail.get("OPTIONS", {}).get("TIMEOUT", 20),
 }
 # Where "show on a map" in alerts leads; {lat} and {lon} are WGS84 degrees.
 MAP_LINK: str = env.str(
