@@ -66,9 +66,9 @@ def parse(content: bytes) -> EmailMessage:
 
 
 @contextmanager
-def receiving() -> Iterator[Postbox]:
-    """Run the server for the while."""
-    box = Postbox(port=free_port())
+def receiving(port: int = 0) -> Iterator[Postbox]:
+    """Run the server for the while, at a port of its own unless one is given."""
+    box = Postbox(port=port or free_port())
     server = Controller(box, hostname="127.0.0.1", port=box.port)
     server.start()
     try:

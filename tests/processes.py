@@ -10,12 +10,14 @@ from pathlib import Path
 PATIENCE = 60.0
 
 
-def await_true(happened: Callable[[], bool], otherwise: str, patience: float = PATIENCE) -> None:
+def await_true(
+    happened: Callable[[], bool], otherwise: str, patience: float = PATIENCE, pause: float = 0.02
+) -> None:
     """Poll until it happened, or fail with the words given."""
     deadline = time.monotonic() + patience
     while not happened():
         assert time.monotonic() < deadline, otherwise
-        time.sleep(0.02)
+        time.sleep(pause)
 
 
 def is_alive(pid: int) -> bool:

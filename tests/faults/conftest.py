@@ -21,7 +21,8 @@ from portal.embedded.place import PROJECT
 from tests.mail import Postbox, receiving, smtp_settings
 from tests.processes import await_true
 
-StartWorker = Callable[[], "subprocess.Popen[bytes]"]
+Worker = subprocess.Popen[bytes]
+StartWorker = Callable[..., Worker]
 
 
 @pytest.fixture
@@ -46,13 +47,14 @@ def _purge() -> None:
 
 @pytest.fixture
 def start_worker(postbox: Postbox, empty_queue: None, tmp_path: Path) -> Iterator[StartWorker]:
-    """Start a worker; all that were started are killed at the end."""
-    workers: list[subprocess.Popen[bytes]] = []
+    """Start a worker, with other addresses where they are given; all are killed at the end."""
+    workers: list[Worker] = []
 
-    def start() -> subprocess.Popen[bytes]:
+    def start(*, wait: bool = True, **environment: str) -> Worker:
         log = tmp_path / f"worker-{len(workers)}.log"
-        workers.append(_launch(postbox.port, log))
-        await_true(lambda: b" ready." in log.read_bytes(), f"The worker did not start: {log}", patience=60)
+        workers.append(_launch({"EMAIL_URL": mail_url(postbox.port)} | environment, log))
+        if wait:
+            await_ready(log)
         return workers[-1]
 
     yield start
@@ -60,13 +62,23 @@ def start_worker(postbox: Postbox, empty_queue: None, tmp_path: Path) -> Iterato
         kill(worker)
 
 
-def _launch(smtp_port: int, log: Path) -> subprocess.Popen[bytes]:
-    environment = os.environ | {
+def mail_url(port: int, timeout: int = 20) -> str:
+    """The EMAIL_URL of a server at this port. A claim stands six times the timeout."""
+    return f"smtp://127.0.0.1:{port}?timeout={timeout}"
+
+
+def await_ready(log: Path) -> None:
+    """Wait until the worker that writes this log takes work."""
+    await_true(lambda: b" ready." in log.read_bytes(), f"The worker did not start: {log}", patience=60)
+
+
+def _launch(given: dict[str, str], log: Path) -> Worker:
+    usual = {
         "DATABASE_URL": _database_url(str(connection.settings_dict["NAME"])),
-        "EMAIL_URL": f"smtp://127.0.0.1:{smtp_port}",
         "REDIS_URL": django_settings.REDIS_URL,
         "DJANGO_SETTINGS_MODULE": "portal.settings",
     }
+    environment = os.environ | usual | given
     command = [sys.executable, "-m", "celery", "-A", "portal", "worker", "--pool", "solo", "--loglevel", "info"]
     # The file stays open in the worker alone.
     with log.open("wb") as output:
@@ -82,7 +94,7 @@ def _database_url(name: str) -> str:
     return f"{parts.scheme}://{parts.netloc}/{name}?{parts.query}"
 
 
-def kill(worker: subprocess.Popen[bytes]) -> None:
+def kill(worker: Worker) -> None:
     """kill -9, which no program can answer."""
     with suppress(ProcessLookupError):
         os.killpg(worker.pid, signal.SIGKILL)
