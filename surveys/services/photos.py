@@ -14,7 +14,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 from PIL import Image, ImageOps, UnidentifiedImageError
 
-from portal.accounts.access import Person, require
+from portal.accounts.access import Person, allowed, require
 from portal.accounts.models import Group
 from portal.audit.services import record_change
 from surveys.models import Draft, Photo, Visit
@@ -47,7 +47,8 @@ def add_photo(
         group=group,
         visit_number=visit_number,
         file=content,
-        caption=caption.strip()[:160],
+        # A NUL, which the database cannot hold, is nothing that anybody wrote.
+        caption=caption.replace("\x00", "").strip()[:160],
         added_by_id=person.user_id,
     )
     record_change(actor=person, verb="photo.added", thing=photo, changes={"visit": [None, str(visit_number)]})
@@ -79,8 +80,8 @@ def _require_right(person: Person, group: Group, number: UUID) -> None:
     if draft:
         require(person, "draft.edit", draft)
     visit = Visit.objects.of_group(group).filter(pk=number).first()
-    if visit:
-        require(person, "visit.mend" if visit.status == Status.RETURNED else "visit.correct", visit)
+    if visit and not (visit.status == Status.RETURNED and allowed(person, "visit.mend", visit)):
+        require(person, "visit.correct", visit)
 
 
 def _encoded_anew(upload: IO[bytes]) -> bytes:

@@ -22,10 +22,9 @@ from surveys.forms import data_from_post, read_entry
 from surveys.models import Draft, Site, Visit
 from surveys.services.drafts import discard_draft, save_draft, start_visit
 from surveys.services.errors import NotPossible
-from surveys.services.photos import InvalidPhoto, add_photo
 from surveys.services.visits import submit_visit
 from surveys.submission import InvalidSubmission
-from surveys.views.shared import find_draft, find_site, show_entry
+from surveys.views.shared import find_draft, find_site, show_entry, store_upload
 
 TEMPLATE = "surveys/visit_submit.html"
 
@@ -104,20 +103,6 @@ def keep_typed(request: PortalRequest, draft: Draft) -> dict[str, Any]:
     data = data_from_post(request.POST)
     save_draft(person=request.person, site=draft.site, number=draft.pk, data=data)
     return data
-
-
-def store_upload(request: PortalRequest, draft: Draft) -> str:
-    """Add the uploaded picture; the answer is what is wrong with it, or nothing."""
-    upload = request.FILES.get("photo")
-    if upload is None:
-        return _("Choose a picture first.")
-    caption = request.POST.get("caption", "")
-    number, group = draft.pk, draft.group
-    try:
-        add_photo(person=request.person, group=group, visit_number=number, upload=upload, caption=caption)
-    except InvalidPhoto as reason:
-        return str(reason)
-    return ""
 
 
 def show_photo_problem(

@@ -16,8 +16,8 @@ from portal.accounts.pages import enter
 from surveys.models import Draft, Photo
 from surveys.queries import photos_of
 from surveys.services.photos import remove_photo
-from surveys.views.drafts import keep_typed, show_photo_problem, store_upload
-from surveys.views.shared import find_draft
+from surveys.views.drafts import keep_typed, show_photo_problem
+from surveys.views.shared import find_draft, store_upload
 
 # The service encodes every upload anew as this.
 STORED_AS = "image/jpeg"

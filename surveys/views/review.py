@@ -41,7 +41,7 @@ from surveys.services.review import approve_visit, return_visit
 from surveys.services.visits import correct_visit
 from surveys.sheets import VisitSheet, score_sheet
 from surveys.submission import InvalidSubmission, Problem, submission_data
-from surveys.views.shared import find_visit, show_entry
+from surveys.views.shared import find_visit, show_entry, show_photos_changed
 
 CORRECT = "surveys/visit_correct.html"
 ACCEPTED = Finding.Decision.ACCEPTED
@@ -160,6 +160,11 @@ def visit_correct(request: PortalRequest, slug: str, visit_id: UUID) -> HttpResp
 
 def _take_correction(request: PortalRequest, visit: Visit) -> HttpResponse:
     data, form = data_from_post(request.POST), ReasonForm(request.POST)
+    # Unbound: nobody is told to give a reason while they only add a picture.
+    typed = ReasonForm(initial={"reason": request.POST.get("reason", "")})
+    pictures = show_photos_changed(request, CORRECT, visit, data, reason_form=typed)
+    if pictures:
+        return pictures
     problems: Iterable[Problem] = ()
     try:
         submission = read_entry(data, number=visit.pk, site=visit.site_id)

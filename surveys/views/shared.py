@@ -6,8 +6,9 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 from uuid import UUID
 
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
 from portal.accounts.middleware import PortalRequest
@@ -15,8 +16,9 @@ from portal.accounts.models import Group
 from portal.accounts.queries import members_of
 from scoring.taxa import all_taxa
 from surveys.forms import Remark, visit_entry
-from surveys.models import Draft, Site, Visit
+from surveys.models import Draft, Photo, Site, Visit
 from surveys.queries import current_scores, photos_of
+from surveys.services.photos import InvalidPhoto, add_photo, remove_photo
 
 
 def find_site(group: Group, site_id: UUID) -> Site:
@@ -77,3 +79,51 @@ def _choices(thing: Draft | Visit) -> list[tuple[str, str]]:
     named = (thing.recorder, thing.partner) if isinstance(thing, Visit) else ()
     gone = {str(user.pk): str(user) for user in named if user is not None}
     return list((gone | names).items())
+
+
+def store_upload(request: PortalRequest, thing: Draft | Visit) -> str:
+    """Add the uploaded picture; the answer is what is wrong with it, or nothing."""
+    upload = request.FILES.get("photo")
+    if upload is None:
+        return _("Choose a picture first.")
+    caption = request.POST.get("caption", "")
+    number, group = thing.pk, thing.group
+    try:
+        add_photo(person=request.person, group=group, visit_number=number, upload=upload, caption=caption)
+    except InvalidPhoto as reason:
+        return str(reason)
+    return ""
+
+
+def show_photos_changed(
+    request: PortalRequest, template: str, visit: Visit, data: Mapping[str, Any], **context: Any
+) -> HttpResponse | None:
+    """The form of a saved visit again where only its pictures were changed; None where the rest is to be read.
+
+    A saved visit has no draft that could keep what is typed, so it goes back in the answer.
+    """
+    problem = _changed_photos(request, visit)
+    if problem is None:
+        return None
+    answer = show_entry(request, template, visit, data, photo_problem=problem, **context)
+    answer.status_code = 422 if problem else 200
+    return answer
+
+
+def _changed_photos(request: PortalRequest, visit: Visit) -> str | None:
+    """What is wrong with the picture, "" for nothing; None where pictures are not all that was asked."""
+    if "photo_remove" in request.POST:
+        remove_photo(person=request.person, photo=_photo_named(visit, request.POST["photo_remove"]))
+        return ""
+    is_all = "photo_add" in request.POST
+    if not is_all and "photo" not in request.FILES:
+        return None
+    problem = store_upload(request, visit)
+    return problem if problem or is_all else None
+
+
+def _photo_named(visit: Visit, number: str) -> Photo:
+    found = next((photo for photo in photos_of(visit) if str(photo.pk) == number), None)
+    if found is None:
+        raise Http404
+    return found

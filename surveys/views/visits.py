@@ -25,7 +25,7 @@ from surveys.queries import photos_of
 from surveys.services.visits import mend_visit
 from surveys.sheets import VisitSheet, score_sheet
 from surveys.submission import InvalidSubmission, submission_data
-from surveys.views.shared import find_visit, show_entry
+from surveys.views.shared import find_visit, show_entry, show_photos_changed
 
 MEND = "surveys/visit_mend.html"
 
@@ -78,6 +78,9 @@ def visit_mend(request: PortalRequest, slug: str, visit_id: UUID) -> HttpRespons
 
 def _take_mended(request: PortalRequest, visit: Visit) -> HttpResponse:
     data = data_from_post(request.POST)
+    pictures = show_photos_changed(request, MEND, visit, data)
+    if pictures:
+        return pictures
     try:
         submission = read_entry(data, number=visit.pk, site=visit.site_id)
         mend_visit(person=request.person, visit=visit, submission=submission)

@@ -82,7 +82,8 @@ function offerCopy(form, number, changed) {
 }
 
 function entriesOf(form, withToken = false) {
-  const entries = [...new FormData(form)].filter(([, value]) => typeof value === "string");
+  // What a picture shows goes up with the picture and is no part of the visit.
+  const entries = [...new FormData(form)].filter(([name, value]) => typeof value === "string" && name !== "caption");
   return withToken ? entries : entries.filter(([name]) => name !== "csrfmiddlewaretoken");
 }
 
