@@ -81,6 +81,7 @@ TABLE: Mapping[str, Methods] = {
     "site_create": form(COORDINATOR),
     "site_detail": page(MEMBER),
     "site_edit": form(COORDINATOR),
+    "site_change": page(MEMBER),
     "list_list": page(MEMBER),
     "list_create": form(COORDINATOR),
     "list_detail": page(MEMBER),

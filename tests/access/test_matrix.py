@@ -51,11 +51,20 @@ def signed_in(world: World, role: str) -> Client:
     return client
 
 
-def answer_of(client: Client, method: str, url: str) -> Any:
+def addresses_of(modules: tuple[str, ...], resolver: URLResolver | None = None) -> Iterator[str]:
+    """Names of the addresses whose views stand in these modules."""
+    for pattern in (resolver or get_resolver()).url_patterns:
+        if isinstance(pattern, URLResolver):
+            yield from addresses_of(modules, pattern)
+        elif pattern.callback.__module__.startswith(modules):
+            yield str(pattern.name)
+
+
+def answer_of(client: Client, method: str, url: str, **sent: Any) -> Any:
     """The answer, with whatever it changed taken back."""
     cache.clear()
     with transaction.atomic():
-        answer: Any = getattr(client, method)(url)
+        answer: Any = getattr(client, method)(url, **sent)
         # Not answer.close(), which would close the test's own connection to the database.
         for closer in answer._resource_closers:
             closer()

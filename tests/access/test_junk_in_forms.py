@@ -1,0 +1,188 @@
+"""Whatever is sent to a form, the portal answers with words, never with a server error."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import pytest
+from django.http import Http404, QueryDict
+from django.test import Client
+from django.urls import reverse
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from alerts.links import read_token
+from alerts.models import Outcome
+from portal.accounts.models import Role
+from tests.access import test_matrix
+from tests.access.table import TABLE
+from tests.access.test_matrix import ADDRESSES, answer_of, signed_in
+from tests.access.world import World
+from tests.factories import days_ago
+
+world = test_matrix.world
+APPS = ("portal.accounts.", "portal.outbox.", "portal.reports.", "alerts.")
+REFUSALS = {400, 404, 409, 410, 422}
+INPUTS = 80
+# Buttons read nothing of what is sent, and some do long work.
+FOR_A_BUTTON = 1
+
+words = st.text(st.characters(codec="utf-8"), max_size=60)
+numbers = st.one_of(
+    st.integers().map(str),
+    st.floats().map(str),
+    st.sampled_from(["1e400", "-0", "٣", "1,5", "0x10", "9" * 400, "32768", "2147483648", " 7 ", "1_000"]),
+)
+days = st.one_of(
+    st.dates().map(str),
+    st.sampled_from(["0000-00-00", "2026-02-30", "99999-01-01", "tomorrow", "01/02/2026", "2026-1-1T00:00"]),
+)
+nasty = st.sampled_from(
+    ["\x00", "a\x00b", "%s%d%n", "'; --", "<script>", "\u202e", "\r\nBcc: x@y.example", "x" * 5000]
+)
+junk = st.one_of(words, numbers, days, nasty, st.just(""), st.just("on"))
+addresses = st.one_of(
+    junk, st.emails(), st.sampled_from(["a@b", "ü@example.org", "a@" + "b" * 300 + ".example"])
+)
+
+
+def likely(*values: str) -> st.SearchStrategy[str]:
+    """A value that the field takes, or junk: deep code is reached by forms that are right but for one field."""
+    return st.one_of(st.sampled_from(values), junk)
+
+
+contact = {
+    "name": likely("Una Marsh"),
+    "organisation": likely("Rivers Office"),
+    "email": addresses | st.just("una@rivers.example"),
+    "phone": likely("01632 960001"),
+    "duty_line": junk,
+    "is_active": likely("on"),
+}
+BUTTON: Mapping[str, st.SearchStrategy[str]] = {}
+FIELDS: Mapping[str, Mapping[str, st.SearchStrategy[str]]] = {
+    "invitation_accept": {"name": likely("Newt"), "password": likely("three unrelated words")},
+    "invitation_send": {"email": addresses, "role": likely(*Role.values)},
+    "invitation_revoke": BUTTON,
+    "membership_change": {
+        "step": likely("leave", "naming", "role"),
+        "role": likely(*Role.values),
+        "show_name": likely("on"),
+    },
+    "group_edit": {
+        "name": likely("Alder Beck Watch"),
+        "about": junk,
+        "is_public": likely("on"),
+        "hold_hours": numbers | likely("6"),
+        "acknowledge_hours": numbers | likely("4"),
+    },
+    "trigger_set": {
+        "index": likely("bmwp", "aspt", "fbi"),
+        "level": numbers | likely("30"),
+        "valid_from": days | likely(days_ago(-1).isoformat()),
+        "reason": likely("Agreed."),
+        "despite_provisional": likely("on"),
+    },
+    "site_contacts": {"CONTACT": numbers | likely("1")},
+    "contact_create": contact,
+    "contact_edit": contact,
+    "visit_test_anyway": {"reason": likely("The gauge was normal.")},
+    "incident_acknowledge": BUTTON,
+    "incident_note": {"note-note": junk, "note-reference": likely("R-1")},
+    "incident_close": {
+        "close-outcome": likely(*Outcome.values),
+        "close-note": junk,
+        "close-reference": likely("R-1"),
+    },
+    "incident_renew_links": BUTTON,
+    "alert_acknowledge": BUTTON,
+    "alert_outcome": {"note": junk, "reference": likely("R-1"), "outcome": likely(*Outcome.values)},
+    "report_list": {"year": numbers | likely(str(days_ago(3).year)), "foreword": junk},
+    "report_publish": BUTTON,
+}
+# Addresses that read what stands behind the question mark.
+QUERIES = {
+    "trigger_set": {"index": likely("bmwp", "aspt"), "level": numbers},
+    "incident_list": {"page": numbers},
+    "contact_incidents": {"page": numbers},
+}
+fuzzed = settings(
+    max_examples=INPUTS,
+    deadline=None,
+    derandomize=True,
+    database=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
+
+
+def taking_forms() -> set[str]:
+    """The addresses of these apps that take a POST, by the modules of their views."""
+    return {name for name in test_matrix.addresses_of(APPS) if "post" in TABLE.get(name, {})}
+
+
+def test_every_form_of_these_apps_is_tried() -> None:
+    assert set(FIELDS) == taking_forms()
+
+
+def query_of(data: st.DataObject, fields: Mapping[str, st.SearchStrategy[str]]) -> str:
+    """Any of the fields, some of them twice, and some that nobody asked for; as browsers send them."""
+    query = QueryDict(mutable=True)
+    for name, values in fields.items():
+        query.setlist(
+            name, data.draw(st.lists(values, min_size=0 if data.draw(st.booleans()) else 1, max_size=2))
+        )
+    query.setlist(data.draw(words), data.draw(st.lists(junk, max_size=1)))
+    return query.urlencode()
+
+
+def address(world: World, name: str) -> str:
+    return reverse(name, kwargs=world.arguments(name, ADDRESSES[name]))
+
+
+def sender(world: World, name: str) -> Client:
+    """Who gets furthest with the form."""
+    by_invitation = name == "invitation_accept"
+    return signed_in(world, "nobody" if by_invitation else "coordinator")
+
+
+@pytest.mark.parametrize("name", sorted(FIELDS))
+def test_it_answers_junk_in_a_form_with_words(world: World, name: str) -> None:
+    client, url, answers = sender(world, name), address(world, name), set[int]()
+    fields = {
+        each.replace("CONTACT", str(world.values["contact_id"])): FIELDS[name][each] for each in FIELDS[name]
+    }
+
+    @fuzzed
+    @given(st.data())
+    def send(data: st.DataObject) -> None:
+        body = query_of(data, fields)
+        form = {"data": body, "content_type": "application/x-www-form-urlencoded"}
+        answer = answer_of(client, "post", url, **form)
+        assert answer.status_code < 500, body
+        answers.add(answer.status_code)
+
+    send()
+    assert answers & ({302} | REFUSALS), "no answer of a form at all"
+    assert answers <= {200, 302} | REFUSALS, answers
+
+
+@pytest.mark.parametrize("name", sorted(QUERIES))
+def test_it_answers_junk_behind_the_question_mark_with_a_page(world: World, name: str) -> None:
+    client, url = sender(world, name), address(world, name)
+
+    @fuzzed
+    @given(st.data())
+    def ask(data: st.DataObject) -> None:
+        query = query_of(data, QUERIES[name])
+        answer: Any = answer_of(client, "get", f"{url}?{query}")
+        assert answer.status_code in {200, 422}, query
+
+    ask()
+
+
+@fuzzed
+@given(token=st.one_of(words, st.text("abc.:-_0123456789", max_size=90)))
+def test_it_knows_no_made_up_link(token: str) -> None:
+    with pytest.raises(Http404):
+        read_token(token)
