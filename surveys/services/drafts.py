@@ -60,8 +60,13 @@ def _require_not_submitted(number: UUID) -> None:
 
 @transaction.atomic
 def discard_draft(*, person: Person, draft: Draft) -> None:
-    """Throw a draft and its photos away."""
+    """Throw a draft and its photos away; raises NotPossible once the visit is submitted."""
     require(person, "draft.edit", draft)
+    # Waiting for the draft's row may have meant waiting for its submission, whose pictures these are by then.
+    held = Draft.objects.of_group(draft.group).select_for_update().filter(pk=draft.pk).first()
+    _require_not_submitted(draft.pk)
+    if held is None:
+        return
     forget_photos(Photo.objects.of_group(draft.group).filter(visit_number=draft.pk))
     record_change(actor=person, verb="draft.discarded", thing=draft)
     draft.delete()

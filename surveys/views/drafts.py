@@ -93,8 +93,12 @@ def draft_discard(request: PortalRequest, slug: str, draft_id: UUID) -> HttpResp
     """Throw a draft away with its pictures."""
     group = enter(request, slug, "visit.submit")
     draft = find_draft(request.person, group, draft_id)
-    discard_draft(person=request.person, draft=draft)
-    messages.success(request, _("The draft is thrown away."))
+    try:
+        discard_draft(person=request.person, draft=draft)
+    except NotPossible as reason:
+        messages.error(request, reason.message)
+    else:
+        messages.success(request, _("The draft is thrown away."))
     return redirect("site_detail", slug=slug, site_id=draft.site_id)
 
 
