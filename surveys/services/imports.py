@@ -70,7 +70,8 @@ def keep_sheet(*, person: Person, group: Group, file: IO[bytes], file_name: str)
     )
     file.seek(0)
     # Named after the run, since the name it came with may be anything.
-    run.file.save(f"{run.pk}{PurePath(file_name).suffix.lower()}", ContentFile(file.read()), save=False)
+    ending = file_name.lower().rpartition(".")[2]
+    run.file.save(f"{run.pk}.{ending}", ContentFile(file.read()), save=False)
     run.save()
     return run
 

@@ -137,7 +137,8 @@ def test_it_notices_a_range_that_moves(
     key: str, part: str, side: int, step: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     quantity = QUANTITIES[key]
-    moved = replace(quantity, **{part: _moved(getattr(quantity, part), side, Decimal(step))})
+    limits: dict[str, Any] = {part: _moved(getattr(quantity, part), side, Decimal(step))}
+    moved = replace(quantity, **limits)
     changed = {**QUANTITIES, key: moved}
     monkeypatch.setattr("surveys.rules.measured.QUANTITIES", changed)
     assert any(key in row.changes.get("measurements", {}) for row in red(CHECKED))
