@@ -1,0 +1,73 @@
+"""Every page, as everybody who may open it: axe at 320 and 1280 px, no sideways scroll, no script error."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.conf import LazySettings
+from django.urls import reverse
+from playwright.sync_api import Page
+
+from tests.access.table import TABLE
+from tests.access.test_matrix import ADDRESSES
+from tests.access.world import World, build_world
+from tests.browser.checks import PageFor, assert_accessible
+from tests.conftest import Cast
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+# What is read by programs or saved as a file, and so has no page to look at.
+NO_PAGE = {"health", "photo_file", "alert_photo", "incident_photo", "import_template", "report_file"}
+NO_PAGE |= {"public_report_file", "report_progress", *(name for name in TABLE if name.startswith("api_"))}
+# Seen by several roles alike; the one that sees most stands for all.
+WATCHERS = ("coordinator", "volunteer", "contact", "nobody")
+
+
+@pytest.fixture
+def world(cast: Cast, settings: LazySettings, tmp_path: Path) -> World:
+    settings.MEDIA_ROOT = tmp_path
+    return build_world(cast)
+
+
+def pages_of(role: str) -> list[str]:
+    """Pages that this role is the first of the watchers to see, or sees differently from the first one."""
+    first = {name: _first_watcher(name) for name in TABLE if "get" in TABLE[name] and name not in NO_PAGE}
+    return [name for name, watcher in first.items() if watcher == role or _sees_own(name, role)]
+
+
+def _first_watcher(name: str) -> str | None:
+    return next((role for role in WATCHERS if TABLE[name]["get"][role] == "ok"), None)
+
+
+def _sees_own(name: str, role: str) -> bool:
+    # Volunteers miss buttons and contacts miss the group's frame: other pages, though at the same address.
+    return role != "nobody" and TABLE[name]["get"][role] == "ok" and TABLE[name]["get"]["nobody"] != "ok"
+
+
+@pytest.mark.parametrize("role", WATCHERS)
+def test_every_page_of_the_role_passes(world: World, page_for: PageFor, role: str) -> None:
+    page = page_for(world.people[role])
+    faults = [fault for name in pages_of(role) if (fault := _fault(page, world, name))]
+    assert faults == []
+
+
+def _fault(page: Page, world: World, name: str) -> str:
+    """What is wrong with a page, all of its folded parts opened; nothing where nothing is."""
+    answer: Any = page.goto(reverse(name, kwargs=world.arguments(name, ADDRESSES[name])))
+    if answer.status != 200:
+        return f"{name}: {answer.status}"
+    page.evaluate("document.querySelectorAll('details').forEach(each => { each.open = true; })")
+    try:
+        assert_accessible(page)
+    except AssertionError as found:
+        return f"{name}: {found}"
+    return ""
+
+
+def test_every_page_has_a_watcher() -> None:
+    watched = {name for role in WATCHERS for name in pages_of(role)}
+    hidden = {name for name, methods in TABLE.items() if set(methods.get("get", {}).values()) == {"404"}}
+    pages = {name for name, methods in TABLE.items() if "get" in methods}
+    assert pages - watched == NO_PAGE | hidden
