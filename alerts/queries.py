@@ -12,8 +12,7 @@ from django.db.models.functions import Lower
 from alerts.models import AgencyContact, Incident, IncidentState, SiteContact, Trigger, Verdict
 from portal.accounts.addresses import proven_addresses
 from surveys.models import Site
-from surveys.models.visits import Status
-from surveys.queries import HistoryPoint, site_history
+from surveys.queries import HistoryPoint, sound_history
 
 if TYPE_CHECKING:
     from portal.accounts.access import Person
@@ -73,17 +72,8 @@ def baseline_points(site: Site, index: str, before: date | None = None) -> list[
 
     Falls are left out, because else pollution becomes normal. With `before`, only visits earlier than that day.
     """
-    sound, falls = sound_points(site, index), known_falls(site)
+    sound, falls = sound_history(site, index), known_falls(site)
     return [each for each in sound if each.visit_id not in falls and (before is None or each.when < before)]
-
-
-def sound_points(site: Site, index: str) -> list[HistoryPoint]:
-    """All visits that can be compared: approved, scored and of standard effort, falls among them."""
-    return [each for each in site_history(site, index) if _is_sound(each)]
-
-
-def _is_sound(point: HistoryPoint) -> bool:
-    return point.status == Status.APPROVED and point.is_standard and point.value is not None
 
 
 def known_falls(site: Site) -> set[UUID]:

@@ -75,6 +75,15 @@ def site_history(site: Site, index: str) -> list[HistoryPoint]:
     return [_point(visit, site) for visit in visits.prefetch_related("spots", wanted)]
 
 
+def sound_history(site: Site, index: str) -> list[HistoryPoint]:
+    """The visits that can be compared with each other: approved, scored and of standard effort."""
+    return [
+        each
+        for each in site_history(site, index)
+        if each.status == Status.APPROVED and each.is_standard and each.value is not None
+    ]
+
+
 def _point(visit: Visit, site: Site) -> HistoryPoint:
     # No score in force is a point without a value, which a chart shows as a gap and not as nought.
     scores: list[VisitScore] = visit.wanted_scores  # type: ignore[attr-defined]

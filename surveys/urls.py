@@ -2,12 +2,13 @@
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from surveys.views import drafts, lists, photos, review, rules, sites, visits
+from surveys.views import changes, drafts, lists, photos, review, rules, sites, visits
 
 site_pages: list[URLPattern | URLResolver] = [
     path("", sites.site_list, name="site_list"),
     path("new/", sites.site_create, name="site_create"),
     path("<uuid:site_id>/", sites.site_detail, name="site_detail"),
+    path("<uuid:site_id>/change/", changes.site_change, name="site_change"),
     path("<uuid:site_id>/edit/", sites.site_edit, name="site_edit"),
     path("<uuid:site_id>/visits/start/", drafts.visit_start, name="visit_start"),
 ]

@@ -22,7 +22,7 @@ from alerts.charts import NARROW, WIDE, Size, draw_site, site_points, site_rows
 from alerts.controlling import control_views
 from alerts.forms import QuestionForm, TriggerForm
 from alerts.models import Trigger
-from alerts.queries import baseline_points, known_falls, sound_points, triggers_of
+from alerts.queries import baseline_points, known_falls, triggers_of
 from alerts.services.triggers import TRIGGER_INDICES, set_trigger
 from alerts.views.shared import find_site, try_service
 from portal.accounts.middleware import PortalRequest
@@ -30,6 +30,7 @@ from portal.accounts.pages import enter, posted
 from portal.charts import draw_spread
 from scoring.advice import ASSUMES
 from surveys.models import Site
+from surveys.queries import sound_history
 
 FIRST_INDEX = "bmwp"
 # The question that the page showed comes back with the form that sets the trigger.
@@ -74,7 +75,7 @@ def _show(request: PortalRequest, site: Site, form: TriggerForm) -> HttpResponse
     question = asked.question() if asked.is_bound and asked.is_valid() else _first_question(now)
     if not asked.is_bound:
         asked.initial = {"index": question.index, "level": question.level}
-    sound, falls = sound_points(site, question.index), known_falls(site)
+    sound, falls = sound_history(site, question.index), known_falls(site)
     baseline = [each for each in sound if each.visit_id not in falls]
     told = advise(site, question, baseline)
     if not form.is_bound:
