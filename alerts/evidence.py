@@ -9,6 +9,7 @@ from datetime import date
 from django.conf import settings
 from django.utils.translation import gettext as _
 
+from alerts.advice_words import odds_words
 from alerts.findings import FoundRow, found_rows
 from alerts.models import Verdict
 from alerts.neighbours import Neighbour, neighbours_of
@@ -61,6 +62,7 @@ class Evidence:
     findings: list[str]
     neighbours: list[Neighbour]
     caller: User | None
+    odds: str
 
     @property
     def window(self) -> tuple[date, date]:
@@ -101,6 +103,7 @@ def evidence_of(visit: Visit, verdict: Verdict) -> Evidence:
         findings=[each.message for each in visit.findings.all()],
         neighbours=neighbours_of(visit, method),
         caller=who_to_call(visit.group),
+        odds=odds_words(verdict.trigger.advice),
     )
 
 

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from alerts.models import Trigger
 from surveys.models import VisitScore
-from tests.alerts.conftest import Watch, add_baseline, approved_visit
+from tests.alerts.conftest import Watch, add_baseline, approved_visit, mails, the_incident
 from tests.factories import days_ago
 
 pytestmark = pytest.mark.django_db
@@ -215,3 +215,20 @@ def test_it_costs_no_more_for_a_longer_history(
     with django_assert_max_num_queries(18) as many:
         page(client, watch, index="bmwp")
     assert len(many) == len(few)
+
+
+def test_an_alert_tells_the_odds_of_a_false_alarm(client: Client, known: Watch) -> None:
+    send(client, known, level="41")
+    known.submit_low()
+    (told,) = mails(kind="contact.told")
+    odds = "Odds of a false alarm at this level, from 32 baseline visits: about 1.1 a year"
+    assert odds in told.text
+    assert odds in told.html
+    shown = client.get(reverse("incident_detail", args=[the_incident().pk])).content.decode()
+    assert odds in shown
+
+
+def test_an_alert_says_nothing_of_odds_that_nobody_knew(client: Client, watch: Watch) -> None:
+    watch.submit_low()
+    (told,) = mails(kind="contact.told")
+    assert "Odds of" not in told.text + told.html
