@@ -1,0 +1,237 @@
+"""Every state of an incident against every step, by everybody: two tables and no cell left out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from datetime import timedelta
+from typing import Any
+
+import pytest
+import time_machine
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import transaction
+from django.http import Http404
+from django.utils import timezone
+
+from alerts.models import Incident, IncidentState, Outcome
+from alerts.services.incidents import acknowledge_incident, add_note, close_incident, renew_links
+from alerts.tasks import watch_incidents
+from portal.accounts.access import NOBODY, Person
+from surveys.models import Visit
+from surveys.services.visits import return_visit
+from tests.alerts.conftest import LOW, Watch, incidents, kinds_to, mails, the_incident
+from tests.alerts.test_incidents import approve, correct
+from tests.factories import CLEAN_COUNTS, UserFactory, account_at, days_ago, person_for
+
+pytestmark = pytest.mark.django_db
+INES = "ines@rivers.example"
+STATES = tuple(IncidentState.values)
+OTHER = {"by": "other_volunteer", "visited_on": days_ago(3).isoformat()}
+
+
+def bring_to(watch: Watch, state: str) -> Visit:
+    """One low visit whose incident has come to this state by what people do."""
+    watch.cast.group.hold_hours = 6 if state == IncidentState.HELD else 0
+    watch.cast.group.save()
+    watch.site.group.refresh_from_db()
+    visit = watch.submit_low()
+    person = watch.cast.person("coordinator")
+    if state == IncidentState.ACKNOWLEDGED:
+        acknowledge_incident(incident=the_incident(), contact=watch.first)
+    elif state == IncidentState.WITHDRAWN:
+        correct(watch.cast, visit, CLEAN_COUNTS)
+    elif state == IncidentState.CLOSED:
+        close_incident(incident=the_incident(), person=person, outcome=Outcome.NATURAL, note="")
+    assert the_incident().state == state
+    return Visit.objects.of_group(watch.cast.group).get(pk=visit.pk)
+
+
+@contextmanager
+def taken_back() -> Iterator[None]:
+    """Whatever happens inside is undone, so that many steps can be tried from one state."""
+    with transaction.atomic():
+        yield
+        transaction.set_rollback(True)
+
+
+Act = Callable[..., Any]
+ACTS: Mapping[str, Act] = {
+    "acknowledge": acknowledge_incident,
+    "note": lambda **who: add_note(note="On my way.", **who),
+    "close": lambda **who: close_incident(outcome=Outcome.SOURCE_STOPPED, note="Mended.", **who),
+    "renew": lambda **who: renew_links(**who),
+}
+# What whoever may act at all is answered in each state: done, or refused in words.
+#                         held      open   acknowledged withdrawn closed
+BY_STATE = {
+    "acknowledge": dict(zip(STATES, ["refused", "done", "done", "done", "done"], strict=True)),
+    "note": dict(zip(STATES, ["done", "done", "done", "done", "done"], strict=True)),
+    "close": dict(zip(STATES, ["done", "done", "done", "refused", "refused"], strict=True)),
+    "renew": dict(zip(STATES, ["done", "done", "done", "done", "done"], strict=True)),
+}
+# Who may act: "as state" is answered by the table above.
+BY_ROLE = {
+    "coordinator": {},
+    "volunteer": dict.fromkeys(ACTS, "403"),
+    "contact": {"renew": "403"},
+    "neighbour": dict.fromkeys(ACTS, "404"),
+    "stranger": dict.fromkeys(ACTS, "404"),
+    "claimant": dict.fromkeys(ACTS, "404"),
+    "nobody": dict.fromkeys(ACTS, "404"),
+}
+
+
+def expected(state: str, act: str, role: str) -> str:
+    if role == "contact" and state == IncidentState.HELD:
+        return "404"
+    return BY_ROLE[role].get(act, BY_STATE[act][state])
+
+
+def cast_of(watch: Watch) -> Mapping[str, Person]:
+    return {
+        "coordinator": watch.cast.person("second_coordinator"),
+        "volunteer": watch.cast.person("volunteer"),
+        "contact": person_for(account_at(INES)),
+        "neighbour": watch.cast.person("neighbour_coordinator"),
+        "stranger": watch.cast.person("stranger"),
+        # Has an account with a contact's address and has never shown that mail is read there.
+        "claimant": person_for(UserFactory(email=watch.second.email)),
+        "nobody": NOBODY,
+    }
+
+
+def answer(act: Act, **who: Any) -> str:
+    with taken_back():
+        try:
+            act(incident=the_incident(), **who)
+        except ValidationError:
+            return "refused"
+        except PermissionDenied:
+            return "403"
+        except Http404:
+            return "404"
+    return "done"
+
+
+@pytest.mark.parametrize("state", STATES)
+def test_it_answers_everybody_as_the_tables_say(watch: Watch, state: str) -> None:
+    bring_to(watch, state)
+    people = cast_of(watch)
+    assert set(people) == set(BY_ROLE)
+    got = {(act, role): answer(ACTS[act], person=people[role]) for act in ACTS for role in people}
+    assert got == {(act, role): expected(state, act, role) for act in ACTS for role in people}
+
+
+@pytest.mark.parametrize("state", [each for each in STATES if each != IncidentState.HELD])
+def test_it_answers_a_link_as_it_answers_whoever_may_act(watch: Watch, state: str) -> None:
+    bring_to(watch, state)
+    acts = ("acknowledge", "note", "close")
+    assert {act: answer(ACTS[act], contact=watch.first) for act in acts} == {
+        act: BY_STATE[act][state] for act in acts
+    }
+
+
+def by_clock(watch: Watch, _visit: Visit) -> None:
+    with time_machine.travel(timezone.now() + timedelta(days=2), tick=True):
+        watch_incidents()
+
+
+def send_back(watch: Watch, visit: Visit) -> None:
+    if visit.status == "waiting":
+        return_visit(person=watch.cast.person("coordinator"), visit=visit, message="Was it a full minute?")
+
+
+def by_coordinator(act: str) -> Callable[[Watch, Visit], None]:
+    def step(watch: Watch, _visit: Visit) -> None:
+        try:
+            ACTS[act](incident=the_incident(), person=watch.cast.person("coordinator"))
+        except ValidationError:
+            assert BY_STATE[act][the_incident().state] == "refused"
+
+    return step
+
+
+STEPS: Mapping[str, Callable[[Watch, Visit], Any]] = {
+    "acknowledge": by_coordinator("acknowledge"),
+    "note": by_coordinator("note"),
+    "close": by_coordinator("close"),
+    "clock": by_clock,
+    "approve": lambda watch, visit: approve(watch.cast, visit),
+    "send back": send_back,
+    "lift": lambda watch, visit: correct(watch.cast, visit, CLEAN_COUNTS | {"Elmidae": 9}),
+    "still low": lambda watch, visit: correct(watch.cast, visit, LOW | {"Elmidae": 1}),
+    "further low": lambda watch, _visit: watch.submit_low(**OTHER),
+    "further clean": lambda watch, _visit: watch.submit_clean(**OTHER),
+}
+# Where each step leads from each state; "+open" is a new incident beside the old one.
+#                   held       open         acknowledged  withdrawn        closed
+LEADS = {
+    "acknowledge": "held       acknowledged acknowledged  withdrawn        closed",
+    "note": "       held       open         acknowledged  withdrawn        closed",
+    "close": "      closed     closed       closed        withdrawn        closed",
+    "clock": "      open       open         acknowledged  withdrawn        closed",
+    "approve": "    open       open         acknowledged  withdrawn        closed",
+    "send back": "  held       open         acknowledged  withdrawn        closed",
+    "lift": "       withdrawn  withdrawn    withdrawn     withdrawn        closed",
+    "still low": "  held       open         acknowledged  withdrawn+open   closed",
+    "further low": "held       open         acknowledged  withdrawn+open   closed+open",
+    "further clean": "held     open         acknowledged  withdrawn        closed",
+}
+CELLS = [
+    (step, state, end) for step, row in LEADS.items() for state, end in zip(STATES, row.split(), strict=True)
+]
+
+
+def test_the_table_names_every_step() -> None:
+    assert set(LEADS) == set(STEPS)
+
+
+@pytest.mark.parametrize(("step", "state", "end"), CELLS)
+def test_it_leads_where_the_table_says(watch: Watch, step: str, state: str, end: str) -> None:
+    visit = bring_to(watch, state)
+    STEPS[step](watch, visit)
+    found = incidents()
+    assert "+".join(each.state for each in found) == end
+    assert all(is_whole(each) for each in found)
+
+
+def is_whole(incident: Incident) -> bool:
+    """What must hold of every incident in every state."""
+    state = incident.state
+    waits_for_answer = incident.acknowledge_by is not None
+    return (
+        (incident.send_by is not None) == (state == IncidentState.HELD)
+        and (not waits_for_answer or state == IncidentState.OPEN)
+        and (incident.outcome != "") == (incident.closed_at is not None) == (state == IncidentState.CLOSED)
+        and (incident.contacts_told == 0) == (not incident.events.filter(kind="told").exists())
+    )
+
+
+@pytest.mark.parametrize("step", sorted(STEPS))
+def test_nothing_leaves_the_group_while_the_alert_is_held(watch: Watch, step: str) -> None:
+    visit = bring_to(watch, IncidentState.HELD)
+    STEPS[step](watch, visit)
+    told = [each.kind for each in mails() if each.kind.startswith("contact.")]
+    assert told == (["contact.told"] if step in ("approve", "clock") else [])
+
+
+@pytest.mark.parametrize("state", [IncidentState.WITHDRAWN, IncidentState.CLOSED])
+def test_the_clock_leaves_what_is_over_alone(watch: Watch, state: str) -> None:
+    visit = bring_to(watch, state)
+    before = kinds_to(INES)
+    by_clock(watch, visit)
+    assert kinds_to(INES) == before
+
+
+def test_a_second_look_by_the_clock_does_nothing_more(watch: Watch) -> None:
+    """The same minute asked twice, as by two schedulers: nobody is written to twice."""
+    bring_to(watch, IncidentState.HELD)
+    with time_machine.travel(timezone.now() + timedelta(hours=6, minutes=1), tick=False):
+        assert [watch_incidents() for _ in range(3)] == [1, 0, 0]
+    with time_machine.travel(timezone.now() + timedelta(hours=10, minutes=2), tick=False):
+        assert [watch_incidents() for _ in range(3)] == [1, 0, 0]
+    keys = [each.key for each in mails()]
+    assert len(keys) == len(set(keys))
+    assert kinds_to(INES) == ["contact.told"]
+    assert kinds_to("bo@rivers.example") == ["contact.told"]
