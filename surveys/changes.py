@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date
 from statistics import median
 
-from scoring.comparison import Comparison, compare_impact, compare_pairs, compare_periods, pair_by_day
+from scoring.comparison import Comparison, Pair, compare_impact, compare_pairs, compare_periods
 from scoring.indices import METHODS, Method
 from scoring.trend import Season, Trend, by_month, by_quarter, by_year, seasonal_kendall
 from surveys.models import Site, VisitScore
@@ -19,19 +19,21 @@ from surveys.queries import HistoryPoint, sound_history
 Dated = Sequence[tuple[date, float]]
 # The season is as long as keeps about one visit in it: longer ones would mix spring with summer.
 MONTHLY_UP_TO, QUARTERLY_UP_TO = 45, 120
+# Common practice, no source: visits so few days apart saw the same weather and season.
+PAIRED_WITHIN = 7
 
 
 @dataclass(frozen=True)
 class Pairing:
-    """Two neighbouring sites on the days on which both were visited, `second` downstream of `first`.
+    """Two neighbouring sites at visits at most `PAIRED_WITHIN` days apart, `second` downstream of `first`.
 
-    `impact` tells how the gap between them changed at the day asked for; None without a day or pairs on both
-    sides of it. `comparison` is None without a single day in common.
+    `pairs` counts them. `impact` tells how the gap between them changed at the day asked for; None without a
+    day or pairs on both sides of it. `comparison` is None without a single pair.
     """
 
     first: Site
     second: Site
-    days: int
+    pairs: int
     comparison: Comparison | None
     impact: Comparison | None
 
@@ -106,11 +108,11 @@ def _pairing(site: Site, scores: Dated, other: Site, index: str, since: date | N
     is_below = other.pk == site.downstream_id
     upper, lower = (scores, others) if is_below else (others, scores)
     first, second = (site, other) if is_below else (other, site)
-    pairs = pair_by_day(_daily(upper), _daily(lower))
+    pairs = pair_visits(upper, lower)
     return Pairing(
         first=first,
         second=second,
-        days=len(pairs),
+        pairs=len(pairs),
         comparison=compare_pairs(pairs) if pairs else None,
         impact=_impact(upper, lower, since),
     )
@@ -120,14 +122,29 @@ def _impact(upper: Dated, lower: Dated, since: date | None) -> Comparison | None
     if since is None:
         return None
     halves = [
-        pair_by_day(_daily(_side(upper, since, late=late)), _daily(_side(lower, since, late=late)))
-        for late in (False, True)
+        pair_visits(_side(upper, since, late=late), _side(lower, since, late=late)) for late in (False, True)
     ]
     return compare_impact(halves[0], halves[1]) if all(halves) else None
 
 
 def _side(scores: Dated, since: date, *, late: bool) -> Dated:
     return [(day, score) for day, score in scores if (day >= since) == late]
+
+
+def pair_visits(upper: Dated, lower: Dated) -> list[Pair]:
+    """Pairs of scores at most `PAIRED_WITHIN` days apart, the closest first; each visit in one pair."""
+    above, below = _daily(upper), _daily(lower)
+    close = sorted(
+        (abs((one - other).days), one, other)
+        for one in above
+        for other in below
+        if abs((one - other).days) <= PAIRED_WITHIN
+    )
+    partners: dict[date, date] = {}
+    for _apart, one, other in close:
+        if one not in partners and other not in partners.values():
+            partners[one] = other
+    return [(above[one], below[partners[one]]) for one in sorted(partners)]
 
 
 def _daily(scores: Dated) -> Mapping[date, float]:
