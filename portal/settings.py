@@ -122,6 +122,7 @@ CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE = {
     "deliver-owed-messages": {"task": "portal.outbox.tasks.sweep_outbox", "schedule": 10.0},
     "watch-incidents": {"task": "alerts.tasks.watch_incidents", "schedule": 60.0},
+    "resume-rescoring": {"task": "surveys.tasks.resume_rescoring", "schedule": 60.0},
     "resume-reports": {"task": "portal.reports.tasks.resume_reports", "schedule": 60.0},
 }
 

@@ -32,7 +32,7 @@ def score_visit(visit: Visit, entries: Iterable[Entry]) -> list[VisitScore]:
         return []
     scores = score_sample(counts_of(visit, entries))
     reasons = reasons_of(visit.recording_list)
-    rows = (_row(visit, score, reasons[score.index]) for score in scores.values())
+    rows = (score_row(visit, score, reasons[score.index]) for score in scores.values())
     return VisitScore.objects.bulk_create(rows)
 
 
@@ -61,7 +61,8 @@ def scored_name(entry: Line) -> str:
     return finer if known and known.name == entry.taxon else entry.taxon
 
 
-def _row(visit: Visit, score: Score, why_not: str) -> VisitScore:
+def score_row(visit: Visit, score: Score, why_not: str) -> VisitScore:
+    """The row to be kept of a score; `why_not` says why the visit's list cannot support it, if so."""
     # What nobody was asked to look for must not be read as missing: such an index has no value.
     if why_not:
         return VisitScore(visit=visit, index=score.index, version=score.version, why_none=why_not)

@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from surveys.views import changes, drafts, lists, photos, review, rules, sites, visits
+from surveys.views import changes, drafts, lists, photos, rescoring, review, rules, sites, visits
 
 site_pages: list[URLPattern | URLResolver] = [
     path("", sites.site_list, name="site_list"),
@@ -17,6 +17,12 @@ list_pages: list[URLPattern | URLResolver] = [
     path("new/", lists.list_create, name="list_create"),
     path("<uuid:list_id>/", lists.list_detail, name="list_detail"),
     path("<uuid:list_id>/edit/", lists.list_edit, name="list_edit"),
+]
+rescore_pages: list[URLPattern | URLResolver] = [
+    path("", rescoring.rescore_list, name="rescore_list"),
+    path("<uuid:run_id>/", rescoring.rescore_detail, name="rescore_detail"),
+    path("<uuid:run_id>/progress/", rescoring.rescore_progress, name="rescore_progress"),
+    path("<uuid:run_id>/stop/", rescoring.rescore_stop, name="rescore_stop"),
 ]
 draft_pages: list[URLPattern | URLResolver] = [
     path("", drafts.visit_submit, name="visit_submit"),
@@ -35,6 +41,7 @@ visit_pages: list[URLPattern | URLResolver] = [
 urlpatterns: list[URLPattern | URLResolver] = [
     path("groups/<slug:slug>/sites/", include(site_pages)),
     path("groups/<slug:slug>/lists/", include(list_pages)),
+    path("groups/<slug:slug>/rescoring/", include(rescore_pages)),
     path("groups/<slug:slug>/drafts/<uuid:draft_id>/", include(draft_pages)),
     path("groups/<slug:slug>/photos/<uuid:photo_id>/", photos.photo_file, name="photo_file"),
     path("groups/<slug:slug>/photos/<uuid:photo_id>/remove/", photos.photo_remove, name="photo_remove"),

@@ -112,6 +112,7 @@ ACTIONS: Mapping[str, Action] = MappingProxyType(
         "visit.mend": Action(_("mend a visit that was returned"), _recorder_or_typist),
         "draft.edit": Action(_("go on with a draft"), _author),
         "visit.review": Action(_("see what waits to be checked"), _coordinator),
+        "visit.rescore": Action(_("have visits scored anew"), _coordinator),
         "visit.correct": Action(_("correct a visit, with a reason"), _coordinator),
         "visit.return": Action(_("return a visit to its recorder"), _uninvolved_coordinator),
         "visit.approve": Action(_("approve a visit"), _uninvolved_coordinator),

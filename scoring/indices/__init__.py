@@ -1,6 +1,6 @@
 """All indices of one sample. Each method is a table, a pure function and a version (`METHODS`)."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Container, Iterable, Mapping
 
 from scoring.indices import bankside, bmwp, diversity, epa, ept, fbi, whpt
 from scoring.indices.methods import METHODS, Method
@@ -29,10 +29,13 @@ _SCORERS: Mapping[str, Callable[[Sample], Score]] = {
 }
 
 
-def score_sample(counts: Iterable[Count]) -> dict[str, Score]:
-    """Return the score of every method, by its key in `METHODS`. Nothing outside the counts has a say."""
+def score_sample(counts: Iterable[Count], *, only: Container[str] | None = None) -> dict[str, Score]:
+    """Return the score of every method, or of those in `only`, by its key in `METHODS`.
+
+    Nothing outside the counts has a say.
+    """
     sample = read_sample(counts)
-    return {index: scorer(sample) for index, scorer in _SCORERS.items()}
+    return {index: scorer(sample) for index, scorer in _SCORERS.items() if only is None or index in only}
 
 
 def unmatched(counts: Iterable[Count]) -> list[str]:

@@ -3,6 +3,7 @@
 from surveys.models.findings import Finding, VisitScore
 from surveys.models.imports import ImportRun
 from surveys.models.lists import ListTaxon, RecordingList
+from surveys.models.rescoring import RescoreRun
 from surveys.models.samples import Measurement, Photo, SpotEffort, TaxonCount
 from surveys.models.sites import Site
 from surveys.models.visits import Draft, Visit
@@ -15,6 +16,7 @@ __all__ = [
     "Measurement",
     "Photo",
     "RecordingList",
+    "RescoreRun",
     "Site",
     "SpotEffort",
     "TaxonCount",

@@ -104,6 +104,10 @@ TABLE: Mapping[str, Methods] = {
     "visit_return": button(UNINVOLVED),
     "visit_correct": form(COORDINATOR),
     "finding_decide": button(UNINVOLVED),
+    "rescore_list": form(COORDINATOR),
+    "rescore_detail": page(COORDINATOR),
+    "rescore_progress": page(COORDINATOR),
+    "rescore_stop": button(COORDINATOR),
     # spreadsheets and programs
     "import_visits": form(COORDINATOR),
     "import_template": page(COORDINATOR),

@@ -56,6 +56,7 @@ CONTROLS = {
     "site.view": control("neighbour", "site_list", "site_detail", group_open=True),
     "site.edit": control("volunteer", "site_create", "site_edit"),
     "list.manage": control("volunteer", "list_create", "list_edit"),
+    "visit.rescore": control("volunteer", "rescore_list"),
     "trigger.set": control("volunteer", "trigger_set"),
     "contact.manage": control("volunteer", "contact_list", "contact_edit", "site_contacts"),
     "visit.submit": control("neighbour", "visit_start", group_open=True),

@@ -21,7 +21,7 @@ from portal.accounts.services import invitation_token, invite_person
 from portal.reports.figures import gather_figures
 from portal.reports.models import YearlyReport
 from surveys.list_lines import read_lines
-from surveys.models import Finding
+from surveys.models import Finding, RescoreRun
 from surveys.services.drafts import start_visit
 from surveys.services.imports import keep_sheet
 from surveys.services.lists import create_list
@@ -64,6 +64,7 @@ def build_world(cast: Cast) -> World:
     world.values = {"slug": cast.group.slug, "site_id": cast.site.id, "method_key": "bmwp"}
     _add_visits(world, cast)
     _add_list(world, cast)
+    _add_rescoring(world, cast)
     _add_incident(world, cast)
     _add_people_records(world, cast)
     _add_reports(world, cast)
@@ -127,6 +128,12 @@ def _add_list(world: World, cast: Cast) -> None:
         person=cast.person("coordinator"), group=cast.group, name="Our list", lines=read_lines("Baetidae")
     )
     world.values["list_id"] = own.id
+
+
+def _add_rescoring(world: World, cast: Cast) -> None:
+    run = RescoreRun.objects.create(group=cast.group, reason="test")
+    for name in ("rescore_detail", "rescore_progress", "rescore_stop"):
+        world.special[name] = {"run_id": run.id}
 
 
 def _add_incident(world: World, cast: Cast) -> None:

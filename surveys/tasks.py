@@ -1,0 +1,23 @@
+"""Celery tasks of the surveys."""
+
+from __future__ import annotations
+
+from uuid import UUID
+
+from celery import shared_task
+from django.utils import timezone
+
+from surveys.services.rescoring import stalled_runs, work_off
+
+
+@shared_task
+def run_rescoring(run_id: str) -> None:
+    """Work one run off."""
+    work_off(UUID(run_id))
+
+
+@shared_task
+def resume_rescoring() -> None:
+    """Take up what a dead worker or a missed nudge has left."""
+    for run_id in stalled_runs(timezone.now()):
+        work_off(run_id)

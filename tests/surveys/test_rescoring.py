@@ -1,0 +1,344 @@
+"""Scoring saved visits anew: what needs it, in batches, resumed and stopped; and never an alert twice."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+from io import StringIO
+from typing import Any
+
+import pytest
+from django.core.exceptions import PermissionDenied
+from django.core.management import CommandError, call_command
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from alerts.models import Incident, Trigger, Verdict
+from portal.accounts.models import Group
+from portal.audit.services import history_of
+from portal.outbox.models import Message
+from scoring import indices
+from scoring.indices import METHODS
+from surveys import rescoring
+from surveys.models import RescoreRun, Visit, VisitScore
+from surveys.rescoring import rescore_visits, visits_to_rescore
+from surveys.services import rescoring as services
+from surveys.services.errors import NotPossible
+from surveys.services.rescoring import request_rescoring, stalled_runs, stop_rescoring, work_off
+from surveys.tasks import resume_rescoring, run_rescoring
+from tests.conftest import Cast
+from tests.factories import VisitFactory, days_ago, submit
+
+pytestmark = pytest.mark.django_db
+State = RescoreRun.State
+
+
+def outdate(group: Group, index: str = "bmwp", value: float | None = None) -> None:
+    """Make the scores of one index look as if an earlier version had made them."""
+    scores = VisitScore.objects.of_group(group).filter(index=index)
+    scores.update(version="0", **({} if value is None else {"value": value}))
+
+
+def visits(cast: Cast, number: int = 3) -> list[Visit]:
+    person = cast.person("volunteer")
+    return [
+        submit(person, cast.site, visited_on=days_ago(number + 1 - each).isoformat()) for each in range(number)
+    ]
+
+
+def ordered(cast: Cast) -> RescoreRun:
+    return request_rescoring(person=cast.person("coordinator"), group=cast.group, reason="New version.")
+
+
+def again(run: RescoreRun) -> RescoreRun:
+    return RescoreRun.objects.of_group(run.group).get(pk=run.pk)
+
+
+def ids(group: Group) -> set[Any]:
+    return set(visits_to_rescore(group).values_list("pk", flat=True))
+
+
+class TestWhich:
+    def test_it_finds_nothing_where_all_is_present(self, cast: Cast) -> None:
+        visits(cast)
+        assert ids(cast.group) == set()
+
+    def test_it_finds_visits_of_another_version(self, cast: Cast) -> None:
+        old = visits(cast, 1)
+        outdate(cast.group)
+        visits(cast, 2)
+        assert ids(cast.group) == {old[0].pk}
+
+    def test_it_finds_visits_that_lack_an_index(self, cast: Cast) -> None:
+        (visit,) = visits(cast, 1)
+        visit.scores.filter(index="bankside").delete()
+        assert ids(cast.group) == {visit.pk}
+
+    def test_it_finds_visits_without_any_score(self, cast: Cast) -> None:
+        bare = VisitFactory(site=cast.site)
+        assert ids(cast.group) == {bare.pk}
+
+    def test_it_leaves_out_visits_not_made_and_other_groups(self, cast: Cast) -> None:
+        VisitFactory(site=cast.site, was_made=False, not_made_reason="dry")
+        VisitFactory(site=cast.neighbour_site)
+        assert ids(cast.group) == set()
+
+    def test_a_new_version_of_a_method_concerns_every_visit(
+        self, cast: Cast, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        found = visits(cast, 2)
+        newer = dict(METHODS) | {"bmwp": replace(METHODS["bmwp"], version="new")}
+        monkeypatch.setattr(rescoring, "METHODS", newer)
+        assert ids(cast.group) == {visit.pk for visit in found}
+
+
+class TestBatch:
+    def rescore(self, cast: Cast) -> int:
+        return rescore_visits(person=None, group=cast.group, visits=ids(cast.group))
+
+    def test_it_keeps_the_earlier_score(self, cast: Cast) -> None:
+        (visit,) = visits(cast, 1)
+        outdate(cast.group, value=1)
+        assert self.rescore(cast) == 1
+        found = visit.scores.filter(index="bmwp").order_by("pk")
+        assert [(each.value, each.version, each.is_current) for each in found] == [
+            (1, "0", False),
+            (48, METHODS["bmwp"].version, True),
+        ]
+
+    def test_it_leaves_what_is_present_as_it_is(self, cast: Cast) -> None:
+        (visit,) = visits(cast, 1)
+        outdate(cast.group)
+        self.rescore(cast)
+        assert visit.scores.count() == len(METHODS) + 1
+
+    def test_it_does_nothing_the_second_time(self, cast: Cast) -> None:
+        found = visits(cast, 2)
+        outdate(cast.group)
+        self.rescore(cast)
+        assert rescore_visits(person=None, group=cast.group, visits=[each.pk for each in found]) == 0
+
+    def test_it_touches_no_visit_of_another_group(self, cast: Cast) -> None:
+        other = submit(cast.person("neighbour_volunteer"), cast.neighbour_site)
+        outdate(cast.neighbour)
+        assert rescore_visits(person=None, group=cast.group, visits=[other.pk]) == 0
+        assert other.scores.get(index="bmwp").version == "0"
+
+    def test_it_scores_by_ranges_and_shares_as_at_submission(self, cast: Cast) -> None:
+        counts = [{"taxon": "Baetidae", "count": "12"}, {"taxon": "Perlidae", "count": "2", "whole_tray": True}]
+        visit = submit(cast.person("volunteer"), cast.site, fraction_sorted="1/4", counts=counts)
+        before = visit.scores.get(index="shannon")
+        outdate(cast.group, "shannon")
+        self.rescore(cast)
+        after = visit.scores.get(index="shannon", is_current=True)
+        assert (after.value, after.low, after.high) == (before.value, before.low, before.high)
+
+    def test_it_scores_only_what_is_asked_for(self) -> None:
+        assert list(indices.score_sample([], only=["bmwp"])) == ["bmwp"]
+
+
+class TestAlerts:
+    @pytest.fixture
+    def below(self, cast: Cast) -> Verdict:
+        """A visit below the trigger, whose incident is open and whose mails are owed."""
+        Trigger.objects.create(
+            group=cast.group,
+            site=cast.site,
+            index="bmwp",
+            level=60,
+            valid_from=days_ago(30),
+            reason="test",
+            despite_provisional=True,
+        )
+        visit = submit(cast.person("volunteer"), cast.site)
+        return Verdict.objects.filter(group=cast.group).get(visit=visit)
+
+    def test_it_refreshes_the_value_and_tells_nobody(self, cast: Cast, below: Verdict) -> None:
+        assert below.outcome == "below"
+        counted = [model.objects.filter(group=cast.group).count() for model in (Incident, Message)]
+        # An earlier version gave far more, so that the visit would not even have been below.
+        outdate(cast.group, value=90)
+        below.value = 90
+        below.save()
+        rescore_visits(person=None, group=cast.group, visits=ids(cast.group))
+        below.refresh_from_db()
+        assert (below.value, below.outcome) == (48, "below")
+        assert [model.objects.filter(group=cast.group).count() for model in (Incident, Message)] == counted
+
+    def test_it_raises_no_new_alert_when_a_value_falls_below(self, cast: Cast) -> None:
+        Trigger.objects.create(
+            group=cast.group,
+            site=cast.site,
+            index="bmwp",
+            level=40,
+            valid_from=days_ago(30),
+            reason="test",
+            despite_provisional=True,
+        )
+        visit = submit(cast.person("volunteer"), cast.site)
+        Trigger.objects.filter(group=cast.group).update(level=60)
+        outdate(cast.group, value=90)
+        rescore_visits(person=None, group=cast.group, visits=[visit.pk])
+        verdict = Verdict.objects.filter(group=cast.group).get(visit=visit)
+        assert (verdict.value, verdict.outcome) == (48, "not_below")
+        assert not Incident.objects.filter(group=cast.group).exists()
+
+    def test_it_keeps_the_value_a_verdict_stands_on(self, cast: Cast, below: Verdict) -> None:
+        below.visit.counts.all().delete()
+        VisitScore.objects.of_group(cast.group).filter(index="aspt").update(version="0")
+        Trigger.objects.filter(group=cast.group).update(index="aspt")
+        rescore_visits(person=None, group=cast.group, visits=[below.visit_id])
+        below.refresh_from_db()
+        assert below.value == 48
+
+
+class TestRun:
+    def test_it_works_off_every_visit_in_batches(self, cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(services, "BATCH", 2)
+        visits(cast, 5)
+        outdate(cast.group)
+        run = ordered(cast)
+        assert (run.state, run.done, run.total) == (State.QUEUED, 0, 5)
+        run_rescoring(str(run.pk))
+        assert (again(run).state, again(run).done, again(run).total) == (State.DONE, 5, 5)
+        assert ids(cast.group) == set()
+        assert [each.verb for each in history_of(run, cast.group)] == ["rescoring.requested", "rescoring.done"]
+
+    def test_it_gives_the_run_under_way_to_whoever_asks_again(self, cast: Cast) -> None:
+        assert ordered(cast) == ordered(cast)
+
+    def test_it_needs_a_reason_and_a_coordinator(self, cast: Cast) -> None:
+        with pytest.raises(NotPossible):
+            request_rescoring(person=cast.person("coordinator"), group=cast.group, reason=" ")
+        with pytest.raises(PermissionDenied):
+            request_rescoring(person=cast.person("volunteer"), group=cast.group, reason="x")
+
+    def test_it_stops_after_the_present_batch(self, cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(services, "BATCH", 1)
+        visits(cast, 3)
+        outdate(cast.group)
+        run = ordered(cast)
+        real = rescoring.rescore_visits
+
+        def stop_in_between(**given: Any) -> int:
+            answer = real(**given)
+            RescoreRun.objects.of_group(cast.group).update(state=State.STOPPED, claimed_until=None)
+            return answer
+
+        monkeypatch.setattr(services, "rescore_visits", stop_in_between)
+        work_off(run.pk)
+        assert (again(run).state, again(run).done, len(ids(cast.group))) == (State.STOPPED, 1, 2)
+
+    def test_it_is_stopped_by_a_coordinator_once(self, cast: Cast) -> None:
+        run, person = ordered(cast), cast.person("coordinator")
+        stop_rescoring(person=person, run=run)
+        work_off(run.pk)
+        assert again(run).state == State.STOPPED
+        with pytest.raises(NotPossible):
+            stop_rescoring(person=person, run=run)
+        with pytest.raises(PermissionDenied):
+            stop_rescoring(person=cast.person("volunteer"), run=run)
+
+    def test_the_sweep_goes_on_where_a_dead_worker_stood(
+        self, cast: Cast, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(services, "BATCH", 1)
+        visits(cast, 3)
+        outdate(cast.group)
+        run = ordered(cast)
+        real, calls = rescoring.rescore_visits, []
+
+        def die_at_the_second(**given: Any) -> int:
+            calls.append(given)
+            if len(calls) == 2:
+                raise KeyboardInterrupt
+            return real(**given)
+
+        monkeypatch.setattr(services, "rescore_visits", die_at_the_second)
+        with pytest.raises(KeyboardInterrupt):
+            work_off(run.pk)
+        assert (again(run).state, again(run).done) == (State.RUNNING, 1)
+        assert stalled_runs(timezone.now()) == []
+        RescoreRun.objects.of_group(cast.group).update(claimed_until=timezone.now() - timedelta(seconds=1))
+        monkeypatch.setattr(services, "rescore_visits", real)
+        resume_rescoring()
+        assert (again(run).state, again(run).done, again(run).total) == (State.DONE, 3, 3)
+
+    def test_the_sweep_takes_up_a_run_that_no_worker_heard_of(self, cast: Cast) -> None:
+        run = ordered(cast)
+        assert stalled_runs(timezone.now() + timedelta(seconds=10)) == [run.pk]
+        assert stalled_runs(timezone.now()) == []
+
+    def test_nobody_takes_a_run_that_another_worker_holds(self, cast: Cast) -> None:
+        visits(cast, 1)
+        outdate(cast.group)
+        run = ordered(cast)
+        until = timezone.now() + timedelta(minutes=1)
+        RescoreRun.objects.of_group(cast.group).update(state=State.RUNNING, claimed_until=until)
+        work_off(run.pk)
+        assert again(run).done == 0
+
+    def test_it_gives_up_after_many_attempts(self, cast: Cast) -> None:
+        run = ordered(cast)
+        RescoreRun.objects.of_group(cast.group).update(attempts=services.MOST_ATTEMPTS)
+        work_off(run.pk)
+        assert again(run).state == State.FAILED
+
+    def test_the_command_scores_one_group_or_all(self, cast: Cast) -> None:
+        visits(cast, 2)
+        submit(cast.person("neighbour_volunteer"), cast.neighbour_site)
+        outdate(cast.group)
+        outdate(cast.neighbour)
+        out = StringIO()
+        call_command("rescore_visits", group="alder-beck", stdout=out)
+        assert out.getvalue() == "alder-beck: 2 of 2 visits scored anew, finished\n"
+        assert len(ids(cast.neighbour)) == 1
+        call_command("rescore_visits", stdout=out)
+        assert "withy-brook: 1 of 1 visits scored anew" in out.getvalue()
+
+    def test_the_command_knows_no_other_group(self, cast: Cast) -> None:
+        with pytest.raises(CommandError, match="no group nowhere"):
+            call_command("rescore_visits", group="nowhere")
+
+
+class TestPages:
+    def address(self, cast: Cast, name: str, **more: Any) -> str:
+        return reverse(name, kwargs={"slug": cast.group.slug, **more})
+
+    def test_it_orders_a_run_with_its_reason(self, client: Client, cast: Cast) -> None:
+        visits(cast, 2)
+        outdate(cast.group)
+        client.force_login(cast.coordinator)
+        assert (
+            "2 visits have scores of another version"
+            in client.get(self.address(cast, "rescore_list")).content.decode()
+        )
+        assert client.post(self.address(cast, "rescore_list"), {"reason": ""}).status_code == 422
+        answer = client.post(self.address(cast, "rescore_list"), {"reason": "New version."})
+        run = RescoreRun.objects.of_group(cast.group).get()
+        assert answer.url == self.address(cast, "rescore_detail", run_id=run.pk)  # type: ignore[attr-defined]
+        assert run.started_by == cast.coordinator
+        assert "see how far it is" in client.get(self.address(cast, "rescore_list")).content.decode()
+
+    def test_it_says_when_all_is_up_to_date(self, client: Client, cast: Cast) -> None:
+        client.force_login(cast.coordinator)
+        assert "Up to date" in client.get(self.address(cast, "rescore_list")).content.decode()
+
+    def test_it_shows_how_far_a_run_is_until_it_is_over(self, client: Client, cast: Cast) -> None:
+        run = ordered(cast)
+        client.force_login(cast.coordinator)
+        progress = self.address(cast, "rescore_progress", run_id=run.pk)
+        assert "hx-get" in client.get(progress).content.decode()
+        work_off(run.pk)
+        over = client.get(progress)
+        assert over["HX-Refresh"] == "true"
+        assert "hx-get" not in over.content.decode()
+
+    def test_it_stops_a_run(self, client: Client, cast: Cast) -> None:
+        run = ordered(cast)
+        client.force_login(cast.coordinator)
+        for words in ("It is stopped.", "It is over already."):
+            answer = client.post(self.address(cast, "rescore_stop", run_id=run.pk), follow=True)
+            assert words in answer.content.decode()
+        assert again(run).state == State.STOPPED
