@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
+from statistics import quantiles
 from typing import Any
 
 from django.utils import timezone
 
 from alerts.queries import values_of
 from scoring.advice import ASSUMES, Advice, LevelAdvice, advise_trigger
+from scoring.baseline import PROVISIONAL_BELOW
 from scoring.indices.methods import METHODS, Method
 from surveys.models import Site
 from surveys.queries import HistoryPoint
@@ -103,6 +105,18 @@ def cut(level: float, decimals: int) -> float:
     # Rounded first, or the noise of binary fractions would cost a digit: 4.35 is 4.3499...
     scale = 10.0**decimals
     return math.floor(round(level * scale, 6)) / scale
+
+
+def far_below(baseline: Sequence[HistoryPoint]) -> list[HistoryPoint]:
+    """Baseline visits lower than three times the spread of the middle half below it: unmarked falls, perhaps.
+
+    Tukey 1977, Exploratory Data Analysis, section 2E ("far out"). None while the baseline is provisional.
+    """
+    if len(baseline) < PROVISIONAL_BELOW:
+        return []
+    low, _middle, high = quantiles(values_of(baseline), n=4, method="inclusive")
+    fence = low - 3 * (high - low)
+    return [each for each in baseline if each.value is not None and each.value < fence]
 
 
 def record_advice(told: SiteAdvice, *, was_on_screen: bool) -> dict[str, Any]:

@@ -110,7 +110,7 @@ def suggestion_words(told: SiteAdvice) -> str:
             )
             % figures
         )
-    words = _("Suggested for at most %(wish)s false alarms a year: %(level)s.")
+    words = _("Suggested, so that false alarms stay at or below %(wish)s a year: %(level)s.")
     told_level = words % (figures | {"level": f"{suggestion.level.level:.{told.method.decimals}f}"})
     if suggestion.normal_level is None:
         return told_level

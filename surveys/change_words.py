@@ -114,7 +114,7 @@ def period_lines(change: SiteChange) -> list[str]:
 def pairing_lines(pairing: Pairing, method: Method) -> list[str]:
     """Downstream against upstream, in sentences."""
     if pairing.comparison is None:
-        return [_("There is no day on which both sites have an approved visit of standard effort and a score.")]
+        return [_("There are no approved visits of standard effort at both sites within 7 days of each other.")]
     names = {"second": str(pairing.second), "first": str(pairing.first)}
     lines = _comparison_lines(names["second"], names["first"], pairing.comparison, method)
     if pairing.impact:

@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from alerts import advice_words as words
-from alerts.advice import Question, SiteAdvice, advise, record_advice
+from alerts.advice import Question, SiteAdvice, advise, far_below, record_advice
 from alerts.charts import NARROW, WIDE, Size, draw_site, site_points, site_rows
 from alerts.controlling import control_views
 from alerts.forms import QuestionForm, TriggerForm
@@ -79,7 +79,8 @@ def _show(request: PortalRequest, site: Site, form: TriggerForm) -> HttpResponse
     baseline = [each for each in sound if each.visit_id not in falls]
     told = advise(site, question, baseline)
     if not form.is_bound:
-        form.initial = {"index": question.index, "level": told.candidate and told.candidate.level}
+        level = f"{told.candidate.level:.10g}" if told.candidate else None
+        form.initial = {"index": question.index, "level": level}
     context = {
         "site": site,
         "triggers": [(each, words.record_lines(each.advice)) for each in reversed(triggers)],
@@ -87,6 +88,7 @@ def _show(request: PortalRequest, site: Site, form: TriggerForm) -> HttpResponse
         "shown": _shown_fields(told),
         "form": form,
         "controls": control_views(sound, baseline, told.method),
+        "odd_visits": far_below(baseline),
         **_history_context(site, question.index),
         **_advice_context(site, told),
     }

@@ -9,7 +9,7 @@ from uuid import uuid4
 import pytest
 
 from alerts import advice_words as words
-from alerts.advice import Question, SiteAdvice, advise, cut, record_advice, visits_per_year
+from alerts.advice import Question, SiteAdvice, advise, cut, far_below, record_advice, visits_per_year
 from scoring.advice import AdviceError, Catch, Estimate, LevelAdvice, advise_trigger
 from surveys.models import Site
 from surveys.queries import HistoryPoint
@@ -173,7 +173,7 @@ def test_it_tells_how_soon_a_fall_is_caught() -> None:
 
 def test_it_tells_the_suggested_level_with_a_second_opinion() -> None:
     text = words.suggestion_words(told(None, *SCORES, 64, 65, 66))
-    assert text.startswith("Suggested for at most 0.5 false alarms a year: 44.")
+    assert text.startswith("Suggested, so that false alarms stay at or below 0.5 a year: 44.")
     assert "bell curve" in text
 
 
@@ -227,3 +227,10 @@ def test_it_has_no_odds_where_nothing_was_known() -> None:
     assert words.record_lines(empty) == ["When it was set there was no baseline visit to work out odds from."]
     assert words.record_lines({}) == []
     assert words.odds_words({}) == ""
+
+
+def test_it_finds_visits_far_below_all_others() -> None:
+    """Middle half of the twenty scores: 48.75 to 58.25, so the fence stands at 48.75 - 3 x 9.5 = 20.25."""
+    assert [each.value for each in far_below(points(*SCORES, 12))] == [12]
+    assert far_below(points(*SCORES, 25, 120)) == []
+    assert far_below(points(50, 51, 52, 53, 54, 55, 2)) == []

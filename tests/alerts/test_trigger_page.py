@@ -87,7 +87,7 @@ def test_it_tells_false_alarms_and_catches_of_the_falls_asked_for(client: Client
 def test_it_suggests_a_level_for_the_wished_rate(client: Client, known: Watch) -> None:
     """33 gaps at 12 visits a year: the lowest score fires 0.36 times, and rank 2 of 0.75 a year is 40 too."""
     text = page(client, known, index="bmwp", level="", wanted="0.5")
-    assert "Suggested for at most 0.5 false alarms a year: 40." in text
+    assert "Suggested, so that false alarms stay at or below 0.5 a year: 40." in text
     assert "At a level of 40" in text
     assert 'name="level" value="40' in text.partition('id="set"')[2]
 
@@ -219,6 +219,7 @@ def test_it_costs_no_more_for_a_longer_history(
 
 def test_an_alert_tells_the_odds_of_a_false_alarm(client: Client, known: Watch) -> None:
     send(client, known, level="41")
+    Trigger.objects.filter(group=known.cast.group, pk=newest(known).pk).update(valid_from=days_ago(5))
     known.submit_low()
     (told,) = mails(kind="contact.told")
     odds = "Odds of a false alarm at this level, from 32 baseline visits: about 1.1 a year"
@@ -232,3 +233,11 @@ def test_an_alert_says_nothing_of_odds_that_nobody_knew(client: Client, watch: W
     watch.submit_low()
     (told,) = mails(kind="contact.told")
     assert "Odds of" not in told.text + told.html
+
+
+def test_it_warns_of_baseline_visits_out_of_line(client: Client, known: Watch) -> None:
+    assert "Visits out of line" not in page(client, known)
+    approved_visit(known.site, known.cast.coordinator, known.cast.other_volunteer, days_ago(20), 5)
+    text = page(client, known)
+    assert "Visits out of line" in text
+    assert "(5): far below the other baseline visits" in text

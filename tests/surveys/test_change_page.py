@@ -65,7 +65,7 @@ def test_it_sets_the_site_against_the_next_one(cast: Cast) -> None:
     add_scores(cast, below, {day: score - 10 for day, score in falling().items()})
     text = page(cast, index="bmwp", since=monthly(18).isoformat())
     assert "AB2 Mill tail, downstream of AB1 Stepping stones" in text
-    assert "36 days on which both were visited." in text
+    assert "36 pairs of visits at most 7 days apart." in text
     assert "AB2 Mill tail: lower than AB1 Stepping stones, by −10.0 points" in text
     assert "before-after-control-impact" in text
 

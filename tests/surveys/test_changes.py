@@ -11,7 +11,7 @@ from scoring.comparison import Comparison, compare_impact, compare_pairs, compar
 from scoring.indices import METHODS
 from scoring.trend import Trend, by_month, seasonal_kendall
 from surveys import change_words as words
-from surveys.changes import Pairing, SiteChange, change_of, indices_scored, season_of, split
+from surveys.changes import Pairing, SiteChange, change_of, indices_scored, pair_visits, season_of, split
 from surveys.models import Site, VisitScore
 from surveys.models.visits import Status
 from tests.alerts.conftest import approved_visit
@@ -105,12 +105,12 @@ def test_it_pairs_the_next_sites_by_day(cast: Cast) -> None:
     cast.site.save()
     upper = {monthly(n): 60.0 + n % 7 for n in range(12)}
     lower = {day: score - 8 - n % 3 for n, (day, score) in enumerate(upper.items())}
-    add_scores(cast, cast.site, upper | {FIRST + timedelta(days=3): 10})
+    add_scores(cast, cast.site, upper | {FIRST + timedelta(days=12): 10})
     add_scores(cast, below, lower)
     pairs = [(upper[day], lower[day]) for day in upper]
     for site in (cast.site, below):
         (pairing,) = change_of(site, "bmwp", monthly(6)).pairings
-        assert (pairing.first, pairing.second, pairing.days) == (cast.site, below, 12)
+        assert (pairing.first, pairing.second, pairing.pairs) == (cast.site, below, 12)
         assert pairing.comparison == compare_pairs(pairs)
         assert pairing.impact == compare_impact(pairs[:6], pairs[6:])
 
@@ -125,7 +125,7 @@ def test_it_takes_the_median_of_two_visits_on_a_day(cast: Cast) -> None:
     add_scores(cast, below, {FIRST: 45})
     (pairing,) = change_of(cast.site, "bmwp", None).pairings
     assert pairing.comparison is not None
-    assert (pairing.days, pairing.comparison.difference) == (1, -10)
+    assert (pairing.pairs, pairing.comparison.difference) == (1, -10)
 
 
 @pytest.mark.django_db
@@ -233,7 +233,7 @@ def test_it_tells_downstream_against_upstream_and_the_change_of_the_gap() -> Non
     assert lines[1].startswith(
         "Since the day you chose, the lower site set against the upper one: lower than before"
     )
-    assert "no day on which both" in words.pairing_lines(Pairing(upper, lower, 0, None, None), BMWP)[0]
+    assert "within 7 days of each other" in words.pairing_lines(Pairing(upper, lower, 0, None, None), BMWP)[0]
 
 
 def test_it_gives_the_confidence_that_an_interval_reaches() -> None:
@@ -257,3 +257,14 @@ def test_it_says_chances_as_cases(p: float, text: str) -> None:
 @pytest.mark.parametrize(("value", "text"), [(-0.04, "0.0"), (0.04, "0.0"), (1.25, "+1.2"), (-3, "−3.0")])
 def test_it_writes_no_minus_nought(value: float, text: str) -> None:
     assert words.signed(value, BMWP) == text
+
+
+def test_it_pairs_each_visit_once_and_with_the_closest() -> None:
+    def day(number: int) -> date:
+        return FIRST + timedelta(days=number)
+
+    upper = [(day(0), 1.0), (day(6), 2.0), (day(60), 3.0)]
+    lower = [(day(5), 10.0), (day(68), 30.0), (day(7), 20.0)]
+    assert pair_visits(upper, lower) == [(1.0, 20.0), (2.0, 10.0)]
+    assert pair_visits(upper, [(day(67), 30.0)]) == [(3.0, 30.0)]
+    assert pair_visits(upper, [(day(68), 30.0)]) == []
