@@ -115,3 +115,10 @@ def test_it_reads_what_django_gives_it() -> None:
     data = data_from_post(post)
     assert data["spots"][0]["kicks"] == "3"
     assert not {"csrfmiddlewaretoken", "send"} & set(data)
+
+
+@pytest.mark.parametrize("number", ["100", "1000000", "9" * 5000, "²", "-1", ""])
+def test_it_knows_no_spot_that_the_page_cannot_have(number: str) -> None:
+    """A made-up number would have the form draw as many rows, or stop the program that reads it."""
+    assert data_from_post({f"spots-{number}-kicks": "3"})["spots"] == []
+    assert data_from_post({"spots-99-kicks": "3"})["spots"][0]["number"] == 99

@@ -273,3 +273,10 @@ def test_it_checks_visits_with_a_few_queries_each(cast: Cast) -> None:
     with CaptureQueriesContext(connection) as counted:
         check_sheet(group=cast.group, sheet=sheet)
     assert len(counted) <= 3 + 10 * 5
+
+
+@pytest.mark.parametrize("name", [".csv", "old.CSV", "a.b.csv", "../x.csv", "\u202e.csv"])
+def test_it_reads_again_what_it_kept_whatever_the_file_was_called(cast: Cast, name: str) -> None:
+    run = kept(cast, {}, name=name)
+    assert str(run.file.name).endswith(f"{run.pk}.csv")
+    assert imports.check_run(person=cast.person("coordinator"), run=run).problems == ()

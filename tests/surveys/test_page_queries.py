@@ -1,0 +1,129 @@
+"""Every page of the surveys asks the database a fixed number of times, however much there is to show."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from django.conf import LazySettings
+from django.core.cache import cache
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import get_resolver, reverse
+from django.utils import timezone
+
+from portal.audit.services import record_change
+from surveys.models import Finding, Visit
+from surveys.services.photos import add_photo
+from tests.access.table import TABLE
+from tests.access.test_matrix import ADDRESSES, addresses, signed_in
+from tests.access.world import World, build_world, picture
+from tests.conftest import Cast
+from tests.factories import SiteFactory, days_ago, member_of, person_for, submit
+
+# As low as they are. Three of each are the session, the account and its memberships; a chart needs five.
+CEILINGS = {
+    "site_list": 8,
+    "site_create": 6,
+    "site_detail": 18,
+    "site_edit": 8,
+    "visit_submit": 8,
+    "photo_file": 4,
+    "visit_list": 9,
+    "visit_detail": 15,
+    "visit_mend": 14,
+    "visit_review": 24,
+    "visit_correct": 14,
+    "review_queue": 8,
+    "rules_table": 0,
+    "import_visits": 4,
+    "import_template": 3,
+    "import_detail": 9,
+    "api_schema": 0,
+    "api_groups": 3,
+    "api_sites": 5,
+    "api_lists": 6,
+    "api_visits": 6,
+    "api_visit": 9,
+}
+OWN = {"visit_submit", "visit_mend"}
+OPEN = {"rules_table", "api_schema"}
+
+
+@pytest.fixture
+def world(cast: Cast, settings: LazySettings, tmp_path: Path) -> World:
+    settings.MEDIA_ROOT = tmp_path
+    return build_world(cast)
+
+
+@pytest.fixture
+def full_world(world: World, cast: Cast) -> World:
+    """The same with a dozen of everything that a page could ask for one by one."""
+    for number in range(12):
+        member = member_of(cast.group, name=f"Member {number}")
+        SiteFactory(group=cast.group, downstream=cast.site)
+        submit(person_for(member), cast.site, visited_on=days_ago(20 + number).isoformat())
+    visits = Visit.objects.of_group(cast.group).filter(
+        id__in=[world.values["visit_id"], world.special["visit_mend"]["visit_id"]]
+    )
+    for visit in visits:
+        _burden(visit, cast)
+    return world
+
+
+def _burden(visit: Visit, cast: Cast) -> None:
+    people = [cast.coordinator, cast.second_coordinator]
+    visit.corrected_by.add(*people)
+    for number in range(10):
+        who = people[number % 2]
+        Finding.objects.create(
+            visit=visit,
+            rule="deep",
+            field=f"spots.{number}.depth_cm",
+            message="Deep.",
+            decision="accepted",
+            decided_by=who,
+            decided_at=timezone.now(),
+            decision_reason="Measured twice.",
+        )
+        record_change(actor=person_for(who), verb="finding.decided", thing=visit)
+    for _each in range(4):
+        coordinator = cast.person("coordinator") if visit.status != "returned" else cast.person("volunteer")
+        add_photo(person=coordinator, group=cast.group, visit_number=visit.pk, upload=picture())
+
+
+def asked_by(world: World, name: str) -> int:
+    """How often the page asks the database, for whoever it is there for."""
+    role = "nobody" if name in OPEN else "volunteer" if name in OWN else "coordinator"
+    url = reverse(name, kwargs=world.arguments(name, ADDRESSES[name]))
+    client = signed_in(world, role)
+    cache.clear()
+    with CaptureQueriesContext(connection) as seen:
+        answer = client.get(url)
+        assert answer.status_code == 200, name
+        if answer.streaming:
+            assert b"".join(answer.streaming_content)  # type: ignore[attr-defined]
+    return len(seen)
+
+
+def test_it_watches_every_page_of_the_surveys() -> None:
+    ours = {name for name, _arguments in addresses(get_resolver("surveys.urls"))}
+    assert {name for name in ours if "get" in TABLE[name]} == set(CEILINGS)
+
+
+@pytest.mark.parametrize("name", CEILINGS)
+def test_it_asks_no_more_than_it_did(world: World, name: str) -> None:
+    assert asked_by(world, name) <= CEILINGS[name]
+
+
+@pytest.mark.parametrize("name", CEILINGS)
+def test_it_asks_no_more_for_many_rows_than_for_few(full_world: World, name: str) -> None:
+    assert asked_by(full_world, name) <= CEILINGS[name]
+
+
+def test_it_would_notice_a_page_that_asks_row_by_row(full_world: World, cast: Cast) -> None:
+    """The dozen is really there: without its prefetching, a list would need a query for each row."""
+    with CaptureQueriesContext(connection) as seen:
+        for visit in Visit.objects.of_group(cast.group):
+            assert list(visit.scores.all())
+    assert len(seen) > 12
