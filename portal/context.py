@@ -28,6 +28,9 @@ CARE_PAGES = (
     ("contact_list", _("Agency contacts"), "contact.manage"),
     ("import_visits", _("Load a spreadsheet"), "import.run"),
     ("message_list", _("Messages"), "outbox.view"),
+    ("list_list", _("Recording lists"), "site.view"),
+    ("agreement_list", _("Agreement of counts"), "visit.view"),
+    ("rescore_list", _("Scoring anew"), "visit.rescore"),
     ("group_edit", _("Settings"), "group.edit"),
 )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from typing import Any, cast
 from uuid import UUID
 
 from django.db import transaction
@@ -32,7 +33,8 @@ def visits_to_rescore(group: Group) -> GroupOwnedQuerySet[Visit]:
     numbers = present.values("visit").annotate(number=Count("pk")).values("number")
     known = Coalesce(Subquery(numbers, output_field=IntegerField()), 0)
     made = Visit.objects.of_group(group).filter(was_made=True)
-    return made.alias(known_scores=known).filter(known_scores__lt=len(METHODS)).order_by("pk")
+    found: Any = made.alias(known_scores=known).filter(known_scores__lt=len(METHODS)).order_by("pk")
+    return cast(GroupOwnedQuerySet[Visit], found)
 
 
 def _is_present() -> Q:
@@ -47,7 +49,8 @@ def _is_present() -> Q:
 def rescore_visits(*, person: Person | None, group: Group, visits: Collection[UUID]) -> int:
     """Score these visits of a group anew where a method has changed; return how many visits that concerned.
 
-    Earlier scores are kept. Whoever listens hears of visits whose values changed; nobody is told again. Calling it twice does no harm.
+    Earlier scores are kept. Whoever listens hears of visits whose values changed; nobody is told again. Calling
+    it twice does no harm.
     """
     # Locked, so that a correction made at the same time is scored before or after, never half.
     rows = Visit.objects.of_group(group).filter(pk__in=visits, was_made=True).order_by("pk")

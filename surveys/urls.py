@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from surveys.views import changes, drafts, lists, photos, rescoring, review, rules, sites, visits
+from surveys.views import agreement, changes, drafts, lists, photos, rescoring, review, rules, sites, visits
 
 site_pages: list[URLPattern | URLResolver] = [
     path("", sites.site_list, name="site_list"),
@@ -40,6 +40,7 @@ visit_pages: list[URLPattern | URLResolver] = [
 ]
 urlpatterns: list[URLPattern | URLResolver] = [
     path("groups/<slug:slug>/sites/", include(site_pages)),
+    path("groups/<slug:slug>/agreement/", agreement.agreement_list, name="agreement_list"),
     path("groups/<slug:slug>/lists/", include(list_pages)),
     path("groups/<slug:slug>/rescoring/", include(rescore_pages)),
     path("groups/<slug:slug>/drafts/<uuid:draft_id>/", include(draft_pages)),

@@ -104,6 +104,7 @@ TABLE: Mapping[str, Methods] = {
     "visit_return": button(UNINVOLVED),
     "visit_correct": form(COORDINATOR),
     "finding_decide": button(UNINVOLVED),
+    "agreement_list": page(MEMBER),
     "rescore_list": form(COORDINATOR),
     "rescore_detail": page(COORDINATOR),
     "rescore_progress": page(COORDINATOR),

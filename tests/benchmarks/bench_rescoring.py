@@ -1,7 +1,7 @@
 """How long stored visits take to be scored anew, and which share of it PostgreSQL works.
 
-Run with `pytest -s -o python_files='bench_*.py' -o python_functions='bench_*' tests/benchmarks/bench_rescoring.py`;
-VISITS sets how many (5,000 unless told). Not part of the suite: its names keep it from being collected.
+Run with `pytest -s -o python_files='bench_*.py' -o python_functions='bench_*' tests/benchmarks`; VISITS
+sets how many (5,000 unless told). Not part of the suite: its names keep it from being collected.
 """
 
 from __future__ import annotations
