@@ -21,8 +21,8 @@ from alerts.services.verdicts import can_test_anyway
 from alerts.verdicts import reason_words
 from portal.accounts.models import Group
 from scoring.indices.methods import METHODS
-from surveys.recording_lists import first_index
 from surveys.models import Site, Visit
+from surveys.recording_lists import first_index
 
 register = template.Library()
 Badge = dict[str, Any]
@@ -128,7 +128,7 @@ def live_incidents(group: Group) -> QuerySet[Incident]:
 
 @register.simple_tag
 def site_charts(site: Site, index: str = "", emphasis: date | None = None) -> dict[str, SafeString]:
-    """The site's history as SVG, "wide" and "narrow"; without an index, that of the trigger in force, else BMWP."""
+    """The site's history as SVG, "wide" and "narrow"; without an index, that of the trigger in force."""
     trigger = _trigger_today(site)
     index = index or (trigger.index if trigger else first_index(site.recording_list))
     window = (emphasis, emphasis) if emphasis else None
