@@ -11,8 +11,9 @@ from django.urls import reverse
 from alerts.links import make_token
 from surveys.models import Site
 from tests.alerts.conftest import Watch, approved_visit, mails, the_incident, watch
+from tests.alerts.test_state_table import bring_to
 from tests.browser.checks import PageFor, assert_accessible
-from tests.factories import SiteFactory, days_ago
+from tests.factories import SiteFactory, account_at, days_ago
 
 __all__ = ["watch"]
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -82,6 +83,72 @@ def test_it_shows_every_coordinators_page_to_everybody_alike(
     page.goto(reverse(name, args=[watch.cast.group.slug, *at_site]))
     keep(page, name)
     assert_accessible(page)
+
+
+def test_it_shows_the_form_of_a_contact_to_everybody_alike(page_for: PageFor, watch: Watch) -> None:
+    page = page_for(watch.cast.coordinator)
+    page.goto(reverse("contact_edit", args=[watch.cast.group.slug, watch.first.pk]))
+    page.get_by_label("e-mail address").fill("no address")
+    page.locator("form.form button[type=submit]").click()
+    page.locator("[aria-invalid=true]").wait_for()
+    keep(page, "contact_edit")
+    assert_accessible(page)
+
+
+@pytest.mark.parametrize("state", ["held", "acknowledged", "withdrawn", "closed"])
+def test_it_shows_an_incident_in_every_state_to_everybody_alike(
+    page_for: PageFor, watch: Watch, state: str
+) -> None:
+    bring_to(watch, state)
+    page = page_for(watch.cast.coordinator)
+    page.goto(reverse("incident_detail", args=[the_incident().pk]))
+    assert page.get_by_text("Nobody outside the group has been told").count() == (state == "held")
+    assert page.get_by_role("button", name="Acknowledge").count() == 0
+    assert page.get_by_role("button", name="Close the incident").count() == (state in ("held", "acknowledged"))
+    keep(page, f"incident-{state}")
+    assert_accessible(page)
+
+
+def test_it_shows_a_contact_the_incidents_of_their_sites(
+    page_for: PageFor, watch: Watch, incident_url: str
+) -> None:
+    page = page_for(account_at(watch.first.email, name="Ines Halloran"))
+    page.goto(reverse("contact_incidents"))
+    keep(page, "contact_incidents")
+    assert_accessible(page)
+    page.get_by_role("link", name=the_incident().reference).click()
+    page.get_by_role("button", name="Acknowledge").click()
+    page.get_by_text("The alert is acknowledged.").wait_for()
+    assert the_incident().acknowledged_by == "Ines Halloran"
+    assert_accessible(page)
+
+
+def test_it_shows_a_contact_without_incidents_what_will_stand_there(page_for: PageFor, watch: Watch) -> None:
+    page = page_for(account_at(watch.first.email))
+    page.goto(reverse("contact_incidents"))
+    assert page.get_by_text("No incidents", exact=True).count() == 1
+    assert_accessible(page)
+
+
+def test_it_sets_evidence_and_course_side_by_side_on_a_wide_screen_only(
+    page_for: PageFor, watch: Watch, incident_url: str
+) -> None:
+    """The page is long as it is: on a wide screen nothing stands in one thin column."""
+    page = page_for(watch.cast.coordinator)
+    page.goto(incident_url)
+    for width, is_beside in ((1280, True), (360, False)):
+        page.set_viewport_size({"width": width, "height": 900})
+        evidence, course = (
+            page.locator(f"section[aria-labelledby={each}]") for each in ("what-fell", "course")
+        )
+        left, right = evidence.bounding_box(), course.bounding_box()
+        assert left is not None
+        assert right is not None
+        assert (right["x"] > left["x"] + left["width"]) == is_beside
+        terms = page.locator("section[aria-labelledby=conditions] dt").evaluate_all(
+            "all => new Set(all.map(each => each.getBoundingClientRect().x)).size"
+        )
+        assert (terms > 1) == is_beside
 
 
 def test_it_shows_the_reason_form_to_everybody_alike(page_for: PageFor, watch: Watch) -> None:
