@@ -16,10 +16,17 @@ from alerts.advice_words import SEASON_NAMES
 from alerts.models import AgencyContact, Outcome, Trigger
 from alerts.services.triggers import TRIGGER_INDICES
 from surveys.models import Site
+from surveys.recording_lists import reasons_of
 
 INDEX_CHOICES = [(key, f"{each.name}: {each.title}") for key, each in TRIGGER_INDICES.items()]
 MOST_FALLS = 4
 LONG = forms.Textarea(attrs={"rows": "4"})
+
+
+def index_choices(site: Site) -> list[tuple[str, str]]:
+    """The indices that a trigger may use and the site's recording list supports."""
+    reasons = reasons_of(site.recording_list)
+    return [(key, label) for key, label in INDEX_CHOICES if not reasons[key]]
 
 
 class QuestionForm(forms.Form):
@@ -51,6 +58,7 @@ class QuestionForm(forms.Form):
     def __init__(self, *args: Any, site: Site, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.site = site
+        self.fields["index"].choices = index_choices(site)  # type: ignore[attr-defined]
 
     def clean_falls(self) -> tuple[float, ...] | None:
         """The sizes, parted by semicolons or spaces."""
@@ -95,9 +103,10 @@ class TriggerForm(forms.ModelForm[Trigger]):
             ),
         }
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, site: Site, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["valid_from"].initial = timezone.localdate
+        self.fields["index"].widget.choices = index_choices(site)
 
 
 class ContactForm(forms.ModelForm[AgencyContact]):

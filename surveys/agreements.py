@@ -85,11 +85,10 @@ def years_with_pairs(group: Group) -> list[int]:
 def pairs_of(group: Group, year: int) -> list[Pair]:
     """All pairs of visits of a year that were made at one site on one day, the latest first."""
     days = {key for key in _days(group) if key[1].year == year}
+    sites, dates = {site for site, _day in days}, {day for _site, day in days}
     visits = (
         Visit.objects.of_group(group)
-        .filter(
-            was_made=True, site__in={site for site, _day in days}, visited_on__in={day for _site, day in days}
-        )
+        .filter(was_made=True, site__in=sites, visited_on__in=dates)
         .select_related("site", "recorder", "recording_list")
         .prefetch_related("counts", "recording_list__taxa")
         .order_by("submitted_at", "pk")

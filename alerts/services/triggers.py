@@ -18,6 +18,7 @@ from portal.accounts.access import Person, require
 from portal.audit.services import record_change
 from scoring.indices.methods import METHODS
 from surveys.models import Site
+from surveys.recording_lists import reasons_of
 
 # A trigger fires when a score is low, so an index that rises with pollution cannot carry one.
 TRIGGER_INDICES = {key: method for key, method in METHODS.items() if method.higher_is == "better"}
@@ -45,6 +46,7 @@ def set_trigger(
     """
     require(person, "trigger.set", site)
     _check_values(index, level, reason)
+    _check_list(site, index)
     _check_day(site, valid_from)
     _check_own_record(person, site, index, level)
     trigger = Trigger.objects.create(
@@ -72,6 +74,12 @@ def _check_values(index: str, level: float, reason: str) -> None:
         raise ValidationError({"level": _("The level must be a number above 0.")})
     if not reason.strip():
         raise ValidationError({"reason": _("Say why this level was chosen.")})
+
+
+def _check_list(site: Site, index: str) -> None:
+    why_not = reasons_of(site.recording_list)[index]
+    if why_not:
+        raise ValidationError({"index": _("The site's recording list cannot support it. %s") % why_not})
 
 
 def _check_day(site: Site, valid_from: date) -> None:

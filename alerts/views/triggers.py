@@ -31,8 +31,8 @@ from portal.charts import draw_spread
 from scoring.advice import ASSUMES
 from surveys.models import Site
 from surveys.queries import sound_history
+from surveys.recording_lists import first_index
 
-FIRST_INDEX = "bmwp"
 # The question that the page showed comes back with the form that sets the trigger.
 SHOWN = "shown"
 SPREAD_HEIGHT = 220
@@ -44,7 +44,7 @@ def trigger_set(request: PortalRequest, slug: str, site_id: UUID) -> HttpRespons
     """Show the site's history against a level, and set a new trigger."""
     group = enter(request, slug, "trigger.set")
     site = find_site(group, site_id)
-    form = TriggerForm(posted(request))
+    form = TriggerForm(posted(request), site=site)
     if form.is_valid() and try_service(form, lambda: _set(request, site, form)):
         messages.success(request, _("The trigger is set."))
         return redirect("site_detail", slug=slug, site_id=site.pk)
@@ -72,7 +72,7 @@ def _show(request: PortalRequest, site: Site, form: TriggerForm) -> HttpResponse
     triggers = list(triggers_of(site))
     now = next((each for each in reversed(triggers) if each.valid_from <= timezone.localdate()), None)
     asked = _asked(request, site)
-    question = asked.question() if asked.is_bound and asked.is_valid() else _first_question(now)
+    question = asked.question() if asked.is_bound and asked.is_valid() else _first_question(site, now)
     if not asked.is_bound:
         asked.initial = {"index": question.index, "level": question.level}
     sound, falls = sound_history(site, question.index), known_falls(site)
@@ -107,8 +107,8 @@ def _unprefixed(form: QuestionForm) -> dict[str, Any]:
     return {name: form.data.get(f"{SHOWN}-{name}", "") for name in form.fields}
 
 
-def _first_question(now: Trigger | None) -> Question:
-    return Question(now.index, now.level) if now else Question(FIRST_INDEX)
+def _first_question(site: Site, now: Trigger | None) -> Question:
+    return Question(now.index, now.level) if now else Question(first_index(site.recording_list))
 
 
 def _shown_fields(told: SiteAdvice) -> list[tuple[str, str]]:

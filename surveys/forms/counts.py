@@ -12,6 +12,7 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from scoring.taxa import roll_up, suggest
 from surveys.forms.posted import PRESENT
 from surveys.models import ListTaxon
 
@@ -49,6 +50,11 @@ class CountRow:
     def is_filled(self) -> bool:
         """Whether anything was entered."""
         return bool(self.count or self.range or self.is_none)
+
+    @property
+    def suggestions(self) -> list[str]:
+        """Known names close to one that is not known; whoever typed it chooses, nobody else."""
+        return suggest(self.taxon) if self.errors and self.taxon and roll_up(self.taxon) is None else []
 
     @property
     def ranges(self) -> list[tuple[str, str | Promise, bool]]:

@@ -64,3 +64,21 @@ def test_it_opens_the_whole_tray_at_its_mistake(page: Page) -> None:
     page.get_by_role("link", name="Whole tray: Perlidae").click()
     expect(page.locator("[name=whole-1-count]")).to_be_focused()
     assert_accessible(page)
+
+
+def test_a_typing_error_is_asked_about_and_mended_by_one_press(cast: Cast, draft: Draft, page: Page) -> None:
+    page.locator("[name=counts-Heptageniidae-count]").fill("9")
+    page.locator("[name=other-1-name]").fill("Hydrobiidea")
+    page.locator("[name=other-1-count]").fill("3")
+    send(page)
+    # Nothing was taken in, and what was typed stands as it was typed.
+    assert not Visit.objects.of_group(cast.group).filter(pk=draft.pk).exists()
+    name = page.locator("[name=other-1-name]")
+    expect(name).to_have_value("Hydrobiidea")
+    assert_accessible(page)
+    page.get_by_role("button", name="Hydrobiidae", exact=True).click()
+    expect(name).to_have_value("Hydrobiidae")
+    expect(name).to_be_focused()
+    send(page)
+    expect(page.get_by_text("Thank you")).to_be_visible()
+    assert Visit.objects.of_group(cast.group).get(pk=draft.pk).counts.filter(taxon="Hydrobiidae").exists()

@@ -10,6 +10,7 @@ from django.http import Http404
 from django.test import Client
 from django.urls import reverse
 
+from alerts.models import Trigger
 from portal.audit.services import history_of
 from surveys.list_lines import InvalidLines, ListLine, read_lines, text_of
 from surveys.models import ListTaxon, RecordingList, Visit
@@ -26,7 +27,7 @@ from surveys.services.lists import change_list, create_list
 from surveys.sheets import score_sheet
 from surveys.views.shared import find_visit
 from tests.conftest import Cast
-from tests.factories import family_list, submit
+from tests.factories import days_ago, family_list, submit
 
 pytestmark = pytest.mark.django_db
 
@@ -277,3 +278,15 @@ class TestPages:
         page = self.get(client, cast, "visit_detail", visit_id=visit.pk).content.decode()
         assert "14 indices that the list cannot support" in page
         assert "Bankside" in page
+
+    def test_a_trigger_stands_only_on_what_the_list_supports(self, client: Client, cast: Cast) -> None:
+        cast.site.recording_list = ensure_bankside_list()
+        cast.site.save()
+        page = self.get(client, cast, "trigger_set", site_id=cast.site.pk).content.decode()
+        assert 'value="bankside"' in page
+        assert '<option value="bmwp"' not in page
+        data = {"index": "bmwp", "level": "40", "valid_from": days_ago(0).isoformat(), "reason": "agreed"}
+        answer = self.post(client, cast, "trigger_set", data, site_id=cast.site.pk)
+        assert answer.status_code == 422
+        assert "Needs finer names than" in answer.content.decode()
+        assert not Trigger.objects.of_group(cast.group).exists()

@@ -9,6 +9,7 @@ from uuid import uuid4
 import pytest
 
 from surveys.forms import VisitEntry, read_entry, visit_entry
+from surveys.forms.counts import CountTable
 from surveys.forms.entry import name_of, seconds_in
 from surveys.models import ListTaxon, Site
 from surveys.submission import InvalidSubmission, Problem
@@ -193,3 +194,14 @@ class TestReading:
     def test_it_tells_its_own_mistakes_together_with_the_parsers(self) -> None:
         problems = self.read(visited_on="soon", counts=[{"taxon": "Baetidae", "count": "7", "none": True}])
         assert {each.field for each in problems} == {"counts.Baetidae", "visited_on"}
+
+
+def test_it_suggests_names_for_one_it_does_not_know_and_takes_none() -> None:
+    entries = [{"taxon": "Hydrobiidea", "count": "3"}, {"taxon": "Hydrobiidae", "count": "3"}]
+    table = CountTable([], entries, {"Hydrobiidea": ["Unknown."], "Hydrobiidae": ["Too many."]})
+    wrong, known = table.others
+    assert wrong.taxon == "Hydrobiidea"
+    assert "Hydrobiidae" in wrong.suggestions
+    # Another mistake in a row with a known name is no reason to doubt the name.
+    assert known.suggestions == []
+    assert table.spare[0].suggestions == []

@@ -49,6 +49,7 @@ if (table) {
     const prefix = list.dataset.otherRows;
     const number = Number(last.querySelector("input").name.split("-")[1]);
     const row = last.cloneNode(true);
+    for (const part of row.querySelectorAll(".errors, [data-suggestions]")) part.remove();
     for (const part of row.querySelectorAll("*")) {
       for (const name of ["id", "for", "name", "aria-labelledby"]) {
         const value = part.getAttribute(name);
@@ -75,6 +76,16 @@ if (table) {
     button.hidden = false;
     button.addEventListener("click", () => tickRest(section));
   }
+  // A name is only ever taken by whoever typed it; without this script the sentence and the list of names serve.
+  for (const offer of table.querySelectorAll("[data-suggestions]")) offer.hidden = false;
+  table.addEventListener("click", (event) => {
+    const chosen = event.target.closest("[data-fill]");
+    if (!chosen) return;
+    const field = document.getElementById(chosen.dataset.fill);
+    field.value = chosen.value;
+    field.dispatchEvent(new Event("input", { bubbles: true }));
+    field.focus();
+  });
   table.closest("form").addEventListener("restored", () => sections.forEach(showFilled));
   table.addEventListener("row-needed", (event) => addRow(event.target));
 }
