@@ -31,6 +31,7 @@ from surveys.api.serializers import (
 from surveys.models import RecordingList, Site, Visit
 from surveys.models.visits import Source
 from surveys.services.errors import Conflict
+from surveys.services.saving import all_problems
 from surveys.services.visits import submit_visit
 from surveys.submission import InvalidSubmission, Problem, Submission, parse_submission
 from surveys.submission.serializers import SubmissionSerializer
@@ -151,7 +152,11 @@ class ApiVisit(PortalView):
             raise InvalidSubmission([Problem("id", message, "unreadable")])
         # The group is looked up first: a stranger must not learn from the problems whether it exists.
         sites = Site.objects.of_group(self.group)
-        submission = parse_submission({**data, "id": str(number)})
+        try:
+            submission = parse_submission({**data, "id": str(number)})
+        except InvalidSubmission as refusal:
+            site = sites.filter(id=refusal.readable.site).first() if refusal.readable else None
+            raise InvalidSubmission(all_problems(refusal, site) if site else refusal.problems) from refusal
         # Whoever belongs to two groups could otherwise submit to one under the address of the other.
         if not sites.filter(id=submission.site).exists():
             raise InvalidSubmission([Problem("site", _("Choose a site of this group."), "unknown_site")])

@@ -161,9 +161,9 @@ def read_entry(data: Mapping[str, Any], *, number: UUID, site: UUID) -> Submissi
     try:
         submission = parse_submission(read)
     except InvalidSubmission as refusal:
-        raise InvalidSubmission((*odd, *refusal.problems)) from refusal
+        raise InvalidSubmission((*odd, *refusal.problems), refusal.readable) from refusal
     if odd:
-        raise InvalidSubmission(odd)
+        raise InvalidSubmission(odd, submission)
     return submission
 
 

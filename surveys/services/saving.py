@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 from uuid import UUID
 
@@ -99,6 +100,23 @@ def check(
     if checked.errors:
         raise InvalidSubmission(checked.errors)
     return checked
+
+
+def all_problems(refusal: InvalidSubmission, site: Site, visit: Visit | None = None) -> tuple[Problem, ...]:
+    """What was refused, and the errors in what can be read all the same: everything is mended in one go."""
+    if refusal.readable is None:
+        return refusal.problems
+    told = [each.field.replace("whole_tray", "counts", 1) for each in refusal.problems]
+    try:
+        check(refusal.readable, site, visit=visit)
+    except InvalidSubmission as more:
+        # Of a part that was read in part only, nothing can be said as a whole.
+        return (*refusal.problems, *(each for each in more.problems if not _is_around(each.field, told)))
+    return refusal.problems
+
+
+def _is_around(path: str, told: Iterable[str]) -> bool:
+    return any(f"{field}.".startswith(f"{path}.") for field in told)
 
 
 def acting_id(person: Person) -> UUID:

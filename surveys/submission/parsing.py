@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from django.utils import timezone
+
 from surveys.submission.serializers import SubmissionSerializer
 from surveys.submission.types import Entry, InvalidSubmission, Problem, Reading, Spot, Submission
 
@@ -29,8 +31,29 @@ def parse_submission(data: Mapping[str, Any]) -> Submission:
     filled = without_blanks(data)
     reader = SubmissionSerializer(data=filled)
     if not reader.is_valid():
-        raise InvalidSubmission(_problems(reader.errors, (), filled))
+        raise InvalidSubmission(_problems(reader.errors, (), filled), _readable(filled, reader.errors))
     return _build(dict(reader.validated_data))
+
+
+def _readable(filled: Any, errors: Any) -> Submission | None:
+    """What is left without what cannot be read: a row goes whole, and today stands in for the day."""
+    # Whether the visit was made decides what everything else means.
+    if not isinstance(filled, Mapping) or "was_made" in errors:
+        return None
+    kept = {key: _rest(value, errors.get(key)) for key, value in filled.items()}
+    day = kept.get("visited_on") or timezone.localdate().isoformat()
+    reader = SubmissionSerializer(data=without_blanks(kept | {"visited_on": day}))
+    return _build(dict(reader.validated_data)) if reader.is_valid() else None
+
+
+def _rest(value: Any, wrong: Any) -> Any:
+    if not wrong:
+        return value
+    if not isinstance(wrong, Mapping):
+        return None
+    if isinstance(value, list):
+        return [row for place, row in enumerate(value) if place not in wrong]
+    return {key: row for key, row in value.items() if key not in wrong} if isinstance(value, Mapping) else None
 
 
 def without_blanks(data: Any) -> Any:

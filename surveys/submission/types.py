@@ -24,10 +24,14 @@ class Problem:
 
 
 class InvalidSubmission(ValueError):
-    """The submission cannot be taken; `problems` say where and why."""
+    """The submission cannot be taken; `problems` say where and why.
 
-    def __init__(self, problems: Iterable[Problem]) -> None:
+    `readable` is what is left without the fields and rows that cannot be read, if that makes a submission.
+    """
+
+    def __init__(self, problems: Iterable[Problem], readable: Submission | None = None) -> None:
         self.problems = tuple(problems)
+        self.readable = readable
         super().__init__("; ".join(f"{each.field}: {each.message}" for each in self.problems))
 
 

@@ -22,6 +22,7 @@ from surveys.forms import data_from_post, read_entry
 from surveys.models import Draft, Site, Visit
 from surveys.services.drafts import discard_draft, save_draft, start_visit
 from surveys.services.errors import NotPossible
+from surveys.services.saving import all_problems
 from surveys.services.visits import submit_visit
 from surveys.submission import InvalidSubmission
 from surveys.views.shared import find_draft, find_site, show_entry, store_upload
@@ -70,7 +71,8 @@ def _send_in(request: PortalRequest, draft: Draft, data: dict[str, Any]) -> Http
         submission = read_entry(data, number=draft.pk, site=draft.site_id)
         receipt = submit_visit(person=request.person, submission=submission)
     except InvalidSubmission as refusal:
-        return show_entry(request, TEMPLATE, draft, data, problems=refusal.problems)
+        problems = all_problems(refusal, draft.site)
+        return show_entry(request, TEMPLATE, draft, data, problems=problems)
     address = reverse("visit_detail", kwargs={"slug": draft.group.slug, "visit_id": receipt.visit.pk})
     return redirect(f"{address}?sent=1")
 

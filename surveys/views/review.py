@@ -38,6 +38,7 @@ from surveys.queries import photos_of
 from surveys.services.errors import NotPossible
 from surveys.services.findings import decide_finding
 from surveys.services.review import approve_visit, return_visit
+from surveys.services.saving import all_problems
 from surveys.services.visits import correct_visit
 from surveys.sheets import VisitSheet, score_sheet
 from surveys.submission import InvalidSubmission, Problem, submission_data
@@ -173,7 +174,7 @@ def _take_correction(request: PortalRequest, visit: Visit) -> HttpResponse:
             correct_visit(person=request.person, visit=visit, submission=submission, reason=reason)
             return _corrected(request, visit)
     except InvalidSubmission as refusal:
-        problems = refusal.problems
+        problems = all_problems(refusal, visit.site, visit)
     except NotPossible as refusal:
         form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
     answer = show_entry(request, CORRECT, visit, data, problems=problems, reason_form=form)

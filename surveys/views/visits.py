@@ -22,6 +22,7 @@ from surveys.models import Visit
 from surveys.models.visits import Status
 from surveys.overviews import page_of_visits
 from surveys.queries import photos_of
+from surveys.services.saving import all_problems
 from surveys.services.visits import mend_visit
 from surveys.sheets import VisitSheet, score_sheet
 from surveys.submission import InvalidSubmission, submission_data
@@ -85,6 +86,7 @@ def _take_mended(request: PortalRequest, visit: Visit) -> HttpResponse:
         submission = read_entry(data, number=visit.pk, site=visit.site_id)
         mend_visit(person=request.person, visit=visit, submission=submission)
     except InvalidSubmission as refusal:
-        return show_entry(request, MEND, visit, data, problems=refusal.problems)
+        problems = all_problems(refusal, visit.site, visit)
+        return show_entry(request, MEND, visit, data, problems=problems)
     messages.success(request, _("The mended visit is sent. A coordinator looks at it again."))
     return redirect("visit_detail", slug=visit.group.slug, visit_id=visit.pk)

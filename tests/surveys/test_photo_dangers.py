@@ -60,7 +60,7 @@ def encoded(kind: str, **more: Any) -> bytes:
 def telling_png() -> bytes:
     notes = PngImagePlugin.PngInfo()
     notes.add_text("Comment", "secret meeting place")
-    notes.add_itxt("XML:com.adobe.xmp", "<x:xmpmeta>secret</x:xmpmeta>")
+    notes.add_itxt("XML:com.adobe.xmp", "<x:xmpmeta>secret</x:xmpmeta>")  # type: ignore[no-untyped-call]
     return encoded("PNG", exif=placed(), pnginfo=notes)
 
 
