@@ -7,15 +7,14 @@ class AlertsConfig(AppConfig):
 
     def ready(self) -> None:
         """Listen to judged visits and failed messages, and offer the picture for the mails."""
-        from alerts.listeners import on_visit_judged, on_visits_rescored
+        from alerts.listeners import on_visit_judged
         from alerts.pictures import SITE_HISTORY, draw_history_picture
         from alerts.services.watching import on_message_failed
         from portal.outbox.failures import on_failed
         from portal.outbox.pictures import register_picture
         from surveys.models import Visit
-        from surveys.signals import visit_judged, visits_rescored
+        from surveys.signals import visit_judged
 
         visit_judged.connect(on_visit_judged, sender=Visit, dispatch_uid="alerts.on_visit_judged")
-        visits_rescored.connect(on_visits_rescored, sender=Visit, dispatch_uid="alerts.on_visits_rescored")
         on_failed(on_message_failed)
         register_picture(SITE_HISTORY, draw_history_picture)

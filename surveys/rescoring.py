@@ -18,7 +18,7 @@ from scoring.indices import METHODS, score_sample
 from surveys.judging import counts_of, score_row
 from surveys.models import RecordingList, TaxonCount, Visit, VisitScore
 from surveys.recording_lists import reasons_of
-from surveys.signals import visits_rescored
+from surveys.signals import visit_judged
 from surveys.submission.types import Entry
 
 # Key, version and value of a score, by index.
@@ -67,7 +67,7 @@ def rescore_visits(*, person: Person | None, group: Group, visits: Collection[UU
     _replace(group, current, fresh)
     changed = _changed(current, fresh)
     if changed:
-        visits_rescored.send(sender=Visit, group=group, visits=changed, person=person)
+        visit_judged.send(sender=Visit, event="rescored", person=person, group=group, visits=changed)
     return len(waiting)
 
 

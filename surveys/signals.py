@@ -1,11 +1,9 @@
-"""What the floor above may want to know: a visit was judged, or many were scored by a new version."""
+"""The one signal of the project: visits were judged, and the floor above wants to know."""
 
 from django.dispatch import Signal
 
-# Sent with sender=Visit, visit, person and event ("submitted", "mended", "corrected", "approved", "returned" or
-# "imported"), inside the transaction: what a listener writes stands or falls with the visit.
+# Sent with sender=Visit, event and person, inside the transaction: what a listener writes stands or falls with
+# the visit. With it goes `visit`, for the events "submitted", "mended", "corrected", "approved", "returned" and
+# "imported"; for "rescored" instead `group` and `visits`, the numbers of those whose values a new version
+# changed, a whole batch at once. A new version changes what a score is, not what the river was.
 visit_judged = Signal()
-
-# Sent with sender=Visit, group, person (None for the portal itself) and the numbers of the visits whose values
-# changed, inside the transaction. A new version changes what a score is, not what the river was.
-visits_rescored = Signal()

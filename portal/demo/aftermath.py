@@ -9,6 +9,7 @@ from uuid import UUID
 import numpy as np
 from django.utils import timezone
 
+from alerts.advice import Question, advise, record_advice
 from alerts.models import Incident
 from alerts.queries import baseline_points, live_incidents, triggers_of, values_of
 from alerts.services.incidents import acknowledge_incident, add_note, close_incident
@@ -89,17 +90,21 @@ class Aftermath:
         if self._days_since_trigger() < 365 or self._has_live_incident():
             return
         index = self.settlement.plan.index
-        values = values_of(baseline_points(self.site, index))
+        baseline = baseline_points(self.site, index)
+        values = values_of(baseline)
         if len(values) < self.visits_before_trigger:
             return
+        level = trigger_level(values, index)
+        told = advise(self.site, Question(index=index, level=level), baseline)
         set_trigger(
             person=person,
             site=self.site,
             index=index,
-            level=trigger_level(values, index),
+            level=level,
             valid_from=timezone.localdate(),
             reason=f"From {len(values)} approved standard visits; agreed with the Vale Water Regulator.",
             despite_provisional=len(values) < PROVISIONAL_BELOW,
+            advice=record_advice(told, was_on_screen=False),
         )
 
     def _has_live_incident(self) -> bool:
