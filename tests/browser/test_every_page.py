@@ -18,9 +18,11 @@ from tests.conftest import Cast
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
-# What is read by programs or saved as a file, and so has no page to look at.
+# What is read by programs, saved as a file or put into a page by its script, and so is no page to look at.
 NO_PAGE = {"health", "photo_file", "alert_photo", "incident_photo", "import_template", "report_file"}
-NO_PAGE |= {"public_report_file", "report_progress", *(name for name in TABLE if name.startswith("api_"))}
+NO_PAGE |= {"public_report_file"} | {
+    name for name in TABLE if name.startswith("api_") or name.endswith("_progress")
+}
 # Seen by several roles alike; the one that sees most stands for all.
 WATCHERS = ("coordinator", "volunteer", "contact", "nobody")
 

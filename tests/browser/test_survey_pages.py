@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from datetime import date
+from pathlib import Path
 from typing import Any
 
 import pytest
+from django.conf import LazySettings
 from django.urls import reverse
 
 from surveys.models import Visit
@@ -13,6 +15,7 @@ from surveys.services.review import return_visit
 from tests.browser.checks import PageFor, assert_accessible
 from tests.conftest import Cast
 from tests.factories import SiteFactory, days_ago, submit
+from tests.surveys.pages import picture
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -88,3 +91,22 @@ def test_it_passes_on_the_form_that_mends_a_visit(cast: Cast, visit: Visit, page
 
 def test_it_passes_on_the_public_page_of_rules(page_for: PageFor) -> None:
     look_at(page_for, None, "rules_table")
+
+
+def test_it_adds_pictures_to_a_returned_visit_without_losing_what_is_typed(
+    cast: Cast, visit: Visit, page_for: PageFor, settings: LazySettings, tmp_path: Path
+) -> None:
+    settings.MEDIA_ROOT = tmp_path
+    return_visit(person=cast.person("coordinator"), visit=visit, message="A picture, please.")
+    page = page_for(cast.volunteer, width=360)
+    page.goto(reverse("visit_mend", kwargs={"slug": cast.group.slug, "visit_id": visit.pk}))
+    page.fill("#id_notes", "typed before the picture")
+    for content, pictures in ((b"no picture", 0), (picture().read(), 1)):
+        page.set_input_files("#photo", {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": content})
+        page.fill("#caption", "The outfall")
+        page.click("button[name=photo_add]")
+        assert page.locator("#photos img").count() == pictures
+        assert page.locator("#photo-problem").count() == 1 - pictures
+        assert page.input_value("#id_notes") == "typed before the picture"
+        assert_accessible(page)
+    assert page.locator("[data-local-copy]").is_hidden()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import struct
 import zlib
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -60,11 +61,11 @@ def encoded(kind: str, **more: Any) -> bytes:
 def telling_png() -> bytes:
     notes = PngImagePlugin.PngInfo()
     notes.add_text("Comment", "secret meeting place")
-    notes.add_itxt("XML:com.adobe.xmp", "<x:xmpmeta>secret</x:xmpmeta>")  # type: ignore[no-untyped-call]
+    notes.add_itxt("XML:com.adobe.xmp", "<x:xmpmeta>secret</x:xmpmeta>")
     return encoded("PNG", exif=placed(), pnginfo=notes)
 
 
-TELLING = {
+TELLING: dict[str, Callable[[], bytes]] = {
     "jpeg": lambda: encoded("JPEG", exif=placed(), comment=b"secret", icc_profile=b"secret profile"),
     "png": telling_png,
     "webp": lambda: encoded("WEBP", exif=placed().tobytes(), xmp=b"<x:xmpmeta>secret</x:xmpmeta>"),
