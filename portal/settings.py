@@ -102,6 +102,8 @@ FORM_RENDERER = "django.forms.renderers.TemplatesSetting"
 
 DATABASES = {"default": env.db("DATABASE_URL", default="postgres:///rifflebook")}
 # A pool, because opening a PostgreSQL connection costs more than most of the portal's pages.
+# A pooled connection may have died with a restarted database: tested when it is handed out.
+DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
 DATABASES["default"]["OPTIONS"] = {
     **DATABASES["default"].get("OPTIONS", {}),
     "pool": {"min_size": 1, "max_size": env.int("DATABASE_POOL_SIZE", default=8), "timeout": 5},

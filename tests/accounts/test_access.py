@@ -82,6 +82,8 @@ EXPECTED = {
     "incident.acknowledge": COORDINATORS | {"contact"},
     "incident.note": COORDINATORS | {"contact"},
     "incident.close": COORDINATORS | {"contact"},
+    "list.manage": COORDINATORS,
+    "visit.rescore": COORDINATORS,
     "import.run": COORDINATORS,
     "report.view": MEMBERS,
     "report.make": COORDINATORS,
