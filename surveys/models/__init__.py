@@ -3,7 +3,9 @@
 from surveys.models.findings import Finding, VisitScore
 from surveys.models.imports import ImportRun
 from surveys.models.lists import ListTaxon, RecordingList
+from surveys.models.outings import Kit, KitCleaning, OutingRules, RiverReport
 from surveys.models.rescoring import RescoreRun
+from surveys.models.returns import ReturnEvent, ReturnNotice, SafeReturn
 from surveys.models.samples import Measurement, Photo, SpotEffort, TaxonCount
 from surveys.models.sites import Site
 from surveys.models.visits import Draft, Visit
@@ -12,11 +14,18 @@ __all__ = [
     "Draft",
     "Finding",
     "ImportRun",
+    "Kit",
+    "KitCleaning",
     "ListTaxon",
     "Measurement",
+    "OutingRules",
     "Photo",
     "RecordingList",
     "RescoreRun",
+    "ReturnEvent",
+    "ReturnNotice",
+    "RiverReport",
+    "SafeReturn",
     "Site",
     "SpotEffort",
     "TaxonCount",

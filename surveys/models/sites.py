@@ -20,6 +20,12 @@ class Site(models.Model):
     code = models.CharField(_("code"), max_length=20, help_text=_("Short and lasting, as on your labels."))
     name = models.CharField(_("name"), max_length=120)
     river = models.CharField(_("river"), max_length=120)
+    catchment = models.CharField(
+        _("catchment"),
+        max_length=120,
+        blank=True,
+        help_text=_("The river system, if several of your rivers join. Kit is cleaned between catchments."),
+    )
     latitude = models.FloatField(
         _("latitude"), validators=[MinValueValidator(-90), MaxValueValidator(90)], help_text="WGS84, degrees"
     )
@@ -55,6 +61,17 @@ class Site(models.Model):
     )
     hazards = models.TextField(_("hazards"), blank=True)
     access_notes = models.TextField(_("how to get there"), blank=True)
+    level_limit = models.CharField(
+        _("when the river is too high here"),
+        max_length=200,
+        blank=True,
+        help_text=_("In words, such as: the third stepping stone is under water."),
+    )
+    gauge_name = models.CharField(_("gauge"), max_length=120, blank=True)
+    gauge_link = models.URLField(_("where the gauge is read"), max_length=300, blank=True)
+    level_limit_m = models.DecimalField(
+        _("limit at the gauge, m"), max_digits=6, decimal_places=3, null=True, blank=True
+    )
     landowner = models.CharField(_("who gave permission"), max_length=160, blank=True)
     permission_conditions = models.TextField(_("conditions of the permission"), blank=True)
     permission_from = models.DateField(_("permission from"), null=True, blank=True)
@@ -85,6 +102,11 @@ class Site(models.Model):
     def planned_seconds(self) -> int:
         """Kicking time of the standard effort, in seconds."""
         return self.spots * self.kicks_per_spot * self.seconds_per_kick
+
+    @property
+    def water(self) -> str:
+        """The water that kit carries from here: the catchment, or the river where none is given."""
+        return self.catchment or self.river
 
     def permission_lapsed(self, day: date) -> bool:
         """Whether the landowner's permission has run out by `day`."""

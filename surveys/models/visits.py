@@ -86,6 +86,11 @@ class Visit(models.Model):
         blank=True,
         help_text="Share of the tray that was sorted, such as 1/4; empty for all of it.",
     )
+    kit = models.ForeignKey(
+        "surveys.Kit", null=True, blank=True, on_delete=models.PROTECT, related_name="visits"
+    )
+    checklist_done = models.BooleanField(default=False)
+    checklist_at = models.TimeField(null=True, blank=True)
     pollution_signs = models.TextField(blank=True)
     notes = models.TextField(blank=True)
     source = models.CharField(max_length=10, choices=Source, default=Source.FORM)
