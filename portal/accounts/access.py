@@ -88,6 +88,16 @@ def _coordinator_or_contact(person: Person, incident: Any) -> bool:
     return _coordinator(person, incident) or person.user_id in incident.contact_user_ids
 
 
+def _of_pair(person: Person, safe_return: Any) -> bool:
+    return _member(person, safe_return) and person.user_id in safe_return.pair_ids
+
+
+def _concerned(person: Person, safe_return: Any) -> bool:
+    """Who is out is told to those who went, to whom they named and to the coordinators, and to no one else."""
+    involved = _member(person, safe_return) and person.user_id in safe_return.involved_user_ids
+    return involved or _coordinator(person, safe_return)
+
+
 @dataclass(frozen=True)
 class Action:
     """One right: what it lets a person do, in words, and the rule that decides."""
@@ -105,6 +115,15 @@ ACTIONS: Mapping[str, Action] = MappingProxyType(
         "site.view": Action(_("see a site with its hazards and access notes"), _member),
         "site.edit": Action(_("add and change sites"), _coordinator),
         "list.manage": Action(_("make and change recording lists"), _coordinator),
+        "outing.edit": Action(_("change the group's checklist and times of going out"), _coordinator),
+        "kit.view": Action(_("see the group's kits"), _member),
+        "kit.manage": Action(_("add and change kits"), _coordinator),
+        "kit.clean": Action(_("write down how a kit was cleaned"), _member),
+        "river.report": Action(_("report the level of a river"), _member),
+        "return.start": Action(_("start a safe return"), _member),
+        "return.view": Action(_("see a safe return"), _concerned),
+        "return.extend": Action(_("take more time for a safe return"), _of_pair),
+        "return.end": Action(_("end a safe return"), _concerned),
         "trigger.set": Action(_("set the level below which the agency is told"), _coordinator),
         "contact.manage": Action(_("name the agency contacts of a site"), _coordinator),
         "visit.submit": Action(_("submit a visit"), _member),

@@ -143,3 +143,9 @@ class RiverReport(models.Model):
 
     def __str__(self) -> str:
         return f"{self.site_id} {self.reported_at}"
+
+    @property
+    def is_above(self) -> bool:
+        """Whether it says that the river is above the site's limit as that stands now (reads the site)."""
+        limit = self.site.level_limit_m
+        return self.too_high or (limit is not None and self.level_m is not None and self.level_m > limit)

@@ -27,6 +27,7 @@ class Thing:
     entered_by_id: UUID | None = None
     recorder_id: UUID | None = None
     involved_user_ids: set[UUID] = field(default_factory=set)
+    pair_ids: set[UUID] = field(default_factory=set)
     contact_user_ids: set[UUID] = field(default_factory=set)
 
 
@@ -54,6 +55,7 @@ THING = Thing(
     entered_by_id=AUTHOR.user_id,
     recorder_id=RECORDER.user_id,
     involved_user_ids={each.user_id for each in (AUTHOR, RECORDER, INVOLVED) if each.user_id},
+    pair_ids={each.user_id for each in (AUTHOR, RECORDER) if each.user_id},
     contact_user_ids={CONTACT.user_id} if CONTACT.user_id else set(),
 )
 
@@ -67,6 +69,15 @@ EXPECTED = {
     "people.manage": COORDINATORS,
     "site.view": MEMBERS,
     "site.edit": COORDINATORS,
+    "outing.edit": COORDINATORS,
+    "kit.view": MEMBERS,
+    "kit.manage": COORDINATORS,
+    "kit.clean": MEMBERS,
+    "river.report": MEMBERS,
+    "return.start": MEMBERS,
+    "return.view": COORDINATORS | {"author", "recorder"},
+    "return.extend": {"author", "recorder"},
+    "return.end": COORDINATORS | {"author", "recorder"},
     "trigger.set": COORDINATORS,
     "contact.manage": COORDINATORS,
     "visit.submit": MEMBERS,
