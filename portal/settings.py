@@ -199,7 +199,7 @@ MEDIA_ROOT = Path(env.str("MEDIA_ROOT", default=str(STATE_DIR / "media")))
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
-        "BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"
+        "BACKEND": "portal.static_files.HashedStaticFiles"
         if PRODUCTION or DEMO
         else "django.contrib.staticfiles.storage.StaticFilesStorage"
     },

@@ -1,4 +1,6 @@
 // Keeps what is typed: on the portal every few seconds, and on this device until the portal has it.
+import { entriesOf, putBack } from "./form-entries.js";
+
 const PREFIX = "rifflebook.entry.";
 const WAIT = 3000;
 const WAIT_AFTER_FAILURE = 8000;
@@ -35,7 +37,7 @@ function keep(form) {
   const save = async () => {
     const before = changes;
     try {
-      const answer = await fetch(form.dataset.saveUrl, { method: "POST", body: new URLSearchParams(entriesOf(form, true)) });
+      const answer = await fetch(form.dataset.saveUrl, { method: "POST", body: bodyOf(form) });
       if (isOver) return;
       if (answer.redirected || answer.status === 403) {
         say(words.dataset.signedOut);
@@ -81,31 +83,9 @@ function offerCopy(form, number, changed) {
   });
 }
 
-function entriesOf(form, withToken = false) {
-  // What a picture shows goes up with the picture and is no part of the visit.
-  const entries = [...new FormData(form)].filter(([name, value]) => typeof value === "string" && name !== "caption");
-  return withToken ? entries : entries.filter(([name]) => name !== "csrfmiddlewaretoken");
-}
-
-function putBack(form, copy) {
-  const values = new Map(copy);
-  for (const name of values.keys()) {
-    const rows = form.querySelector(`[data-other-rows="${name.split("-")[0]}"]`);
-    while (rows && !form.elements[name] && addRow(rows));
-  }
-  for (const field of form.elements) {
-    if (!field.name || ["hidden", "file", "submit"].includes(field.type)) continue;
-    if (field.type === "checkbox") field.checked = values.has(field.name);
-    else if (field.type === "radio") field.checked = values.get(field.name) === field.value;
-    else field.value = values.get(field.name) ?? "";
-  }
-  form.dispatchEvent(new Event("restored"));
-}
-
-function addRow(rows) {
-  const before = rows.children.length;
-  rows.dispatchEvent(new Event("row-needed", { bubbles: true }));
-  return rows.children.length > before;
+function bodyOf(form) {
+  const token = ["csrfmiddlewaretoken", form.elements.csrfmiddlewaretoken.value];
+  return new URLSearchParams([...entriesOf(form), token]);
 }
 
 function remember(number, entries) {

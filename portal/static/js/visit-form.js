@@ -1,4 +1,6 @@
 // The visit form: what follows from "made or not", the running total of kicking time, and no sending by Enter.
+import { openAround } from "./form-entries.js";
+
 const form = document.querySelector("form#visit-form");
 
 if (form) {
@@ -42,12 +44,8 @@ if (form) {
   window.addEventListener("pageshow", () => (isSending = false));
 
   // A link of the error summary leads to a field; the section around it must be open for that.
-  const openAround = () => {
-    const target = document.getElementById(decodeURIComponent(location.hash.slice(1)));
-    for (let each = target; each; each = each.parentElement) if (each.tagName === "DETAILS") each.open = true;
-    if (target?.matches("input, select, textarea")) target.focus();
-  };
-  window.addEventListener("hashchange", openAround);
+  const target = () => document.getElementById(decodeURIComponent(location.hash.slice(1)));
+  window.addEventListener("hashchange", () => openAround(target()));
 
   showParts();
   showTotal();
