@@ -66,7 +66,8 @@ def _corners(amounts: Sequence[Amount]) -> list[list[float]] | None:
     bottom, and only those that hold the level may do either. None where these are too many."""
     # Taxa with equal limits can change places, so only how many stand at the top matters.
     ranges = Counter((float(amount.fewest), min(amount.most, UNLIMITED)) for amount in amounts)
-    tops = [_tops_possible(ranges, level) for level in {limit for pair in ranges for limit in pair}]
+    levels = {limit for low, high in ranges if low < high for limit in (low, high)}
+    tops = [_tops_possible(ranges, level) for level in levels]
     if sum(math.prod(map(len, choices)) for choices in tops) > MOST_CORNERS:
         return None
     return [_corner(ranges, chosen) for choices in tops for chosen in product(*choices)]
@@ -74,7 +75,7 @@ def _corners(amounts: Sequence[Amount]) -> list[list[float]] | None:
 
 def _tops_possible(ranges: Mapping[Range, int], level: float) -> list[Sequence[int]]:
     return [
-        (times,) if low > level else (0,) if high < level else range(times + 1)
+        (times,) if low > level else (0,) if high < level or low == high else range(times + 1)
         for (low, high), times in ranges.items()
     ]
 
@@ -88,12 +89,20 @@ def _most_even(measure: Measure, amounts: Sequence[Amount]) -> float:
     def value_at(level: float) -> float:
         return measure([min(max(level, amount.fewest), amount.most) for amount in amounts])
 
-    # No taxon gains by standing above all closed limits, so an open range needs no search beyond them.
-    limits = {float(limit) for amount in amounts for limit in (amount.fewest, amount.most) if limit < math.inf}
-    edges = sorted(limits)
+    edges = _edges(amounts)
     best = max(map(value_at, edges))
     pieces = [pair for pair in pairwise(edges) if best - max(map(value_at, pair)) < 1e-12]
     return max([best, *(_peak(value_at, left, right) for left, right in pieces)])
+
+
+def _edges(amounts: Sequence[Amount]) -> list[float]:
+    """Return the levels between which the same taxa stand at the level, in order."""
+    ranges = [amount for amount in amounts if not amount.is_exact]
+    edges = {float(limit) for amount in ranges for limit in (amount.fewest, amount.most) if limit < math.inf}
+    if any(math.isinf(amount.most) for amount in ranges):
+        # No taxon gains by standing above all closed limits, so an open range needs no search beyond them.
+        edges.add(float(max(limit for a in amounts for limit in (a.fewest, a.most) if limit < math.inf)))
+    return sorted(edges)
 
 
 def _peak(value_at: Callable[[float], float], left: float, right: float) -> float:

@@ -7,6 +7,7 @@ from scoring.samples import Sample
 from scoring.taxa import Taxon
 
 EPT_ORDERS = frozenset({"Ephemeroptera", "Plecoptera", "Trichoptera"})
+NOT_RECOGNISED = "No name was recognised, so no order is known."
 
 
 def ept_families(sample: Sample) -> Score:
@@ -31,7 +32,7 @@ def ept_percent(sample: Sample) -> Score:
 def _why_no_percent(grouping: Grouping) -> str:
     if not grouping.amounts:
         # Unknown names may hide mayflies: saying 0 % would be a guess.
-        return EMPTY if not grouping.left_out else "No name was recognised, so no order is known."
+        return EMPTY if not grouping.left_out else NOT_RECOGNISED
     return why_no_number(grouping.without_number) if grouping.without_number else ""
 
 

@@ -77,3 +77,21 @@ def test_it_reaches_full_evenness_where_all_ranges_meet() -> None:
     assert high == pytest.approx(math.log(3))
     assert low is not None
     assert low < math.log(3)
+
+
+def test_it_lets_an_open_range_rise_to_an_exact_count() -> None:
+    exact, open_range = Amount(500, 500, 500), Amount(10, 33, math.inf)
+    assert limits_of_diversity(shannon_of, [exact, open_range])[1] == pytest.approx(math.log(2))
+
+
+def test_it_tries_no_level_that_only_exact_counts_have() -> None:
+    calls: list[int] = []
+
+    def measure(numbers: Sequence[float]) -> float:
+        calls.append(len(numbers))
+        return shannon_of(numbers)
+
+    exact = [Amount(number, number, number) for number in range(20, 60)]
+    assert limits_of_diversity(measure, [Amount(1, 3, 9), *exact])[0] is not None
+    # Two corners, two edges, and one search of 121 steps between them.
+    assert len(calls) < 140
