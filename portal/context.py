@@ -44,10 +44,18 @@ def shell(request: HttpRequest) -> dict[str, Any]:
     return {
         "person": getattr(request, "person", None),
         "current_group": group,
-        "nav_items": _ways_on(request, group, WORK_PAGES) if group else [],
+        "nav_items": _work_ways(request, group) if group else [],
         "care_items": _ways_on(request, group, CARE_PAGES) if group else [],
         "is_demo": settings.DEMO,
     }
+
+
+def _work_ways(request: HttpRequest, group: Group) -> list[dict[str, Any]]:
+    """The daily ways, with that to the bank, which is one for all of a person's groups, after the desk."""
+    ways = _ways_on(request, group, WORK_PAGES)
+    if allowed(request.person, "visit.submit", group):  # type: ignore[attr-defined]
+        ways.insert(1, {"label": _("On the bank"), "url": reverse("bank_home"), "current": False})
+    return ways
 
 
 def _ways_on(request: HttpRequest, group: Group, pages: Pages) -> list[dict[str, Any]]:

@@ -51,6 +51,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("groups/<slug:slug>/findings/<uuid:finding_id>/decide/", review.finding_decide, name="finding_decide"),
     path("groups/<slug:slug>/review/", review.review_queue, name="review_queue"),
     path("methods/rules/", rules.rules_table, name="rules_table"),
+    path("", include("surveys.urls_bank")),
     path("", include("surveys.urls_imports")),
     path("", include("surveys.urls_api")),
 ]

@@ -36,14 +36,18 @@ class ProblemDetailsSerializer(serializers.Serializer[Any]):
 
 def problem_response(status: int, detail: str, problems: tuple[Problem, ...] = ()) -> Response:
     """An answer that says what went wrong."""
-    body = {
+    return Response(problem_body(status, detail, problems), status=status, content_type=MEDIA_TYPE)
+
+
+def problem_body(status: int, detail: str, problems: tuple[Problem, ...] = ()) -> dict[str, Any]:
+    """The same as plain data."""
+    return {
         "type": "about:blank",
         "title": HTTPStatus(status).phrase,
         "status": status,
         "detail": detail,
         "problems": [{"field": each.field, "message": each.message, "rule": each.rule} for each in problems],
     }
-    return Response(body, status=status, content_type=MEDIA_TYPE)
 
 
 def handle(error: Exception, context: dict[str, Any]) -> Response | None:

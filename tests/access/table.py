@@ -31,6 +31,7 @@ AUTHOR = policy("       login  ok        403         403      404       404     
 INCIDENT = policy("     login  ok        ok          ok       404       ok      404    login    404")
 INCIDENT_ACT = policy(" login  403       ok          ok       404       ok      404    login    404")
 INCIDENT_RUN = policy(" login  403       ok          ok       404       403     404    login    404")
+PHONE = policy("        401    ok        ok          ok       ok        ok      ok     401      ok")
 API_SIGNED_IN = policy("403    ok        ok          ok       ok        ok      ok     403      ok")
 API_MEMBER = policy("   403    ok        ok          ok       404       404     404    403      404")
 
@@ -97,6 +98,15 @@ TABLE: Mapping[str, Methods] = {
     "visit_detail": page(MEMBER),
     "visit_mend": form(AUTHOR),
     "rules_table": page(OPEN),
+    # on the bank
+    "bank_home": page(SIGNED_IN),
+    "bank_site": page(MEMBER),
+    "bank_visit": page(MEMBER),
+    "bank_state": page(PHONE),
+    "bank_offline": page(OPEN),
+    "bank_worker": page(OPEN),
+    "bank_manifest": page(OPEN),
+    "bank_icon": page(OPEN),
     # review
     "review_queue": page(COORDINATOR),
     "visit_review": page(COORDINATOR),

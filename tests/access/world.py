@@ -62,6 +62,7 @@ def build_world(cast: Cast) -> World:
     Group.objects.filter(id=cast.group.id).update(is_public=True)
     world = World(people=_people(cast))
     world.values = {"slug": cast.group.slug, "site_id": cast.site.id, "method_key": "bmwp"}
+    world.special["bank_icon"] = {"name": "192"}
     _add_visits(world, cast)
     _add_list(world, cast)
     _add_rescoring(world, cast)

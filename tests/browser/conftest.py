@@ -46,11 +46,15 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture
 def page_for(browser: Browser, live_server: LiveServer) -> Iterator[PageFor]:
-    """Open a page of one's own, signed in as a given user: `page_for(user, width=360)`."""
+    """Open a page of one's own, signed in as a given user: `page_for(user, width=360)`.
+
+    `service_workers="allow"` lets it keep pages for the bank; elsewhere a worker would only ask for them unseen.
+    """
     contexts: list[BrowserContext] = []
     faults: list[str] = []
 
     def open_page(user: User | None = None, width: int = WIDE, **options: Any) -> Page:
+        options = {"service_workers": "block"} | options
         context = browser.new_context(
             base_url=live_server.url, viewport={"width": width, "height": 900}, locale="en-GB", **options
         )

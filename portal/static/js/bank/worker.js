@@ -1,0 +1,175 @@
+// The service worker of everything under /bank/. A classic script: the address /bank/worker.js sets it up and
+// loads it after store.js and send.js.
+(() => {
+  const setup = self.bankSetup;
+  // Files are kept by release: a page finds the very scripts and styles it was made with.
+  const FILES = "rifflebook-files-";
+  const ownFiles = FILES + setup.release;
+  // Pages are kept by person: hazards and access notes are private.
+  const PAGES = "rifflebook-pages-";
+  const VERSION = "X-Rifflebook-Version";
+  const READY = `${setup.home}ready.json`;
+  // One bar of signal is often worse than none: a page that is kept is not waited for longer than this.
+  const PATIENCE = 3000;
+  const AT_ONCE = 4;
+  const FRESH = { navigation: 60_000, message: 600_000 };
+
+  // -- a new release: all of its files or none
+
+  const install = async () => {
+    const cache = await caches.open(ownFiles);
+    const offline = new Request(setup.offline, { credentials: "omit", cache: "reload" });
+    await cache.addAll([...setup.files.map((each) => new Request(each, { cache: "reload" })), offline]);
+    await self.skipWaiting();
+  };
+
+  const activate = async () => {
+    await self.clients.claim();
+    await refresh().catch(() => undefined);
+  };
+
+  // -- refreshing what is kept
+
+  let running = null;
+  const refresh = () => {
+    running ??= renew().finally(() => (running = null));
+    return running;
+  };
+
+  const renew = async () => {
+    const answer = await fetch(setup.state, { cache: "no-store" });
+    // A session that ran out is no sign-out: what is kept stays of use at the water.
+    if (answer.status !== 200) return;
+    const wanted = await answer.json();
+    await dropOthers(wanted.person);
+    if (wanted.release !== setup.release) return void (await self.registration.update());
+    const cache = await caches.open(PAGES + wanted.person);
+    await tell({ type: "refreshing" });
+    const isComplete = await fetchAll(cache, wanted);
+    await dropUnlisted(cache, wanted.pages);
+    await note(cache, wanted, isComplete);
+    if (isComplete) await dropOldFiles();
+    await tell({ type: "refreshed" });
+  };
+
+  const fetchAll = async (cache, { pages, person }) => {
+    const queue = [...pages];
+    let missing = 0;
+    const work = async () => {
+      for (let page = queue.shift(); page; page = queue.shift()) {
+        if (!(await fetchPage(cache, page, person))) missing += 1;
+      }
+    };
+    await Promise.all(Array.from({ length: AT_ONCE }, work));
+    return missing === 0;
+  };
+
+  // Whether the page is kept in this version afterwards.
+  const fetchPage = async (cache, { address, version }, person) => {
+    const kept = await cache.match(address);
+    if (kept?.headers.get(VERSION) === version) return true;
+    try {
+      const answer = await fetch(address, { cache: "no-store", redirect: "manual" });
+      if (!isPageOf(answer, person)) return false;
+      const headers = new Headers(answer.headers);
+      headers.set(VERSION, version);
+      // The text is unpacked by now.
+      headers.delete("Content-Encoding");
+      await cache.put(address, new Response(await answer.blob(), { headers }));
+      return true;
+    } catch {
+      return false;
+    }
+  };
+
+  // Between two requests somebody else may have signed in, or a new release may have come.
+  const isPageOf = (answer, person) =>
+    answer.status === 200 &&
+    answer.headers.get("X-Rifflebook-Release") === setup.release &&
+    answer.headers.get("X-Rifflebook-Person") === person;
+
+  const dropUnlisted = async (cache, pages) => {
+    const listed = new Set(pages.map((page) => page.address));
+    for (const request of await cache.keys()) {
+      if (!listed.has(new URL(request.url).pathname)) await cache.delete(request);
+    }
+  };
+
+  const note = async (cache, { kept, name }, isComplete) => {
+    const body = JSON.stringify({ kept, name, isComplete, at: Date.now() });
+    await cache.put(READY, new Response(body, { headers: { "Content-Type": "application/json" } }));
+  };
+
+  const dropOthers = async (person) => {
+    for (const name of await caches.keys()) {
+      if (name.startsWith(PAGES) && name !== PAGES + person) await caches.delete(name);
+    }
+  };
+
+  // Only now does no kept page need them any more.
+  const dropOldFiles = async () => {
+    for (const name of await caches.keys()) {
+      if (name.startsWith(FILES) && name !== ownFiles) await caches.delete(name);
+    }
+  };
+
+  const tell = async (message) => {
+    for (const client of await self.clients.matchAll()) client.postMessage(message);
+  };
+
+  const refreshUnlessFresh = async (milliseconds, person) => {
+    const name = person ? PAGES + person : await keptName();
+    const cache = name && (await caches.has(name)) ? await caches.open(name) : null;
+    const last = await (await cache?.match(READY))?.json();
+    if (last?.isComplete && Date.now() - last.at < milliseconds) return;
+    await refresh().catch(() => undefined);
+  };
+
+  // -- answering
+
+  const keptName = async () => (await caches.keys()).find((name) => name.startsWith(PAGES));
+
+  const keptPage = async (url) => {
+    const name = await keptName();
+    return name && (await caches.open(name)).match(url, { ignoreSearch: true });
+  };
+
+  const within = (promise, milliseconds) =>
+    Promise.race([promise, new Promise((_done, fail) => setTimeout(fail, milliseconds, new Error("too slow")))]);
+
+  const answerPage = async (event) => {
+    const kept = await keptPage(event.request.url);
+    try {
+      const asked = fetch(event.request);
+      const answer = await (kept ? within(asked, PATIENCE) : asked);
+      // To the sign-in page, or a portal that is down: neither is of use at the water.
+      if (kept && (answer.type === "opaqueredirect" || answer.status >= 500)) return kept;
+      if (answer.ok) event.waitUntil(refreshUnlessFresh(FRESH.navigation));
+      return answer;
+    } catch (failure) {
+      if (kept) return kept;
+      if (event.request.mode !== "navigate") throw failure;
+      return (await caches.open(ownFiles)).match(setup.offline);
+    }
+  };
+
+  const answerFile = async (request) => {
+    const own = await (await caches.open(ownFiles)).match(request);
+    return own ?? (await caches.match(request)) ?? fetch(request);
+  };
+
+  const isPage = ({ pathname }) => pathname.startsWith(setup.home) && !pathname.includes(".") && pathname !== setup.state;
+
+  self.addEventListener("install", (event) => event.waitUntil(install()));
+  self.addEventListener("activate", (event) => event.waitUntil(activate()));
+  self.addEventListener("fetch", (event) => {
+    const url = new URL(event.request.url);
+    if (event.request.method !== "GET" || url.origin !== self.location.origin) return;
+    if (isPage(url)) event.respondWith(answerPage(event));
+    else if (setup.files.includes(url.pathname)) event.respondWith(answerFile(event.request));
+  });
+  self.addEventListener("message", (event) => {
+    const { type, person } = event.data ?? {};
+    if (type === "refresh") event.waitUntil(refreshUnlessFresh(FRESH.message, person));
+  });
+})();

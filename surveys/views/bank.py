@@ -1,0 +1,89 @@
+"""The bank pages: what a phone keeps, so that it opens at the water without any network."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+from uuid import UUID
+
+from django.contrib.auth.decorators import login_required
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.gzip import gzip_page
+from django.views.decorators.http import require_safe
+
+from portal.accounts.middleware import PortalRequest
+from portal.accounts.models import Group
+from portal.accounts.pages import enter
+from portal.accounts.queries import members_of
+from scoring.taxa import all_taxa
+from surveys.bank import bank_sites, last_results
+from surveys.forms import visit_entry
+from surveys.overviews import state_of
+from surveys.release import release
+from surveys.views.drafts import opening_data
+from surveys.views.shared import find_site, kit_choices
+
+PERSON_HEADER = "X-Rifflebook-Person"
+RELEASE_HEADER = "X-Rifflebook-Release"
+View = Callable[..., HttpResponse]
+
+
+def bank_page(view: View) -> View:
+    """A page for signed-in members that a phone keeps: it says whose it is and of which release."""
+
+    @wraps(view)
+    def labelled(request: PortalRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        answer = view(request, *args, **kwargs)
+        answer[PERSON_HEADER] = str(request.person.user_id or "")
+        answer[RELEASE_HEADER] = release()
+        return answer
+
+    # A form is a hundred kilobytes of text; a phone fetches it for every site.
+    page: View = never_cache(gzip_page(login_required(require_safe(labelled))))
+    return page
+
+
+@bank_page
+def bank_home(request: PortalRequest) -> HttpResponse:
+    """Where a phone starts: the due sites of all my groups, and what is on this phone."""
+    sites = bank_sites(request.person, timezone.localdate())
+    return render(request, "bank/bank_home.html", {"sites": sites})
+
+
+@bank_page
+def bank_site(request: PortalRequest, slug: str, site_id: UUID) -> HttpResponse:
+    """One site as it is needed at the water: hazards first, then the way, the plan and the last results."""
+    group = enter(request, slug, "site.view")
+    site = find_site(group, site_id)
+    today = timezone.localdate()
+    context = {
+        "site": site,
+        "due": state_of(group, site, today),
+        "visits": last_results(site),
+        "permission_lapsed": site.permission_lapsed(today),
+    }
+    return render(request, "bank/bank_site.html", context)
+
+
+@bank_page
+def bank_visit(request: PortalRequest, slug: str, site_id: UUID) -> HttpResponse:
+    """The visit form, empty: the phone fills it with what it keeps under the number behind the hash."""
+    group = enter(request, slug, "visit.submit")
+    site = find_site(group, site_id)
+    entry = visit_entry(
+        site=site,
+        people=_people(group),
+        kits=kit_choices(group),
+        taxa=list(site.recording_list.taxa.all()),
+        data=opening_data(site, request.person),
+    )
+    context = {"entry": entry, "site": site, "known_taxa": all_taxa()}
+    return render(request, "bank/bank_visit.html", context)
+
+
+def _people(group: Group) -> list[tuple[str, str]]:
+    return [(str(member.user_id), str(member.user)) for member in members_of(group)]
