@@ -24,6 +24,7 @@ from surveys.bank import bank_sites, last_results
 from surveys.forms import visit_entry
 from surveys.overviews import state_of
 from surveys.release import release
+from surveys.services.photos import MOST_PHOTOS
 from surveys.views.drafts import opening_data
 from surveys.views.shared import find_site, kit_choices
 
@@ -81,7 +82,7 @@ def bank_visit(request: PortalRequest, slug: str, site_id: UUID) -> HttpResponse
         taxa=list(site.recording_list.taxa.all()),
         data=opening_data(site, request.person),
     )
-    context = {"entry": entry, "site": site, "known_taxa": all_taxa()}
+    context = {"entry": entry, "site": site, "known_taxa": all_taxa(), "most_photos": MOST_PHOTOS}
     return render(request, "bank/bank_visit.html", context)
 
 
