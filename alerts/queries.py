@@ -9,7 +9,7 @@ from uuid import UUID
 
 from django.db.models.functions import Lower
 
-from alerts.models import AgencyContact, Incident, IncidentState, SiteContact, Trigger, Verdict
+from alerts.models import LIVE_STATES, AgencyContact, Incident, IncidentState, SiteContact, Trigger, Verdict
 from portal.accounts.addresses import proven_addresses
 from surveys.models import Site
 from surveys.queries import HistoryPoint, sound_history
@@ -18,8 +18,6 @@ if TYPE_CHECKING:
     from portal.accounts.access import Person
     from portal.accounts.models import Group
     from portal.accounts.scoping import GroupOwnedQuerySet
-
-LIVE = (IncidentState.HELD, IncidentState.OPEN, IncidentState.ACKNOWLEDGED)
 
 
 def triggers_of(site: Site) -> GroupOwnedQuerySet[Trigger]:
@@ -46,7 +44,7 @@ def contacts_of(group: Group) -> GroupOwnedQuerySet[AgencyContact]:
 
 def live_incidents(group: Group) -> GroupOwnedQuerySet[Incident]:
     """Incidents that are not over, newest first."""
-    return incidents_of(group).filter(state__in=LIVE)
+    return incidents_of(group).filter(state__in=LIVE_STATES)
 
 
 def incidents_of(group: Group) -> GroupOwnedQuerySet[Incident]:

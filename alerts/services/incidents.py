@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from alerts.models import AgencyContact, EventKind, Incident, IncidentState, Outcome
 from alerts.services.events import add_event, save_change
 from alerts.services.opening import latest_visit
-from alerts.services.telling import tell_everybody_told
+from alerts.services.telling import tell_coordinators, tell_everybody_told
 from portal.accounts.access import Person, require
 
 
@@ -43,6 +43,35 @@ def acknowledge_incident(
         acknowledge_by=None,
     )
     add_event(incident, EventKind.ACKNOWLEDGED, contact=contact, **who)
+    return incident
+
+
+@transaction.atomic
+def investigate_incident(
+    *, incident: Incident, person: Person | None = None, contact: AgencyContact | None = None, note: str = ""
+) -> Incident:
+    """Note that the agency is looking into it, which acknowledges it as well. Asked twice, the first stands.
+
+    Raises ValidationError while the alert is held and when the incident is over.
+    """
+    who = _actor("incident.acknowledge", incident, person, contact)
+    incident = _locked(incident)
+    if incident.state == IncidentState.HELD or not incident.is_live:
+        raise ValidationError(_("Only an alert that was sent and is not over can be looked into."))
+    if incident.state == IncidentState.INVESTIGATED:
+        return incident
+    now = timezone.now()
+    fields: dict[str, Any] = {
+        "state": IncidentState.INVESTIGATED,
+        "investigated_at": now,
+        "acknowledge_by": None,
+        "remind_at": None,
+    }
+    if incident.acknowledged_at is None:
+        fields |= {"acknowledged_at": now, "acknowledged_by": who["actor_name"]}
+    save_change(incident, "incident.investigated", **who, **fields)
+    step = add_event(incident, EventKind.INVESTIGATED, contact=contact, note=note.strip(), **who)
+    tell_coordinators(incident, latest_visit(incident), step)
     return incident
 
 

@@ -7,8 +7,7 @@ from __future__ import annotations
 
 from django.utils import timezone
 
-from alerts.models import EventKind, Incident, IncidentState, Verdict
-from alerts.queries import LIVE
+from alerts.models import LIVE_STATES, EventKind, Incident, IncidentState, Verdict
 from alerts.services.events import add_event, save_change
 from alerts.services.opening import open_incident, send_out
 from alerts.services.telling import tell_coordinators, tell_everybody_told, tell_of_pollution
@@ -49,7 +48,7 @@ def _incident_of(visit: Visit) -> Incident | None:
 
 
 def _start(visit: Visit, verdict: Verdict, person: Person | None) -> Incident:
-    at_site = Incident.objects.filter(group=visit.group_id, site=visit.site_id, state__in=LIVE)
+    at_site = Incident.objects.filter(group=visit.group_id, site=visit.site_id, state__in=LIVE_STATES)
     live = at_site.select_related("group", "site").first()
     if live is None:
         return open_incident(visit=visit, verdict=verdict, person=person)

@@ -12,8 +12,8 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from alerts.models import Incident, Trigger
-from alerts.queries import LIVE, trigger_in_force, triggers_of
+from alerts.models import LIVE_STATES, Incident, Trigger
+from alerts.queries import trigger_in_force, triggers_of
 from portal.accounts.access import Person, require
 from portal.audit.services import record_change
 from scoring.indices.methods import METHODS
@@ -96,7 +96,7 @@ def _check_day(site: Site, valid_from: date) -> None:
 
 def _check_own_record(person: Person, site: Site, index: str, level: float) -> None:
     """Nobody lowers a trigger while an alert from their own visit is open."""
-    live = Incident.objects.filter(group=site.group_id, site=site, state__in=LIVE).first()
+    live = Incident.objects.filter(group=site.group_id, site=site, state__in=LIVE_STATES).first()
     now = trigger_in_force(site, timezone.localdate())
     if live is None or now is None or (index == now.index and level >= now.level):
         return

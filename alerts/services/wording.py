@@ -10,6 +10,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
+from alerts.evidence import told_apart
 from alerts.models import EventKind, Incident, IncidentEvent, Verdict
 from alerts.verdicts import reason_words
 from scoring.indices.methods import METHODS
@@ -28,6 +29,14 @@ HEADLINES: Mapping[str, Promise] = MappingProxyType(
         EventKind.WITHDRAWN: _("The alert is withdrawn"),
         EventKind.COORDINATORS_TOLD: _("Nobody has acknowledged the alert: please telephone the agency"),
         EventKind.UNANSWERED: _("The first contact has not acknowledged; the next one is told"),
+        EventKind.REMINDED: _("Please acknowledge the alert: nobody has yet"),
+        EventKind.INVESTIGATED: _("The agency is looking into it"),
+        EventKind.FORWARDED: _("The alert was passed on to a colleague"),
+        EventKind.QUIET: _("A score has fallen below its trigger while the site is quiet"),
+        EventKind.REPEAT_ASKED: _("A repeat visit is wanted"),
+        EventKind.REPEAT_TAKEN: _("A repeat visit has been taken on"),
+        EventKind.REPEAT_MADE: _("The repeat visit has been made"),
+        EventKind.REPEAT_LAPSED: _("No repeat visit was made in time"),
         EventKind.CLOSED: _("The incident is closed"),
         EventKind.UNDELIVERABLE: _("A message to the agency could not be delivered"),
     }
@@ -63,12 +72,10 @@ def _what_became(visit: Visit, verdict: Verdict) -> str:
     if verdict.outcome == Verdict.Outcome.NOT_TESTED or verdict.trigger is None:
         words = _now("The visit of %(day)s was corrected and is no longer tested against the trigger.")
         return words % {"day": day}
-    figures = {
-        "day": day,
-        "index": METHODS[verdict.trigger.index].name,
-        "score": f"{verdict.value:g}",
-        "trigger": f"{verdict.trigger.level:g}",
-    }
+    assert verdict.value is not None
+    method = METHODS[verdict.trigger.index]
+    score, trigger, _between = told_apart(verdict.value, verdict.trigger.level, method)
+    figures = {"day": day, "index": method.name, "score": score, "trigger": trigger}
     words = _now(
         "The visit of %(day)s was corrected: %(index)s %(score)s, not below the trigger of %(trigger)s."
     )

@@ -15,8 +15,8 @@ from django.utils import timezone
 from django.utils.safestring import SafeString, mark_safe
 
 from alerts import charts
-from alerts.models import Incident, IncidentState, Trigger, Verdict
-from alerts.queries import LIVE, incidents_of, site_contacts_of, triggers_of
+from alerts.models import LIVE_STATES, Incident, IncidentState, Trigger, Verdict
+from alerts.queries import incidents_of, site_contacts_of, triggers_of
 from alerts.services.verdicts import can_test_anyway
 from alerts.verdicts import reason_words
 from portal.accounts.models import Group
@@ -36,6 +36,7 @@ STATE_BADGES = {
     IncidentState.HELD: ("info", "waiting"),
     IncidentState.OPEN: ("danger", "below"),
     IncidentState.ACKNOWLEDGED: ("caution", "ok"),
+    IncidentState.INVESTIGATED: ("caution", "search"),
     IncidentState.WITHDRAWN: ("", "close"),
     IncidentState.CLOSED: ("ok", "ok"),
 }
@@ -123,7 +124,7 @@ def site_incidents(site: Site) -> dict[str, Any]:
 @register.simple_tag
 def live_incidents(group: Group) -> QuerySet[Incident]:
     """Incidents of a group that are not over."""
-    return incidents_of(group).filter(state__in=LIVE)
+    return incidents_of(group).filter(state__in=LIVE_STATES)
 
 
 @register.simple_tag

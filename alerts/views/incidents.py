@@ -16,8 +16,8 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from alerts.forms import CloseForm, NoteForm
-from alerts.models import Incident
-from alerts.queries import LIVE, incidents_for_contact, incidents_of
+from alerts.models import LIVE_STATES, Incident
+from alerts.queries import incidents_for_contact, incidents_of
 from alerts.services.incidents import acknowledge_incident, add_note, close_incident, renew_links
 from alerts.views.shared import find_incident, incident_context, photo_answer, try_service
 from portal.accounts.access import allowed
@@ -33,10 +33,10 @@ PAGE_SIZE = 25
 def incident_list(request: PortalRequest, slug: str) -> HttpResponse:
     """The group's incidents: those going on first, then the others page by page."""
     group = enter(request, slug, "group.view")
-    over = Paginator(incidents_of(group).exclude(state__in=LIVE), PAGE_SIZE)
+    over = Paginator(incidents_of(group).exclude(state__in=LIVE_STATES), PAGE_SIZE)
     context = {
         "group": group,
-        "live": incidents_of(group).filter(state__in=LIVE),
+        "live": incidents_of(group).filter(state__in=LIVE_STATES),
         "page": over.get_page(request.GET.get("page")),
     }
     return render(request, "alerts/incident_list.html", context)

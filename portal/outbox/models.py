@@ -74,3 +74,13 @@ class Attempt(models.Model):
 
     def __str__(self) -> str:
         return self.answer
+
+
+class Heartbeat(models.Model):
+    """When a part that works in the background was last alive, for those who watch the portal."""
+
+    name = models.CharField(max_length=40, primary_key=True)
+    at = models.DateTimeField(default=timezone.now)
+
+    def __str__(self) -> str:
+        return f"{self.name} {self.at:%Y-%m-%d %H:%M:%S}"

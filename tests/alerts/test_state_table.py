@@ -15,7 +15,13 @@ from django.http import Http404
 from django.utils import timezone
 
 from alerts.models import Incident, IncidentState, Outcome
-from alerts.services.incidents import acknowledge_incident, add_note, close_incident, renew_links
+from alerts.services.incidents import (
+    acknowledge_incident,
+    add_note,
+    close_incident,
+    investigate_incident,
+    renew_links,
+)
 from alerts.tasks import watch_incidents
 from portal.accounts.access import NOBODY, Person
 from surveys.models import Visit
@@ -39,6 +45,8 @@ def bring_to(watch: Watch, state: str) -> Visit:
     person = watch.cast.person("coordinator")
     if state == IncidentState.ACKNOWLEDGED:
         acknowledge_incident(incident=the_incident(), contact=watch.first)
+    elif state == IncidentState.INVESTIGATED:
+        investigate_incident(incident=the_incident(), contact=watch.first)
     elif state == IncidentState.WITHDRAWN:
         correct(watch.cast, visit, CLEAN_COUNTS)
     elif state == IncidentState.CLOSED:
@@ -58,17 +66,22 @@ def taken_back() -> Iterator[None]:
 Act = Callable[..., Any]
 ACTS: Mapping[str, Act] = {
     "acknowledge": acknowledge_incident,
+    "investigate": investigate_incident,
     "note": lambda **who: add_note(note="On my way.", **who),
     "close": lambda **who: close_incident(outcome=Outcome.SOURCE_STOPPED, note="Mended.", **who),
     "renew": lambda **who: renew_links(**who),
 }
 # What whoever may act at all is answered in each state: done, or refused in words.
-#                         held      open   acknowledged withdrawn closed
+#                held      open   acknowledged investigated withdrawn closed
 BY_STATE = {
-    "acknowledge": dict(zip(STATES, ["refused", "done", "done", "done", "done"], strict=True)),
-    "note": dict(zip(STATES, ["done", "done", "done", "done", "done"], strict=True)),
-    "close": dict(zip(STATES, ["done", "done", "done", "refused", "refused"], strict=True)),
-    "renew": dict(zip(STATES, ["done", "done", "done", "done", "done"], strict=True)),
+    act: dict(zip(STATES, row.split(), strict=True))
+    for act, row in {
+        "acknowledge": "refused done   done         done         done      done",
+        "investigate": "refused done   done         done         refused   refused",
+        "note": "       done    done   done         done         done      done",
+        "close": "      done    done   done         done         refused   refused",
+        "renew": "      done    done   done         done         done      done",
+    }.items()
 }
 # Who may act: "as state" is answered by the table above.
 BY_ROLE = {
@@ -126,7 +139,7 @@ def test_it_answers_everybody_as_the_tables_say(watch: Watch, state: str) -> Non
 @pytest.mark.parametrize("state", [each for each in STATES if each != IncidentState.HELD])
 def test_it_answers_a_link_as_it_answers_whoever_may_act(watch: Watch, state: str) -> None:
     bring_to(watch, state)
-    acts = ("acknowledge", "note", "close")
+    acts = ("acknowledge", "investigate", "note", "close")
     assert {act: answer(ACTS[act], contact=watch.first) for act in acts} == {
         act: BY_STATE[act][state] for act in acts
     }
@@ -156,6 +169,7 @@ STEPS: Mapping[str, Callable[[Watch, Visit], Any]] = {
     "acknowledge": by_coordinator("acknowledge"),
     "note": by_coordinator("note"),
     "close": by_coordinator("close"),
+    "investigate": by_coordinator("investigate"),
     "clock": by_clock,
     "approve": lambda watch, visit: approve(watch.cast, visit),
     "send back": send_back,
@@ -165,18 +179,19 @@ STEPS: Mapping[str, Callable[[Watch, Visit], Any]] = {
     "further clean": lambda watch, _visit: watch.submit_clean(**OTHER),
 }
 # Where each step leads from each state; "+open" is a new incident beside the old one.
-#                   held       open         acknowledged  withdrawn        closed
+#                   held       open         acknowledged  investigated   withdrawn        closed
 LEADS = {
-    "acknowledge": "held       acknowledged acknowledged  withdrawn        closed",
-    "note": "       held       open         acknowledged  withdrawn        closed",
-    "close": "      closed     closed       closed        withdrawn        closed",
-    "clock": "      open       open         acknowledged  withdrawn        closed",
-    "approve": "    open       open         acknowledged  withdrawn        closed",
-    "send back": "  held       open         acknowledged  withdrawn        closed",
-    "lift": "       withdrawn  withdrawn    withdrawn     withdrawn        closed",
-    "still low": "  held       open         acknowledged  withdrawn+open   closed",
-    "further low": "held       open         acknowledged  withdrawn+open   closed+open",
-    "further clean": "held     open         acknowledged  withdrawn        closed",
+    "acknowledge": "held       acknowledged acknowledged  investigated   withdrawn        closed",
+    "investigate": "held       investigated investigated  investigated   withdrawn        closed",
+    "note": "       held       open         acknowledged  investigated   withdrawn        closed",
+    "close": "      closed     closed       closed        closed         withdrawn        closed",
+    "clock": "      open       open         acknowledged  investigated   withdrawn        closed",
+    "approve": "    open       open         acknowledged  investigated   withdrawn        closed",
+    "send back": "  held       open         acknowledged  investigated   withdrawn        closed",
+    "lift": "       withdrawn  withdrawn    withdrawn     withdrawn      withdrawn        closed",
+    "still low": "  held       open         acknowledged  investigated   withdrawn+open   closed",
+    "further low": "held       open         acknowledged  investigated   withdrawn+open   closed+open",
+    "further clean": "held     open         acknowledged  investigated   withdrawn        closed",
 }
 CELLS = [
     (step, state, end) for step, row in LEADS.items() for state, end in zip(STATES, row.split(), strict=True)

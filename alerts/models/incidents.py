@@ -1,4 +1,4 @@
-"""Triggers, verdicts on visits, agency contacts and incidents."""
+"""Incidents: one fall at one site, and each step of its course."""
 
 from __future__ import annotations
 
@@ -10,132 +10,27 @@ from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from alerts.models.contacts import AgencyContact
 from portal.accounts.addresses import accounts_at
 from portal.accounts.scoping import GroupOwnedManager
-
-
-class Trigger(models.Model):
-    """The level of an index below which the agency is told. Old ones are kept; none is ever back-dated."""
-
-    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
-    group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="+")
-    site = models.ForeignKey("surveys.Site", on_delete=models.CASCADE, related_name="triggers")
-    index = models.CharField(_("index"), max_length=30)
-    level = models.FloatField(
-        _("level"), help_text=_("The agency is told when a score is strictly below this.")
-    )
-    valid_from = models.DateField(_("valid from"))
-    set_by = models.ForeignKey("accounts.User", null=True, on_delete=models.PROTECT, related_name="+")
-    reason = models.TextField(_("why this level"))
-    despite_provisional = models.BooleanField(
-        _("test visits although the baseline is provisional"),
-        default=False,
-        help_text=_("Below 8 approved standard visits nobody knows well what is normal at a site."),
-    )
-    advice = models.JSONField(
-        default=dict,
-        blank=True,
-        help_text="Record of alerts.advice: what was known of this level when it was set.",
-    )
-    created_at = models.DateTimeField(auto_now_add=True)
-
-    objects = GroupOwnedManager()
-
-    class Meta:
-        ordering = ["valid_from", "created_at"]
-
-    def __str__(self) -> str:
-        return f"{self.index} < {self.level:g}"
-
-
-class Verdict(models.Model):
-    """What a visit meant against the site's trigger: below, not below, or not tested and why."""
-
-    class Outcome(models.TextChoices):
-        BELOW = "below", _("below the trigger")
-        NOT_BELOW = "not_below", _("not below the trigger")
-        NOT_TESTED = "not_tested", _("not tested against the trigger")
-
-    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
-    group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="+")
-    visit = models.OneToOneField("surveys.Visit", on_delete=models.CASCADE, related_name="verdict")
-    outcome = models.CharField(max_length=12, choices=Outcome)
-    trigger = models.ForeignKey(Trigger, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
-    value = models.FloatField(null=True, blank=True)
-    reasons = models.JSONField(
-        default=list, help_text="Codes of alerts.verdicts.REASONS: why it was not tested."
-    )
-    set_aside = models.JSONField(
-        default=list, help_text="Codes of reasons against testing that were overridden, for the reader to know."
-    )
-    tested_anyway_by = models.ForeignKey(
-        "accounts.User", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
-    )
-    tested_anyway_reason = models.TextField(blank=True)
-    decided_at = models.DateTimeField(default=timezone.now)
-
-    objects = GroupOwnedManager()
-
-    class Meta:
-        constraints = [
-            models.CheckConstraint(
-                condition=Q(outcome="not_tested") | Q(trigger__isnull=False, value__isnull=False),
-                name="verdict_stands_on_a_trigger",
-            )
-        ]
-
-    def __str__(self) -> str:
-        return self.get_outcome_display()
-
-
-class AgencyContact(models.Model):
-    """Whom the group tells: a named person at an agency, with or without an account."""
-
-    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
-    group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="contacts")
-    name = models.CharField(_("name"), max_length=120)
-    organisation = models.CharField(_("agency"), max_length=160)
-    email = models.EmailField(_("e-mail address"))
-    phone = models.CharField(_("telephone"), max_length=40, blank=True)
-    duty_line = models.CharField(_("incident line of the agency"), max_length=40, blank=True)
-    is_active = models.BooleanField(default=True)
-    created_at = models.DateTimeField(auto_now_add=True)
-
-    objects = GroupOwnedManager()
-
-    class Meta:
-        ordering = ["name"]
-
-    def __str__(self) -> str:
-        return f"{self.name}, {self.organisation}"
-
-
-class SiteContact(models.Model):
-    """A contact named for a site; the lowest order is told first."""
-
-    group_path = "site__group"
-
-    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
-    site = models.ForeignKey("surveys.Site", on_delete=models.CASCADE, related_name="contacts")
-    contact = models.ForeignKey(AgencyContact, on_delete=models.CASCADE, related_name="sites")
-    order = models.PositiveSmallIntegerField(default=1)
-
-    objects = GroupOwnedManager()
-
-    class Meta:
-        ordering = ["order", "id"]
-        constraints = [models.UniqueConstraint(fields=["site", "contact"], name="contact_once_per_site")]
-
-    def __str__(self) -> str:
-        return f"{self.order}. {self.contact}"
 
 
 class IncidentState(models.TextChoices):
     HELD = "held", _("held for the group's check")
     OPEN = "open", _("open")
     ACKNOWLEDGED = "acknowledged", _("acknowledged")
+    INVESTIGATED = "investigated", _("being investigated")
     WITHDRAWN = "withdrawn", _("withdrawn")
     CLOSED = "closed", _("closed")
+
+
+# Not over yet.
+LIVE_STATES = (
+    IncidentState.HELD,
+    IncidentState.OPEN,
+    IncidentState.ACKNOWLEDGED,
+    IncidentState.INVESTIGATED,
+)
 
 
 class Outcome(models.TextChoices):
@@ -146,6 +41,25 @@ class Outcome(models.TextChoices):
     NOT_CONFIRMED = "not_confirmed", _("not confirmed by a repeat visit")
     NO_RESPONSE = "no_response", _("no response from the agency")
     DUPLICATE = "duplicate", _("same as another incident")
+
+
+class GroupOutcome(models.Model):
+    """A group's own words for how an incident ended; `counts_as` is what reports add it up under."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="+")
+    label = models.CharField(_("outcome"), max_length=120)
+    counts_as = models.CharField(_("counts as"), max_length=20, choices=Outcome)
+    is_active = models.BooleanField(_("can be chosen"), default=True)
+
+    objects = GroupOwnedManager()
+
+    class Meta:
+        ordering = ["label"]
+        constraints = [models.UniqueConstraint(fields=["group", "label"], name="outcome_label_once")]
+
+    def __str__(self) -> str:
+        return self.label
 
 
 class Incident(models.Model):
@@ -163,6 +77,8 @@ class Incident(models.Model):
     confirmed_at = models.DateTimeField(null=True, blank=True)
     acknowledged_at = models.DateTimeField(null=True, blank=True)
     acknowledged_by = models.CharField(max_length=200, blank=True)
+    remind_at = models.DateTimeField(null=True, blank=True)
+    investigated_at = models.DateTimeField(null=True, blank=True)
     acknowledge_by = models.DateTimeField(null=True, blank=True)
     contacts_told = models.PositiveSmallIntegerField(default=0)
     link_version = models.PositiveSmallIntegerField(
@@ -170,6 +86,9 @@ class Incident(models.Model):
     )
     agency_reference = models.CharField(_("the agency's own reference"), max_length=80, blank=True)
     outcome = models.CharField(_("outcome"), max_length=20, choices=Outcome, blank=True)
+    own_outcome = models.ForeignKey(
+        GroupOutcome, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
     outcome_note = models.TextField(_("what was found"), blank=True)
     closed_at = models.DateTimeField(null=True, blank=True)
 
@@ -181,7 +100,7 @@ class Incident(models.Model):
             models.UniqueConstraint(fields=["group", "year", "number"], name="incident_number_once"),
             models.UniqueConstraint(
                 fields=["site"],
-                condition=Q(state__in=["held", "open", "acknowledged"]),
+                condition=Q(state__in=["held", "open", "acknowledged", "investigated"]),
                 name="one_live_incident_per_site",
             ),
             models.CheckConstraint(
@@ -200,7 +119,7 @@ class Incident(models.Model):
 
     @property
     def is_live(self) -> bool:
-        return self.state in (IncidentState.HELD, IncidentState.OPEN, IncidentState.ACKNOWLEDGED)
+        return self.state in LIVE_STATES
 
     @property
     def contact_user_ids(self) -> set[UUID]:
@@ -229,6 +148,14 @@ class EventKind(models.TextChoices):
     UNANSWERED = "unanswered", _("Not acknowledged in time")
     COORDINATORS_TOLD = "coordinators_told", _("Coordinators asked to telephone")
     UNDELIVERABLE = "undeliverable", _("A message could not be delivered")
+    REMINDED = "reminded", _("Contact reminded")
+    INVESTIGATED = "investigated", _("Being investigated")
+    FORWARDED = "forwarded", _("Passed on to a colleague")
+    QUIET = "quiet", _("Not sent: the site is quiet for maintenance")
+    REPEAT_ASKED = "repeat_asked", _("Repeat visit asked for")
+    REPEAT_TAKEN = "repeat_taken", _("Repeat visit taken on")
+    REPEAT_MADE = "repeat_made", _("Repeat visit made")
+    REPEAT_LAPSED = "repeat_lapsed", _("No repeat visit in time")
     NOTE = "note", _("Note")
     CLOSED = "closed", _("Closed")
 
@@ -253,11 +180,43 @@ class IncidentEvent(models.Model):
         "surveys.Visit", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     note = models.TextField(blank=True)
+    sequence = models.PositiveIntegerField(null=True, help_text="Place in the incident's chain, from 1.")
+    facts = models.JSONField(default=dict, help_text="What stood on record at this step, as it was hashed.")
+    seal = models.CharField(
+        max_length=64, blank=True, help_text="SHA-256 over the seal before, this step and its facts."
+    )
 
     objects = GroupOwnedManager()
 
     class Meta:
         ordering = ["at", "id"]
+        constraints = [models.UniqueConstraint(fields=["incident", "sequence"], name="one_place_in_the_chain")]
 
     def __str__(self) -> str:
         return f"{self.kind} {self.at:%Y-%m-%d %H:%M}"
+
+
+class Forward(models.Model):
+    """An alert passed on to a colleague by a contact: with a link of its own, seen by everybody concerned."""
+
+    group_path = "incident__group"
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    incident = models.ForeignKey(Incident, on_delete=models.CASCADE, related_name="forwards")
+    contact = models.ForeignKey(AgencyContact, on_delete=models.PROTECT, related_name="+")
+    to_name = models.CharField(_("name"), max_length=120)
+    to_email = models.EmailField(_("e-mail address"))
+    at = models.DateTimeField(default=timezone.now)
+    first_opened_at = models.DateTimeField(null=True, blank=True)
+    revoked_at = models.DateTimeField(null=True, blank=True)
+
+    objects = GroupOwnedManager()
+
+    class Meta:
+        ordering = ["at"]
+        constraints = [
+            models.UniqueConstraint(fields=["incident", "to_email"], name="forwarded_once_an_address")
+        ]
+
+    def __str__(self) -> str:
+        return f"to {self.to_email}"
