@@ -40,6 +40,8 @@ SECRET_KEY: str = env.str("SECRET_KEY", default="") or local_secret_key(STATE_DI
 PRODUCTION: bool = env.bool("PRODUCTION", default=False)
 ALLOWED_HOSTS: list[str] = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
 CSRF_TRUSTED_ORIGINS: list[str] = env.list("CSRF_TRUSTED_ORIGINS", default=[])
+# Whoever collects figures shows this; without it there is no page of figures.
+METRICS_TOKEN: str = env.str("METRICS_TOKEN", default="")
 BASE_URL: str = env.str("BASE_URL", default="http://localhost:8000").rstrip("/")
 
 INSTALLED_APPS = [
@@ -124,6 +126,7 @@ CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULE = {
     "deliver-owed-messages": {"task": "portal.outbox.tasks.sweep_outbox", "schedule": 10.0},
     "watch-incidents": {"task": "alerts.tasks.watch_incidents", "schedule": 60.0},
+    "watch-safe-returns": {"task": "surveys.tasks.watch_safe_returns", "schedule": 30.0},
     "resume-rescoring": {"task": "surveys.tasks.resume_rescoring", "schedule": 60.0},
     "resume-reports": {"task": "portal.reports.tasks.resume_reports", "schedule": 60.0},
 }
@@ -170,7 +173,7 @@ ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
 ACCOUNT_SESSION_REMEMBER = True
 
 REST_FRAMEWORK = {
-    "DEFAULT_AUTHENTICATION_CLASSES": ["rest_framework.authentication.SessionAuthentication"],
+    "DEFAULT_AUTHENTICATION_CLASSES": ["surveys.api.sessions.PortalSession"],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "DEFAULT_PAGINATION_CLASS": "rest_framework.pagination.LimitOffsetPagination",

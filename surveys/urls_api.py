@@ -3,7 +3,7 @@
 from django.urls import path
 from drf_spectacular.views import SpectacularAPIView
 
-from surveys.api import views
+from surveys.api import photos, views
 
 urlpatterns = [
     path("api/schema/", SpectacularAPIView.as_view(), name="api_schema"),
@@ -12,4 +12,9 @@ urlpatterns = [
     path("api/v1/groups/<slug:slug>/lists/", views.ApiLists.as_view(), name="api_lists"),
     path("api/v1/groups/<slug:slug>/visits/", views.ApiVisits.as_view(), name="api_visits"),
     path("api/v1/groups/<slug:slug>/visits/<uuid:number>/", views.ApiVisit.as_view(), name="api_visit"),
+    path(
+        "api/v1/groups/<slug:slug>/visits/<uuid:number>/photos/<uuid:photo_number>/",
+        photos.ApiVisitPhoto.as_view(),
+        name="api_visit_photo",
+    ),
 ]

@@ -76,6 +76,12 @@ def _author(person: Person, thing: Any) -> bool:
     return _member(person, thing) and thing.entered_by_id == person.user_id
 
 
+def _author_until_approved(person: Person, visit: Any) -> bool:
+    """Pictures follow the visit that a phone sent in; what was approved is changed by a correction alone."""
+    is_open = _author(person, visit) and visit.status != "approved"
+    return is_open or _coordinator(person, visit)
+
+
 def _recorder_or_typist(person: Person, visit: Any) -> bool:
     return _member(person, visit) and person.user_id in (visit.entered_by_id, visit.recorder_id)
 
@@ -129,6 +135,9 @@ ACTIONS: Mapping[str, Action] = MappingProxyType(
         "visit.submit": Action(_("submit a visit"), _member),
         "visit.view": Action(_("see a visit"), _member),
         "visit.mend": Action(_("mend a visit that was returned"), _recorder_or_typist),
+        "visit.add_photo": Action(
+            _("add a picture to this visit; once it is approved only a coordinator may"), _author_until_approved
+        ),
         "draft.edit": Action(_("go on with a draft"), _author),
         "visit.review": Action(_("see what waits to be checked"), _coordinator),
         "visit.rescore": Action(_("have visits scored anew"), _coordinator),

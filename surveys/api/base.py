@@ -7,6 +7,7 @@ from functools import cached_property
 from typing import Any
 
 from drf_spectacular.utils import OpenApiResponse
+from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
@@ -14,6 +15,7 @@ from portal.accounts.access import Person
 from portal.accounts.models import Group
 from portal.accounts.queries import group_for
 from surveys.api.problems import MEDIA_TYPE, ProblemDetailsSerializer, handle
+from surveys.api.sessions import PERSON_HEADER, OtherPerson
 
 Handler = Callable[[Exception, dict[str, Any]], Response | None]
 
@@ -22,15 +24,16 @@ def refusals(*codes: int) -> dict[Any, OpenApiResponse]:
     """The answers of an address other than success, for the schema."""
     return {
         (code, MEDIA_TYPE): OpenApiResponse(ProblemDetailsSerializer, description=WORDS[code])
-        for code in (400, 403, 404, *codes)
+        for code in (400, 401, 403, 404, *codes)
     }
 
 
 WORDS = {
     400: "The request cannot be read.",
-    403: "Not signed in, or without the right to do this.",
+    401: "Nobody is signed in.",
+    403: "Without the right to do this, or without a valid token against forged requests (rule stale_token).",
     404: "Nothing here that you may see.",
-    409: "This number belongs to another visit.",
+    409: "The number is in use (rule number_taken), or somebody else is signed in (rule other_person).",
     422: "The visit has errors, named by field.",
 }
 
@@ -42,6 +45,13 @@ class PortalView(APIView):
     def person(self) -> Person:
         person: Person = self.request._request.person  # type: ignore[attr-defined]
         return person
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        """Whatever is asked for somebody in particular is done for nobody else."""
+        super().initial(request, *args, **kwargs)
+        meant = request.headers.get(PERSON_HEADER)
+        if meant and meant != str(self.person.user_id):
+            raise OtherPerson
 
     @cached_property
     def group(self) -> Group:

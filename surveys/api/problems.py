@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from http import HTTPStatus
+from types import MappingProxyType
 from typing import Any
 
-from django.http import Http404
+from django.http import Http404, QueryDict
 from django.utils.translation import gettext as _
 from rest_framework import exceptions, serializers
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
+from surveys.forms.controls import control_of
 from surveys.submission import InvalidSubmission, Problem
 
 MEDIA_TYPE = "application/problem+json"
@@ -22,6 +25,7 @@ class FieldProblemSerializer(serializers.Serializer[Any]):
     field = serializers.CharField(help_text="Path such as visited_on, spots.1.seconds or counts.Baetidae.")
     message = serializers.CharField()
     rule = serializers.CharField(help_text="Id of the rule; the rules page of the portal explains each.")
+    control = serializers.CharField(help_text="Name of the control in the portal's visit form that holds it.")
 
 
 class ProblemDetailsSerializer(serializers.Serializer[Any]):
@@ -34,19 +38,37 @@ class ProblemDetailsSerializer(serializers.Serializer[Any]):
     problems = FieldProblemSerializer(many=True)
 
 
-def problem_response(status: int, detail: str, problems: tuple[Problem, ...] = ()) -> Response:
-    """An answer that says what went wrong."""
-    return Response(problem_body(status, detail, problems), status=status, content_type=MEDIA_TYPE)
+Problems = tuple[Problem, ...]
+Posted = Mapping[str, str]
+NO_FORM: Posted = MappingProxyType({})
 
 
-def problem_body(status: int, detail: str, problems: tuple[Problem, ...] = ()) -> dict[str, Any]:
+def problem_response(status: int, detail: str, problems: Problems = (), post: Posted = NO_FORM) -> Response:
+    """An answer that says what went wrong; `post` is the form that was sent, if it was one."""
+    return Response(problem_body(status, detail, problems, post), status=status, content_type=MEDIA_TYPE)
+
+
+def number_taken(detail: str) -> Response:
+    """The refusal of a number (UUID) that belongs to something of somebody else's."""
+    return problem_response(HTTPStatus.CONFLICT, detail, (Problem("id", detail, "number_taken"),))
+
+
+def problem_body(status: int, detail: str, problems: Problems = (), post: Posted = NO_FORM) -> dict[str, Any]:
     """The same as plain data."""
     return {
         "type": "about:blank",
         "title": HTTPStatus(status).phrase,
         "status": status,
         "detail": detail,
-        "problems": [{"field": each.field, "message": each.message, "rule": each.rule} for each in problems],
+        "problems": [
+            {
+                "field": each.field,
+                "message": each.message,
+                "rule": each.rule,
+                "control": control_of(each.field, post),
+            }
+            for each in problems
+        ],
     }
 
 
@@ -54,7 +76,7 @@ def handle(error: Exception, context: dict[str, Any]) -> Response | None:
     """Turn whatever a view raised into problem details; None lets a fault of ours be a fault."""
     if isinstance(error, InvalidSubmission):
         detail = _("The visit was not taken: see the problems by field.")
-        return problem_response(HTTPStatus.UNPROCESSABLE_ENTITY, detail, error.problems)
+        return problem_response(HTTPStatus.UNPROCESSABLE_ENTITY, detail, error.problems, _form_in(context))
     if isinstance(error, exceptions.ValidationError):
         detail = _("The request cannot be read: see the problems by field.")
         return problem_response(HTTPStatus.BAD_REQUEST, detail, _field_problems(error.detail))
@@ -65,11 +87,19 @@ def handle(error: Exception, context: dict[str, Any]) -> Response | None:
     usual = exception_handler(error, context)
     if usual is None:
         return None
-    answer = problem_response(usual.status_code, str(usual.data["detail"]))
+    detail = str(usual.data["detail"])
+    # A refusal that a program must know from others of its number names itself by a rule.
+    rule = getattr(error, "rule", "")
+    answer = problem_response(usual.status_code, detail, (Problem("request", detail, rule),) if rule else ())
     # What the usual answer says in its headers (Allow, Retry-After) holds here too.
     for name, value in usual.items():
         answer.headers.setdefault(name, value)
     return answer
+
+
+def _form_in(context: Mapping[str, Any]) -> Posted:
+    sent = context["request"].data if "request" in context else None
+    return sent if isinstance(sent, QueryDict) else NO_FORM
 
 
 def _field_problems(detail: Any) -> tuple[Problem, ...]:

@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
 from uuid import UUID
 
 from django.db.models import QuerySet
+from django.http import QueryDict
 from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiResponse, extend_schema, extend_schema_view
 from rest_framework import status
-from rest_framework.exceptions import ValidationError
 from rest_framework.generics import ListAPIView
+from rest_framework.parsers import FormParser, JSONParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from surveys.api.base import PortalView, refusals
-from surveys.api.problems import problem_response
+from surveys.api.problems import number_taken
 from surveys.api.queries import lists_for, visits_with_all, visits_with_scores
+from surveys.api.sent import submission_sent
 from surveys.api.serializers import (
     GroupSerializer,
     ListSerializer,
@@ -31,9 +32,7 @@ from surveys.api.serializers import (
 from surveys.models import RecordingList, Site, Visit
 from surveys.models.visits import Source
 from surveys.services.errors import Conflict
-from surveys.services.saving import all_problems
 from surveys.services.visits import submit_visit
-from surveys.submission import InvalidSubmission, Problem, Submission, parse_submission
 from surveys.submission.serializers import SubmissionSerializer
 
 
@@ -111,6 +110,8 @@ class ApiVisits(PortalView, ListAPIView[Visit]):
 class ApiVisit(PortalView):
     """One visit: read it, or submit it under a number of your own making."""
 
+    parser_classes = (JSONParser, FormParser)
+
     @extend_schema(
         operation_id="visits_retrieve",
         summary="A visit with its findings and scores",
@@ -122,45 +123,32 @@ class ApiVisit(PortalView):
     @extend_schema(
         operation_id="visits_submit",
         summary="Submit a visit; sent again, it is answered with the first result",
-        request=SubmissionSerializer,
+        request={
+            "application/json": SubmissionSerializer,
+            "application/x-www-form-urlencoded": OpenApiTypes.OBJECT,
+        },
         responses={
             201: OpenApiResponse(VisitSerializer, description="Taken."),
             200: OpenApiResponse(VisitSerializer, description="Taken before: the first result again."),
             **refusals(409, 422),
         },
+        description="As JSON, or as the fields of the portal's visit form with `site` and `recording_list`.",
     )
     def put(self, request: Request, number: UUID, **_address: str) -> Response:
-        submission = self._submission(request.data, number)
+        # The group is looked up first: a stranger must not learn from the problems whether it exists.
+        group, data = self.group, request.data
+        source = Source.FORM if isinstance(data, QueryDict) else Source.API
+        submission = submission_sent(group, data, number)
         try:
-            receipt = submit_visit(person=self.person, submission=submission, source=Source.API)
+            receipt = submit_visit(person=self.person, submission=submission, source=source)
         except Conflict:
-            message = _("This number belongs to a visit of somebody else. Make a new one.")
-            return problem_response(status.HTTP_409_CONFLICT, message)
+            return number_taken(_("This number belongs to a visit of somebody else. Make a new one."))
         # Read back, so that a first answer and a resend's are the same to the letter.
         answer = Response(VisitSerializer(self._visit(number)).data)
         if receipt.is_new:
             answer.status_code = status.HTTP_201_CREATED
             answer["Location"] = reverse("api_visit", args=[self.group.slug, number])
         return answer
-
-    def _submission(self, data: Any, number: UUID) -> Submission:
-        """What was sent, under the number in the address and for a site of the group in it."""
-        if not isinstance(data, Mapping):
-            raise ValidationError({"request": [_("Send one visit as a JSON object.")]})
-        if str(data.get("id", number)) != str(number):
-            message = _("The number in the visit is not the one in the address.")
-            raise InvalidSubmission([Problem("id", message, "unreadable")])
-        # The group is looked up first: a stranger must not learn from the problems whether it exists.
-        sites = Site.objects.of_group(self.group)
-        try:
-            submission = parse_submission({**data, "id": str(number)})
-        except InvalidSubmission as refusal:
-            site = sites.filter(id=refusal.readable.site).first() if refusal.readable else None
-            raise InvalidSubmission(all_problems(refusal, site) if site else refusal.problems) from refusal
-        # Whoever belongs to two groups could otherwise submit to one under the address of the other.
-        if not sites.filter(id=submission.site).exists():
-            raise InvalidSubmission([Problem("site", _("Choose a site of this group."), "unknown_site")])
-        return submission
 
     def _visit(self, number: UUID) -> Visit:
         return get_object_or_404(visits_with_all(self.group), id=number)

@@ -19,6 +19,8 @@ from portal.accounts.models import Group
 from portal.audit.services import record_change
 from surveys.models import Draft, Photo, Visit
 from surveys.models.visits import Status
+from surveys.services.errors import Conflict
+from surveys.services.review import locked
 
 LARGEST_BYTES = 15 * 1024 * 1024
 LARGEST_PIXELS = 60_000_000
@@ -33,10 +35,19 @@ class InvalidPhoto(ValueError):
 
 @transaction.atomic
 def add_photo(
-    *, person: Person, group: Group, visit_number: UUID, upload: IO[bytes], caption: str = ""
+    *,
+    person: Person,
+    group: Group,
+    visit_number: UUID,
+    upload: IO[bytes],
+    caption: str = "",
+    number: UUID | None = None,
 ) -> Photo:
-    """Keep a picture for a draft or visit; raises InvalidPhoto when it cannot be read or is too large."""
-    _require_right(person, group, visit_number)
+    """Keep a picture for a draft or visit; raises InvalidPhoto when it cannot be read or is too large.
+
+    `number` is the picture's own, where whoever sends it made one.
+    """
+    _require_right(person, group, visit_number, "visit.add_photo")
     if Photo.objects.of_group(group).filter(visit_number=visit_number).count() >= MOST_PHOTOS:
         raise InvalidPhoto(
             _("%(most)s photos are enough for one visit. Remove one first.") % {"most": MOST_PHOTOS}
@@ -44,6 +55,7 @@ def add_photo(
     # A name of our own: an uploaded one may tell who took it, or try to leave the folder.
     content = ContentFile(_encoded_anew(upload), name=f"{uuid4()}.jpg")
     photo = Photo.objects.create(
+        id=number or uuid4(),
         group=group,
         visit_number=visit_number,
         file=content,
@@ -56,9 +68,36 @@ def add_photo(
 
 
 @transaction.atomic
+def send_photo(
+    *, person: Person, visit: Visit, number: UUID, upload: IO[bytes], caption: str = ""
+) -> tuple[Photo, bool]:
+    """Keep a picture of a visit under a number made by the client, and tell whether this very call kept it.
+
+    A resend is answered with the first picture; raises Conflict when the number is somebody else's, and else as
+    `add_photo` does.
+    """
+    # One after the other: the same picture may come twice at once, or cross the visit's approval.
+    held = locked(visit)
+    first = _first_sent(person, held, number)
+    if first:
+        return first, False
+    made = add_photo(
+        person=person, group=held.group, visit_number=held.pk, upload=upload, caption=caption, number=number
+    )
+    return made, True
+
+
+def _first_sent(person: Person, visit: Visit, number: UUID) -> Photo | None:
+    photo = Photo.objects.across_groups("a number made by a client may be anybody's").filter(pk=number).first()
+    if photo and (photo.visit_number, photo.added_by_id) != (visit.pk, person.user_id):
+        raise Conflict
+    return photo
+
+
+@transaction.atomic
 def remove_photo(*, person: Person, photo: Photo) -> None:
     """Remove a picture and, once that is certain, its file."""
-    _require_right(person, photo.group, photo.visit_number)
+    _require_right(person, photo.group, photo.visit_number, "visit.correct")
     record_change(
         actor=person, verb="photo.removed", thing=photo, changes={"visit": [str(photo.visit_number), None]}
     )
@@ -73,15 +112,18 @@ def forget_photos(photos: QuerySet[Photo]) -> None:
         transaction.on_commit(partial(storage.delete, name))
 
 
-def _require_right(person: Person, group: Group, number: UUID) -> None:
-    """Whoever may change the draft or visit may change its pictures; raises as `access.require` does."""
+def _require_right(person: Person, group: Group, number: UUID, action: str) -> None:
+    """Whoever may change the draft or visit may change its pictures; raises as `access.require` does.
+
+    `action` is the right that will do for a visit that was sent in and has not been returned.
+    """
     require(person, "visit.submit", group)
     draft = Draft.objects.of_group(group).filter(pk=number).first()
     if draft:
         require(person, "draft.edit", draft)
     visit = Visit.objects.of_group(group).filter(pk=number).first()
     if visit and not (visit.status == Status.RETURNED and allowed(person, "visit.mend", visit)):
-        require(person, "visit.correct", visit)
+        require(person, action, visit)
 
 
 def _encoded_anew(upload: IO[bytes]) -> bytes:

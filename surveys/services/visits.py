@@ -12,8 +12,9 @@ from django.utils.translation import gettext as _
 from portal.accounts.access import Person, require
 from portal.audit.services import record_change
 from surveys.judging import rescore_visit, score_visit
-from surveys.models import Draft, ImportRun, Site, Visit
+from surveys.models import Draft, ImportRun, RecordingList, Site, Visit
 from surveys.models.visits import Source, Status
+from surveys.recording_lists import lists_of
 from surveys.services.errors import Conflict, NotPossible, need_text
 from surveys.services.findings import decide_finding, renew_findings, write_findings
 from surveys.services.review import approve_visit, locked, return_visit
@@ -94,8 +95,9 @@ def _take_in(
     # Whoever submits was there, unless they say otherwise; of the past nobody can assume so.
     if submission.recorder is None and not past_record:
         submission = replace(submission, recorder=person.user_id)
+    recording_list = _list_of(submission, site)
     checked = check(submission, site, past_record=past_record)
-    visit = _create(person, submission, site, import_run, past_record, source)
+    visit = _create(person, submission, site, recording_list, import_run, past_record, source)
     # The visit's row comes first: its key is what lets only one of two equal submissions through.
     write_parts(visit, submission)
     write_findings(visit, checked.findings)
@@ -116,10 +118,24 @@ def _site_of(person: Person, submission: Submission) -> Site:
     return site
 
 
+def _list_of(submission: Submission, site: Site) -> RecordingList:
+    """The list that the visit was recorded on; a form may have left home before the site was given another."""
+    if submission.recording_list in (None, site.recording_list_id):
+        return site.recording_list
+    found = lists_of(site.group).filter(pk=submission.recording_list).first()
+    if found is None:
+        message = _(
+            "This recording list is not one of your group's. Open the form anew where there is a network."
+        )
+        raise InvalidSubmission([Problem("recording_list", message, "unknown_list")])
+    return found
+
+
 def _create(
     person: Person,
     submission: Submission,
     site: Site,
+    recording_list: RecordingList,
     import_run: ImportRun | None,
     past_record: bool,
     source: str,
@@ -128,7 +144,7 @@ def _create(
         id=submission.id,
         group=site.group,
         site=site,
-        recording_list=site.recording_list,
+        recording_list=recording_list,
         entered_by_id=acting_id(person),
         submitted_at=timezone.now(),
         source=Source.IMPORT if import_run else source,

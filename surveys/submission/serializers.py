@@ -24,6 +24,7 @@ from surveys.submission.fields import (
     WholeNumber,
 )
 from surveys.submission.numbers import limit_or_value
+from surveys.submission.timing import TimedKicks
 
 Values = dict[str, Any]
 
@@ -40,6 +41,13 @@ class SpotSerializer(serializers.Serializer[Any]):
     kicks = WholeNumber(min_value=1, max_value=100)
     seconds = TypedNumber(help_text="Time of all kicks together, s.")
     depth_cm = TypedNumber(required=False)
+    timed = TimedKicks(
+        required=False, help_text="Each kick as a phone timed it; what cannot be read is left out."
+    )
+
+    def validate(self, attrs: Values) -> Values:
+        timed, log_damaged = attrs.pop("timed", ((), False))
+        return attrs | {"timed": timed, "log_damaged": log_damaged}
 
 
 class ReadingSerializer(serializers.Serializer[Any]):
@@ -62,6 +70,9 @@ class EntrySerializer(serializers.Serializer[Any]):
     whole_tray = serializers.BooleanField(
         default=False, help_text="Picked out of the whole tray where a fraction was sorted; never multiplied."
     )
+    by_key = serializers.BooleanField(
+        default=False, help_text="The name was worked out with the identification key."
+    )
 
     def validate(self, attrs: Values) -> Values:
         # Resolved here, before anything is checked or scored, so that all doors know the same names.
@@ -69,6 +80,7 @@ class EntrySerializer(serializers.Serializer[Any]):
         if known is None:
             raise _refuse(unknown_taxon(attrs["taxon"]), "unknown_taxon")
         _require_amount(attrs)
+        _require_found(attrs)
         _require_agreement(attrs.get("count"), attrs.get("range"))
         return attrs | {"taxon": known.name, "recorded_as": _name_kept(attrs, known.name)}
 
@@ -98,6 +110,13 @@ def _require_amount(attrs: Values) -> None:
         raise _refuse(_("Say how many there were, or that it was seen and not counted."), "required")
 
 
+def _require_found(attrs: Values) -> None:
+    if attrs.get("count") == 0 and attrs["by_key"]:
+        raise _refuse(
+            _("You found it with the key, and say that none were found. Keep one of the two."), "count_at_odds"
+        )
+
+
 def _require_agreement(count: int | None, limits: tuple[int, int | None] | None) -> None:
     if count is None or limits is None:
         return
@@ -118,6 +137,9 @@ class SubmissionSerializer(serializers.Serializer[Any]):
         help_text="Made by the client; a resend with the same number is answered with the first result."
     )
     site = Identifier()
+    recording_list = Identifier(
+        required=False, help_text="The list the recorder worked with; the site's present one if left out."
+    )
     was_made = serializers.BooleanField(default=True)
     not_made_reason = Choice(NotMade.choices, required=False)
     visited_on = Day()
@@ -131,6 +153,9 @@ class SubmissionSerializer(serializers.Serializer[Any]):
     clarity = Choice(Clarity.choices, required=False)
     weather = Choice(Weather.choices, required=False)
     weather_past_week = Choice(Weather.choices, required=False)
+    kit = Identifier(required=False, help_text="The kit that was used: it was in this water.")
+    checklist_done = serializers.BooleanField(default=False, help_text="The checklist was gone through.")
+    checklist_at = ClockTime(required=False, help_text="When the checklist was gone through.")
     fraction_sorted = FractionSorted(
         required=False, help_text="Share of the tray that was sorted, such as 1/4; all of it if left out."
     )

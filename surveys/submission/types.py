@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, time
+from datetime import date, datetime, time
 from decimal import Decimal
 from uuid import UUID
 
@@ -36,14 +36,27 @@ class InvalidSubmission(ValueError):
 
 
 @dataclass(frozen=True)
+class Timed:
+    """One kick as a phone timed it: when it began (aware, to the millisecond), and how long it took, in s."""
+
+    started_at: datetime
+    seconds: Decimal
+
+
+@dataclass(frozen=True)
 class Spot:
-    """Kicking at one spot: `seconds` is the time of all its kicks together, depth in cm."""
+    """Kicking at one spot: `seconds` is the time of all its kicks together, depth in cm.
+
+    `timed` is what a phone timed of it, in order; `log_damaged` says that some of that could not be read.
+    """
 
     number: int
     kicks: int
     seconds: Decimal
     flow_type: str = ""
     depth_cm: Decimal | None = None
+    timed: tuple[Timed, ...] = ()
+    log_damaged: bool = False
 
     @property
     def field(self) -> str:
@@ -69,7 +82,8 @@ class Reading:
 class Entry:
     """One line of the count: exact, a range (`high` None with a `low` is open-ended), or seen and not counted.
 
-    `whole_tray` marks what was picked out of the whole tray where only a fraction of it was sorted.
+    `whole_tray` marks what was picked out of the whole tray where only a fraction of it was sorted; `by_key` a
+    name that was worked out with the identification key.
     `taxon` is the name that scoring knows; `recorded_as` the name as written, where that differs.
     """
 
@@ -79,6 +93,7 @@ class Entry:
     low: int | None = None
     high: int | None = None
     whole_tray: bool = False
+    by_key: bool = False
 
     @property
     def name(self) -> str:
@@ -102,11 +117,15 @@ class Entry:
 
 @dataclass(frozen=True)
 class Submission:
-    """What is said of one visit. `recorder` None means whoever submits (or nobody known, in a past record)."""
+    """What is said of one visit. `recorder` None means whoever submits (or nobody known, in a past record).
+
+    `recording_list` is the version of the list that the recorder worked with; None means the site's present one.
+    """
 
     id: UUID
     site: UUID
     visited_on: date
+    recording_list: UUID | None = None
     was_made: bool = True
     not_made_reason: str = ""
     started_at: time | None = None
@@ -119,6 +138,9 @@ class Submission:
     clarity: str = ""
     weather: str = ""
     weather_past_week: str = ""
+    kit: UUID | None = None
+    checklist_done: bool = False
+    checklist_at: time | None = None
     fraction_sorted: str = ""
     pollution_signs: str = ""
     notes: str = ""

@@ -32,8 +32,8 @@ INCIDENT = policy("     login  ok        ok          ok       404       ok      
 INCIDENT_ACT = policy(" login  403       ok          ok       404       ok      404    login    404")
 INCIDENT_RUN = policy(" login  403       ok          ok       404       403     404    login    404")
 PHONE = policy("        401    ok        ok          ok       ok        ok      ok     401      ok")
-API_SIGNED_IN = policy("403    ok        ok          ok       ok        ok      ok     403      ok")
-API_MEMBER = policy("   403    ok        ok          ok       404       404     404    403      404")
+API_SIGNED_IN = policy("401    ok        ok          ok       ok        ok      ok     401      ok")
+API_MEMBER = policy("   401    ok        ok          ok       404       404     404    401      404")
 
 Methods = Mapping[str, Policy]
 
@@ -67,6 +67,7 @@ TABLE: Mapping[str, Methods] = {
     "methods": page(OPEN),
     "method_detail": page(OPEN),
     "health": page(OPEN),
+    "metrics": page(HIDDEN),
     "style_guide": page(OPEN),
     "demo_inbox": page(HIDDEN),
     "demo_mail": page(HIDDEN),
@@ -104,6 +105,7 @@ TABLE: Mapping[str, Methods] = {
     "bank_visit": page(MEMBER),
     "bank_state": page(PHONE),
     "bank_offline": page(OPEN),
+    "bank_timer": page(OPEN),
     "bank_worker": page(OPEN),
     "bank_manifest": page(OPEN),
     "bank_icon": page(OPEN),
@@ -131,6 +133,7 @@ TABLE: Mapping[str, Methods] = {
     "api_lists": program(API_MEMBER),
     "api_visits": program(API_MEMBER),
     "api_visit": program(API_MEMBER, put=API_MEMBER),
+    "api_visit_photo": {"put": API_MEMBER, "options": API_SIGNED_IN},
     "api_verdict": program(API_MEMBER),
     # triggers, contacts, incidents
     "trigger_set": form(COORDINATOR),
@@ -147,6 +150,25 @@ TABLE: Mapping[str, Methods] = {
     "incident_note": button(INCIDENT_ACT),
     "incident_close": button(INCIDENT_ACT),
     "incident_renew_links": button(INCIDENT_RUN),
+    # what surrounds a visit
+    "outing_rules": page(MEMBER),
+    "outing_rules_edit": form(COORDINATOR),
+    "kit_list": page(MEMBER),
+    "kit_create": form(COORDINATOR),
+    "kit_detail": page(MEMBER),
+    "kit_edit": form(COORDINATOR),
+    "kit_clean": form(MEMBER),
+    "river_report": form(MEMBER),
+    "river_lift": button(MEMBER),
+    "record_sheet": page(MEMBER),
+    "safe_return_list": page(MEMBER),
+    "safe_return_start": form(MEMBER),
+    "safe_return_detail": page(MEMBER),
+    "safe_return_extend": button(AUTHOR),
+    "safe_return_end": button(MEMBER),
+    "return_link": page(OPEN),
+    "return_link_end": button(OPEN),
+    "return_link_extend": button(OPEN),
     # behind a signed link, whose holder needs no account
     "alert_page": page(OPEN),
     "alert_photo": page(OPEN),

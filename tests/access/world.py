@@ -21,14 +21,17 @@ from portal.accounts.services import invitation_token, invite_person
 from portal.reports.figures import gather_figures
 from portal.reports.models import YearlyReport
 from surveys.list_lines import read_lines
-from surveys.models import Finding, RescoreRun
+from surveys.models import Finding, RescoreRun, ReturnNotice
+from surveys.returns import return_url
 from surveys.services.drafts import start_visit
 from surveys.services.imports import keep_sheet
+from surveys.services.kits import clean_kit, save_kit
 from surveys.services.lists import create_list
 from surveys.services.photos import add_photo
 from surveys.services.review import return_visit
 from tests.conftest import Cast
 from tests.factories import UserFactory, account_at, days_ago, member_of, person_for, submit
+from tests.surveys.returning import begin_return
 
 ROLES = (
     "nobody",
@@ -65,6 +68,7 @@ def build_world(cast: Cast) -> World:
     world.special["bank_icon"] = {"name": "192"}
     _add_visits(world, cast)
     _add_list(world, cast)
+    _add_outings(world, cast)
     _add_rescoring(world, cast)
     _add_incident(world, cast)
     _add_people_records(world, cast)
@@ -121,6 +125,7 @@ def _add_visits(world: World, cast: Cast) -> None:
         "run_id": run.id,
     }
     world.special["visit_mend"] = {"visit_id": own.id}
+    world.special["api_visit_photo"] = {"number": own.id, "photo_number": uuid4()}
     world.special["photo_remove"] = {"photo_id": own_photo.id}
 
 
@@ -129,6 +134,16 @@ def _add_list(world: World, cast: Cast) -> None:
         person=cast.person("coordinator"), group=cast.group, name="Our list", lines=read_lines("Baetidae")
     )
     world.values["list_id"] = own.id
+
+
+def _add_outings(world: World, cast: Cast) -> None:
+    kit = save_kit(person=cast.person("coordinator"), group=cast.group, kit=None, name="Red bag")
+    clean_kit(person=cast.person("volunteer"), kit=kit, method="hot_water")
+    safe_return = begin_return(cast)
+    notice = ReturnNotice.objects.of_group(cast.group).get(safe_return=safe_return, email=cast.volunteer.email)
+    world.values |= {"kit_id": kit.id, "return_id": safe_return.id}
+    for name in ("return_link", "return_link_end", "return_link_extend"):
+        world.special[name] = {"token": return_url(notice).split("/")[-2]}
 
 
 def _add_rescoring(world: World, cast: Cast) -> None:

@@ -26,6 +26,7 @@ class Thing:
     group_id: UUID = GROUP
     entered_by_id: UUID | None = None
     recorder_id: UUID | None = None
+    status: str = "waiting"
     involved_user_ids: set[UUID] = field(default_factory=set)
     pair_ids: set[UUID] = field(default_factory=set)
     contact_user_ids: set[UUID] = field(default_factory=set)
@@ -83,6 +84,7 @@ EXPECTED = {
     "visit.submit": MEMBERS,
     "visit.view": MEMBERS,
     "visit.mend": {"author", "recorder"},
+    "visit.add_photo": {"author", *COORDINATORS},
     "draft.edit": {"author"},
     "visit.review": COORDINATORS,
     "visit.correct": COORDINATORS,

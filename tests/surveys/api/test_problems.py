@@ -47,7 +47,12 @@ def test_it_has_the_members_of_the_standard(error: Exception, status: int, title
 
 def test_it_names_the_fields_of_an_invalid_submission() -> None:
     assert answer(InvalidSubmission([PH])).data["problems"] == [
-        {"field": "measurements.ph", "message": "pH goes from 0 to 14.", "rule": "range_error"}
+        {
+            "field": "measurements.ph",
+            "message": "pH goes from 0 to 14.",
+            "rule": "range_error",
+            "control": "measurements-ph-value",
+        }
     ]
 
 

@@ -153,7 +153,7 @@ def test_it_is_read_by_members_and_unknown_to_strangers(
 @pytest.mark.parametrize("path", ["/api/v1/groups/", *(address(page) for page in PAGES)])
 def test_it_wants_somebody_signed_in(cast: Cast, path: str) -> None:
     answer = APIClient().get(path)
-    assert answer.status_code == 403
+    assert answer.status_code == 401
     assert answer["Content-Type"] == "application/problem+json"
 
 

@@ -28,6 +28,7 @@ def test_it_describes_every_address(schema: dict[str, Any]) -> None:
         f"{group}/lists/",
         f"{group}/visits/",
         f"{group}/visits/{{number}}/",
+        f"{group}/visits/{{number}}/photos/{{photo_number}}/",
     } <= set(schema["paths"])
 
 
@@ -39,7 +40,7 @@ def test_it_describes_what_a_submission_holds(schema: dict[str, Any]) -> None:
 
 def test_it_describes_every_answer_to_a_submission(schema: dict[str, Any]) -> None:
     answers = schema["paths"]["/api/v1/groups/{slug}/visits/{number}/"]["put"]["responses"]
-    assert set(answers) == {"200", "201", "400", "403", "404", "409", "422"}
+    assert set(answers) == {"200", "201", "400", "401", "403", "404", "409", "422"}
     assert list(answers["422"]["content"]) == ["application/problem+json"]
     assert answers["422"]["content"]["application/problem+json"]["schema"]["$ref"].endswith("/ProblemDetails")
 

@@ -99,6 +99,7 @@ def test_it_answers_409_when_the_number_is_somebody_elses(cast: Cast, client_of:
         answer = put(client_of("volunteer"), data_for(cast.site, id=str(visit.pk)))
         assert answer.status_code == 409
         assert answer.json()["title"] == "Conflict"
+        assert [problem["rule"] for problem in answer.json()["problems"]] == ["number_taken"]
         assert "scores" not in answer.json()
     taken.refresh_from_db()
     assert taken.entered_by_id == cast.other_volunteer.pk
@@ -128,7 +129,7 @@ def test_it_tells_strangers_nothing(cast: Cast, client_of: ClientOf, who: str) -
 
 def test_it_takes_nothing_from_nobody(cast: Cast) -> None:
     answer = put(APIClient(), data_for(cast.site))
-    assert answer.status_code == 403
+    assert (answer.status_code, answer["Content-Type"]) == (401, "application/problem+json")
     assert not Visit.objects.of_group(cast.group).exists()
 
 
@@ -138,6 +139,7 @@ def test_it_takes_nothing_without_the_token_against_forged_requests(cast: Cast) 
     answer = put(client, data_for(cast.site))
     assert answer.status_code == 403
     assert "CSRF" in answer.json()["detail"]
+    assert [problem["rule"] for problem in answer.json()["problems"]] == ["stale_token"]
 
 
 @pytest.mark.parametrize("body", ["[]", '"visit"', "3"])

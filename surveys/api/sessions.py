@@ -1,0 +1,49 @@
+"""Who asks: the session of the portal, with refusals that a program can tell apart."""
+
+from __future__ import annotations
+
+from django.utils.translation import gettext as _
+from drf_spectacular.authentication import SessionScheme
+from rest_framework.authentication import SessionAuthentication
+from rest_framework.exceptions import APIException, PermissionDenied
+from rest_framework.request import Request
+
+# Each request of a phone says whose visits it sends, so that nothing is mixed after somebody else signed in.
+PERSON_HEADER = "X-Rifflebook-Person"
+
+
+class StaleToken(PermissionDenied):
+    """The token against forged requests is missing or of an earlier session; a fresh one helps."""
+
+    rule = "stale_token"
+
+
+class OtherPerson(APIException):
+    """The request is meant for another account than the one that is signed in."""
+
+    status_code = 409
+    rule = "other_person"
+
+    def __init__(self) -> None:
+        super().__init__(_("Somebody else is signed in on this device. Sign in as yourself, then send again."))
+
+
+class PortalSession(SessionAuthentication):
+    """The portal's session; where it ran out the answer is 401, and never a sign-in page."""
+
+    def authenticate_header(self, request: Request) -> str:  # noqa: ARG002
+        # Without this header the framework answers 403, which a program takes for a refusal of the visit.
+        return "Session"
+
+    def enforce_csrf(self, request: Request) -> None:  # type: ignore[override]
+        try:
+            super().enforce_csrf(request)  # type: ignore[arg-type]
+        except PermissionDenied as refusal:
+            raise StaleToken(refusal.detail) from refusal
+
+
+class PortalSessionScheme(SessionScheme):
+    """The same in the interface's schema."""
+
+    target_class = PortalSession
+    name = "portalSession"
