@@ -113,7 +113,7 @@ self.phoneSender = (() => {
 
   const settle = async (visit, { status, body }, session) => {
     if (status === 201 || status === 200) return mark(visit, sentBy(body, status));
-    const trouble = troubleOf(status);
+    const trouble = troubleOf(status) || (isStale(body) ? "server" : "");
     if (trouble) {
       await mark(visit, () => ({ trouble }));
       return trouble;
@@ -121,6 +121,11 @@ self.phoneSender = (() => {
     if (await isOtherSession(status, body, session)) return "signed-out";
     return mark(visit, refusedBy(body, status));
   };
+
+  // Somebody signed in anew a moment ago, which changes the token; the next try asks for the new one.
+  const isStale = (body) => ruleIn(body, "stale_token");
+
+  const ruleIn = (body, rule) => (body.problems ?? []).some((problem) => problem.rule === rule);
 
   const mark = async (visit, change) => {
     await store.changeVisit(visit.number, (now) => now && { ...now, ...change(now) });
@@ -149,7 +154,7 @@ self.phoneSender = (() => {
 
   // A refusal may mean that the session ended, or that somebody else signed in, between two requests.
   const isOtherSession = async (status, body, session) => {
-    if (status === 409) return (body.problems ?? []).some((problem) => problem.rule === "other_person");
+    if (status === 409) return ruleIn(body, "other_person");
     if (status !== 401 && status !== 403) return false;
     const now = await sessionNow();
     return now.person !== session.person;
@@ -166,7 +171,7 @@ self.phoneSender = (() => {
   };
 
   const settlePhoto = async (photo, { status, body }, session) => {
-    const trouble = troubleOf(status);
+    const trouble = troubleOf(status) || (isStale(body) ? "server" : "");
     if (trouble) return trouble;
     if (status === 200 || status === 201) {
       // Arrived: the room is given back.
