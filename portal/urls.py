@@ -12,6 +12,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("public/<slug:slug>/sites/<uuid:site_id>/", public.public_site, name="public_site"),
     path("methods/", methods.methods, name="methods"),
     path("health/", service.health, name="health"),
+    path("metrics/", service.metrics, name="metrics"),
     path("developers/style/", service.style_guide, name="style_guide"),
     path("demo/inbox/", demo_inbox.demo_inbox, name="demo_inbox"),
     path("demo/inbox/<str:name>/", demo_inbox.demo_mail, name="demo_mail"),

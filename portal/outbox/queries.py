@@ -42,3 +42,15 @@ def oldest_owed_at() -> datetime | None:
     )
     oldest: datetime | None = owed.aggregate(oldest=models.Min("created_at"))["oldest"]
     return oldest
+
+
+def oldest_owed_seconds() -> int:
+    """Age of the oldest message that is due, s; 0 when nothing is owed."""
+    owed_at = oldest_owed_at()
+    return int((timezone.now() - owed_at).total_seconds()) if owed_at else 0
+
+
+def late_by_minutes() -> int:
+    """How old the oldest owed message is, min, once that is too old; 0 while messages flow."""
+    age = oldest_owed_seconds()
+    return age // 60 if age > LATE_AFTER.total_seconds() else 0

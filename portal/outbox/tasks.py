@@ -7,6 +7,7 @@ from uuid import UUID
 from celery import shared_task
 
 from portal.outbox.delivery import deliver, deliver_all_owed
+from portal.outbox.heartbeats import WORKER, note_alive
 
 
 @shared_task(name="portal.outbox.tasks.deliver_message")
@@ -18,4 +19,5 @@ def deliver_message(message_id: str) -> None:
 @shared_task(name="portal.outbox.tasks.sweep_outbox", expires=30)
 def sweep_outbox() -> int:
     """Deliver whatever is owed and due; return how many were tried."""
+    note_alive(WORKER)
     return deliver_all_owed()

@@ -16,9 +16,10 @@ from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter
 from portal.accounts.queries import public_groups
-from portal.outbox.queries import undelivered_messages
+from portal.outbox.queries import late_by_minutes, undelivered_messages
 from portal.queries import returned_to
 from surveys.queries import own_drafts, sites_due, visits_of, visits_waiting
+from surveys.returns import live_returns
 
 DESK_ROWS = 12
 LATEST_ROWS = 6
@@ -45,7 +46,9 @@ def group_desk(request: PortalRequest, slug: str) -> HttpResponse:
     context = {
         "group": group,
         "pressing": [each for each in due if each.state in ("late", "due", "first")],
+        "high": [each for each in due if each.state == "high"],
         "later": [each for each in due if each.state == "later"],
+        "returns": live_returns(request.person, group),
         "drafts": own_drafts(request.person).filter(group=group),
         "returned": returned_to(request.person, group),
         "recent": list(visits_of(group)[:LATEST_ROWS]),
@@ -62,6 +65,7 @@ def _coordinators_part(group: Group, today: Any) -> dict[str, object]:
         "is_coordinator": True,
         "waiting": list(waiting[:DESK_ROWS]),
         "waiting_count": waiting.count(),
+        "owed_minutes": late_by_minutes(),
         "undelivered": list(undelivered_messages(group)[:DESK_ROWS]),
         "lapsed": group.sites.filter(permission_until__lt=today, closed_on=None),
     }

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from django.conf import settings
 from django.db import DatabaseError
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
-from django.utils import timezone
+from django.utils.crypto import constant_time_compare
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
+from prometheus_client import CONTENT_TYPE_LATEST
 
-from portal.outbox.queries import oldest_owed_at
+from portal.outbox.heartbeats import seconds_since
+from portal.outbox.metrics import metrics_page
+from portal.outbox.queries import LATE_AFTER, oldest_owed_seconds
 from portal.style_guide import style_guide_context
 
-LATE_AFTER_SECONDS = 300
+# The scheduler asks for a sweep every 10 s and a worker makes it: two minutes of silence are no hiccup.
+SILENT_AFTER_SECONDS = 120
 
 
 @never_cache
@@ -20,16 +25,28 @@ LATE_AFTER_SECONDS = 300
 def health(_request: HttpRequest) -> JsonResponse:
     """Whether messages flow, for outside monitors: 200 when well, 503 when not.
 
-    `oldest_owed_seconds` is the age of the oldest message that should have left by now.
+    `oldest_owed_seconds` is the age of the oldest message that should have left by now; `worker_seconds` and
+    `scheduler_seconds` tell how long ago each was last alive, null when it never was.
     """
     try:
-        owed_at = oldest_owed_at()
+        age, alive = oldest_owed_seconds(), seconds_since()
     except DatabaseError:
         return JsonResponse({"status": "down", "database": False}, status=503)
-    age = int((timezone.now() - owed_at).total_seconds()) if owed_at else 0
-    is_well = age <= LATE_AFTER_SECONDS
-    body = {"status": "ok" if is_well else "late", "database": True, "oldest_owed_seconds": age}
-    return JsonResponse(body, status=200 if is_well else 503)
+    silent = any(each is None or each > SILENT_AFTER_SECONDS for each in alive.values())
+    state = "late" if age > LATE_AFTER.total_seconds() else "silent" if silent else "ok"
+    body = {"status": state, "database": True, "oldest_owed_seconds": age}
+    body |= {f"{part}_seconds": seconds for part, seconds in alive.items()}
+    return JsonResponse(body, status=200 if state == "ok" else 503)
+
+
+@never_cache
+@require_safe
+def metrics(request: HttpRequest) -> HttpResponse:
+    """Figures for Prometheus, for whoever shows METRICS_TOKEN; without such a setting the page is not there."""
+    given = request.headers.get("Authorization", "").removeprefix("Bearer ")
+    if not settings.METRICS_TOKEN or not constant_time_compare(given, settings.METRICS_TOKEN):
+        raise Http404
+    return HttpResponse(metrics_page(), content_type=CONTENT_TYPE_LATEST)
 
 
 @require_safe

@@ -103,6 +103,7 @@ TABLE: Mapping[str, Methods] = {
     "bank_home": page(SIGNED_IN),
     "bank_site": page(MEMBER),
     "bank_visit": page(MEMBER),
+    "bank_key": page(OPEN),
     "bank_state": page(PHONE),
     "bank_offline": page(OPEN),
     "bank_timer": page(OPEN),

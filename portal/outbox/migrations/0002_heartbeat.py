@@ -5,17 +5,16 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('outbox', '0001_initial'),
+        ("outbox", "0001_initial"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Heartbeat',
+            name="Heartbeat",
             fields=[
-                ('name', models.CharField(max_length=40, primary_key=True, serialize=False)),
-                ('at', models.DateTimeField(default=django.utils.timezone.now)),
+                ("name", models.CharField(max_length=40, primary_key=True, serialize=False)),
+                ("at", models.DateTimeField(default=django.utils.timezone.now)),
             ],
         ),
     ]
