@@ -20,21 +20,35 @@ from portal.accounts.models import Group
 from portal.accounts.pages import enter
 from portal.accounts.queries import members_of
 from scoring.taxa import all_taxa
-from surveys.bank import bank_sites, last_results
+from surveys.api.sessions import PERSON_HEADER
+from surveys.bank import MOST_SITES, bank_sites, last_results
 from surveys.forms import visit_entry
+from surveys.locations import grid_reference
 from surveys.overviews import state_of
 from surveys.release import release
 from surveys.services.photos import MOST_PHOTOS
 from surveys.views.drafts import opening_data
 from surveys.views.shared import find_site, kit_choices
 
-PERSON_HEADER = "X-Rifflebook-Person"
 RELEASE_HEADER = "X-Rifflebook-Release"
 View = Callable[..., HttpResponse]
 
 
 def bank_page(view: View) -> View:
-    """A page for signed-in members that a phone keeps: it says whose it is and of which release."""
+    """A page for signed-in members that a phone keeps."""
+    # A form is a hundred kilobytes of text; a phone fetches it for every site.
+    page: View = never_cache(gzip_page(login_required(require_safe(_labelled(view)))))
+    return page
+
+
+def open_bank_page(view: View) -> View:
+    """A page for everybody that a phone keeps."""
+    page: View = never_cache(gzip_page(require_safe(_labelled(view))))
+    return page
+
+
+def _labelled(view: View) -> View:
+    """The page with the headers that say whose it is and of which release."""
 
     @wraps(view)
     def labelled(request: PortalRequest, *args: Any, **kwargs: Any) -> HttpResponse:
@@ -43,16 +57,17 @@ def bank_page(view: View) -> View:
         answer[RELEASE_HEADER] = release()
         return answer
 
-    # A form is a hundred kilobytes of text; a phone fetches it for every site.
-    page: View = never_cache(gzip_page(login_required(require_safe(labelled))))
-    return page
+    return labelled
 
 
 @bank_page
 def bank_home(request: PortalRequest) -> HttpResponse:
     """Where a phone starts: the due sites of all my groups, and what is on this phone."""
     sites = bank_sites(request.person, timezone.localdate())
-    return render(request, "bank/bank_home.html", {"sites": sites})
+    kept = sites[:MOST_SITES]
+    groups = len(request.person.memberships)
+    context = {"sites": kept, "left_out": len(sites) - len(kept), "several_groups": groups > 1}
+    return render(request, "bank/bank_home.html", context)
 
 
 @bank_page
@@ -64,6 +79,7 @@ def bank_site(request: PortalRequest, slug: str, site_id: UUID) -> HttpResponse:
     context = {
         "site": site,
         "due": state_of(group, site, today),
+        "grid_reference": grid_reference(site.latitude, site.longitude),
         "visits": last_results(site),
         "permission_lapsed": site.permission_lapsed(today),
     }

@@ -19,7 +19,7 @@ from portal.accounts.middleware import PortalRequest
 from surveys.api.problems import MEDIA_TYPE, problem_body
 from surveys.app_icons import ICONS, icon_png
 from surveys.app_manifest import manifest
-from surveys.bank import bank_pages, bank_sites
+from surveys.bank import bank_pages, kept_sites
 from surveys.release import release, static_addresses
 
 # Shared by the pages and the worker, in the order in which they need each other.
@@ -35,7 +35,7 @@ def bank_state(request: PortalRequest) -> HttpResponse:
         body = problem_body(401, _("Nobody is signed in."))
         return JsonResponse(body, status=401, content_type=MEDIA_TYPE)
     today = timezone.localdate()
-    sites = bank_sites(person, today)
+    sites = kept_sites(person, today)
     pages = bank_pages(person, sites, today)
     return JsonResponse(
         {

@@ -26,7 +26,7 @@ const showReadiness = async () => {
   ready.querySelector("[data-ready-what]").textContent = last.kept;
   when.dateTime = at.toISOString();
   when.textContent = timeWords(at);
-  show(last.isComplete ? "kept" : "partly");
+  show(last.state);
 };
 
 if ("serviceWorker" in navigator && "caches" in self) {
@@ -34,16 +34,18 @@ if ("serviceWorker" in navigator && "caches" in self) {
   navigator.serviceWorker.addEventListener("message", (event) => {
     if (event.data?.type === "refreshed") showReadiness();
   });
+  document.addEventListener("worker-refused", () => show("unable"));
 } else {
   show("unable");
 }
 
+// Where the browser can be asked, a button stands in the place of the advice.
 const install = document.querySelector("[data-install]");
 self.addEventListener("beforeinstallprompt", (event) => {
   event.preventDefault();
-  install.hidden = false;
-  install.querySelector("button").onclick = async () => {
-    install.hidden = true;
-    await event.prompt();
-  };
+  const offer = install.querySelector("[data-install-offer]");
+  offer.hidden = false;
+  install.querySelector("[data-install-help]").hidden = true;
+  offer.querySelector("button").onclick = () => event.prompt();
 });
+self.addEventListener("appinstalled", () => (install.hidden = true));

@@ -45,41 +45,41 @@
     if (wanted.release !== setup.release) return void (await self.registration.update());
     const cache = await caches.open(PAGES + wanted.person);
     await tell({ type: "refreshing" });
-    const isComplete = await fetchAll(cache, wanted);
+    const missed = await fetchAll(cache, wanted);
     await dropUnlisted(cache, wanted.pages);
-    await note(cache, wanted, isComplete);
-    if (isComplete) await dropOldFiles();
+    await note(cache, wanted, missed);
+    if (missed.size === 0) await dropOldFiles();
     await tell({ type: "refreshed" });
   };
 
+  // What was missed, as the names of errors; nothing where all is kept.
   const fetchAll = async (cache, { pages, person }) => {
     const queue = [...pages];
-    let missing = 0;
+    const missed = new Set();
     const work = async () => {
       for (let page = queue.shift(); page; page = queue.shift()) {
-        if (!(await fetchPage(cache, page, person))) missing += 1;
+        await fetchPage(cache, page, person).catch((error) => missed.add(error.name));
       }
     };
     await Promise.all(Array.from({ length: AT_ONCE }, work));
-    return missing === 0;
+    return missed;
   };
 
-  // Whether the page is kept in this version afterwards.
+  // Keeps the page in this version, or fails.
   const fetchPage = async (cache, { address, version }, person) => {
     const kept = await cache.match(address);
-    if (kept?.headers.get(VERSION) === version) return true;
-    try {
-      const answer = await fetch(address, { cache: "no-store", redirect: "manual" });
-      if (!isPageOf(answer, person)) return false;
-      const headers = new Headers(answer.headers);
-      headers.set(VERSION, version);
-      // The text is unpacked by now.
-      headers.delete("Content-Encoding");
-      await cache.put(address, new Response(await answer.blob(), { headers }));
-      return true;
-    } catch {
-      return false;
-    }
+    if (kept?.headers.get(VERSION) === version) return;
+    const answer = await fetch(address, { cache: "no-store", redirect: "manual" });
+    if (!isPageOf(answer, person)) throw new Error("another page");
+    await keep(cache, address, answer, version);
+  };
+
+  const keep = async (cache, address, answer, version) => {
+    const headers = new Headers(answer.headers);
+    headers.set(VERSION, version);
+    // The text is unpacked by now.
+    headers.delete("Content-Encoding");
+    await cache.put(address, new Response(await answer.blob(), { headers }));
   };
 
   // Between two requests somebody else may have signed in, or a new release may have come.
@@ -95,8 +95,10 @@
     }
   };
 
-  const note = async (cache, { kept, name }, isComplete) => {
-    const body = JSON.stringify({ kept, name, isComplete, at: Date.now() });
+  // For the start page, which says whether the phone is ready.
+  const note = async (cache, { kept }, missed) => {
+    const state = missed.has("QuotaExceededError") ? "full" : missed.size ? "partly" : "kept";
+    const body = JSON.stringify({ kept, state, at: Date.now() });
     await cache.put(READY, new Response(body, { headers: { "Content-Type": "application/json" } }));
   };
 
@@ -121,7 +123,7 @@
     const name = person ? PAGES + person : await keptName();
     const cache = name && (await caches.has(name)) ? await caches.open(name) : null;
     const last = await (await cache?.match(READY))?.json();
-    if (last?.isComplete && Date.now() - last.at < milliseconds) return;
+    if (last?.state === "kept" && Date.now() - last.at < milliseconds) return;
     await refresh().catch(() => undefined);
   };
 
@@ -134,6 +136,16 @@
     return name && (await caches.open(name)).match(url, { ignoreSearch: true });
   };
 
+  // What was seen last with a network is what is seen without one, whatever the refresh is about to find.
+  const renewKept = async (url, answer) => {
+    const name = await keptName();
+    const cache = name && (await caches.open(name));
+    const { pathname } = new URL(url);
+    const isKept = cache && (await cache.match(pathname));
+    if (isKept && isPageOf(answer, name.slice(PAGES.length))) await keep(cache, pathname, answer, "seen");
+    await refreshUnlessFresh(FRESH.navigation);
+  };
+
   const within = (promise, milliseconds) =>
     Promise.race([promise, new Promise((_done, fail) => setTimeout(fail, milliseconds, new Error("too slow")))]);
 
@@ -143,8 +155,8 @@
       const asked = fetch(event.request);
       const answer = await (kept ? within(asked, PATIENCE) : asked);
       // To the sign-in page, or a portal that is down: neither is of use at the water.
-      if (kept && (answer.type === "opaqueredirect" || answer.status >= 500)) return kept;
-      if (answer.ok) event.waitUntil(refreshUnlessFresh(FRESH.navigation));
+      if (kept && (answer.type === "opaqueredirect" || answer.redirected || answer.status >= 500)) return kept;
+      if (answer.ok) event.waitUntil(renewKept(event.request.url, answer.clone()));
       return answer;
     } catch (failure) {
       if (kept) return kept;
