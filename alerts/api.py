@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from alerts.models import Trigger, Verdict
+from alerts.rescored import moved_score
 from alerts.verdicts import reason_words
 from surveys.api.base import PortalView, refusals
 
@@ -31,6 +32,10 @@ class VerdictSerializer(serializers.ModelSerializer[Verdict]):
     reasons = serializers.ListField(child=serializers.CharField(), help_text="Codes: why it was not tested.")
     set_aside = serializers.ListField(child=serializers.CharField(), help_text="Codes that were overridden.")
     explanations = serializers.SerializerMethodField(help_text="The reasons in words.")
+    value = serializers.FloatField(allow_null=True, help_text="The score that was held against the trigger.")
+    is_earlier_score = serializers.SerializerMethodField(
+        help_text="Whether the visit was scored anew since, with another value: the verdict stands on `value`."
+    )
 
     class Meta:
         model = Verdict
@@ -38,6 +43,7 @@ class VerdictSerializer(serializers.ModelSerializer[Verdict]):
             "visit",
             "outcome",
             "value",
+            "is_earlier_score",
             "trigger",
             "reasons",
             "explanations",
@@ -49,6 +55,9 @@ class VerdictSerializer(serializers.ModelSerializer[Verdict]):
     def get_explanations(self, verdict: Verdict) -> list[str]:
         return reason_words(verdict.reasons)
 
+    def get_is_earlier_score(self, verdict: Verdict) -> bool:
+        return moved_score(verdict.visit, verdict) is not None
+
 
 class ApiVerdict(PortalView):
     """The verdict on one visit."""
@@ -59,5 +68,5 @@ class ApiVerdict(PortalView):
         responses={200: VerdictSerializer, **refusals()},
     )
     def get(self, _request: Request, number: UUID, **_address: Any) -> Response:
-        verdicts = Verdict.objects.of_group(self.group).select_related("trigger")
+        verdicts = Verdict.objects.of_group(self.group).select_related("trigger", "visit")
         return Response(VerdictSerializer(get_object_or_404(verdicts, visit=number)).data)

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
-from alerts.services.verdicts import judge_visit, refresh_values
+from alerts.services.rescored import note_rescored
+from alerts.services.verdicts import judge_visit
 from portal.accounts.access import Person
 
 
 def on_visit_judged(*, event: str, person: Person | None, **told: Any) -> None:
     """Write the verdict and all that follows, in the transaction of the visit.
 
-    After a re-scoring only the values beside old verdicts are renewed; nobody is told again.
+    After a re-scoring old verdicts stay, and incidents note what has become of the score; nobody is told again.
     """
     if event == "rescored":
-        refresh_values(told["group"], told["visits"])
+        note_rescored(group=told["group"], visits=told["visits"])
     else:
         judge_visit(visit=told["visit"], event=event, person=person)

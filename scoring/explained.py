@@ -1,6 +1,6 @@
-"""The scores of many samples of exact counts with all that is kept of them: reasons and names left out as well.
+"""The scores of many samples of exact counts with all that is kept of them: reasons and names left out too.
 
-Equal, sample by sample, to `score_sample`. Exact counts leave one value only, so there are no lowest and highest.
+Equal, sample by sample, to `score_sample`. Exact counts leave one value: there is no lowest and no highest.
 """
 
 from collections.abc import Mapping, Sequence
@@ -73,10 +73,9 @@ def explain_matrix(taxa: Sequence[str], counts: Numbers) -> dict[str, Explained]
     shown = _first_spellings(names, present[:, order])
     left_out = _left_out(names, shown, values["pielou"])
     is_empty = ~present.any(axis=1)
+    reasons = {index: _why_none(index, values[index], is_empty) for index in METHODS}
     return {
-        index: Explained(
-            method.version, values[index], _why_none(index, values[index], is_empty), left_out[index]
-        )
+        index: Explained(method.version, values[index], reasons[index], left_out[index])
         for index, method in METHODS.items()
     }
 

@@ -116,7 +116,8 @@ def _diversity(chunk: Chunk) -> Mapping[str, Figures]:
     logs = np.log(np.where(shares > 0, shares, 1.0))
     every = np.ones(chunk.numbers.shape[1], dtype=bool)
     shannon = chunk.blank(np.where(total > 0, np.abs(np.einsum("ij,ij->i", shares, logs)), np.nan), every)
-    simpson = chunk.blank(1 - np.einsum("ij,ij->i", shares, shares), every)
+    # Asked of the total: without any column there is no 0/0 that would be NaN by itself.
+    simpson = chunk.blank(np.where(total > 0, 1 - np.einsum("ij,ij->i", shares, shares), np.nan), every)
     pielou = np.where(richness > 1, shannon / np.log(richness), np.nan)
     return {"richness": richness, "shannon": shannon, "simpson": simpson, "pielou": pielou}
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from fractions import Fraction
+from functools import lru_cache
 
 from scoring.indices import Score, score_sample
 from scoring.samples import Count
@@ -12,6 +13,8 @@ from surveys.models import TaxonCount, Visit, VisitScore
 from surveys.recording_lists import reasons_of
 from surveys.submission.types import Entry
 
+# The version of a score that no method made, because the visit's list cannot support the index.
+NO_METHOD = ""
 # A line of a count, as submitted or as saved.
 Line = Entry | TaxonCount
 
@@ -38,7 +41,12 @@ def score_visit(visit: Visit, entries: Iterable[Entry]) -> list[VisitScore]:
 
 def counts_of(visit: Visit, lines: Iterable[Line]) -> list[Count]:
     """The lines of a visit as scoring reads them: what was found in a share of the tray knows that share."""
-    share = share_of(visit.fraction_sorted)
+    return read_counts(lines, visit.fraction_sorted)
+
+
+def read_counts(lines: Iterable[Line], fraction_sorted: str) -> list[Count]:
+    """The same for the fraction of the tray that was sorted, such as "1/4"; blank is all of it."""
+    share = share_of(fraction_sorted)
     return [
         Count(scored_name(each), each.count, each.low, each.high, 1.0 if each.whole_tray else share)
         for each in lines
@@ -52,20 +60,26 @@ def share_of(fraction_sorted: str) -> float:
 
 def scored_name(entry: Line) -> str:
     """The finest name that scoring knows: a genus or species counts as a taxon of its own for diversity."""
-    finer = entry.recorded_as
+    return finest_name(entry.taxon, entry.recorded_as)
+
+
+@lru_cache(maxsize=10_000)
+def finest_name(taxon: str, finer: str) -> str:
+    """The same for the taxon and the name it was recorded as, blank for none."""
     # A synonym or an English name says no more than the taxon itself.
     if not finer or find_taxon(finer):
-        return entry.taxon
+        return taxon
     # Free text beside a chosen taxon ("the brown ones") is kept, but nothing is scored by it.
     known = roll_up(finer)
-    return finer if known and known.name == entry.taxon else entry.taxon
+    return finer if known and known.name == taxon else taxon
 
 
 def score_row(visit: Visit, score: Score, why_not: str) -> VisitScore:
     """The row to be kept of a score; `why_not` says why the visit's list cannot support it, if so."""
-    # What nobody was asked to look for must not be read as missing: such an index has no value.
+    # What nobody was asked to look for must not be read as missing: such an index has no value, and since no
+    # method was applied it has no version either, so that a list's say is told from a method's.
     if why_not:
-        return VisitScore(visit=visit, index=score.index, version=score.version, why_none=why_not)
+        return VisitScore(visit=visit, index=score.index, version=NO_METHOD, why_none=why_not)
     return VisitScore(
         visit=visit,
         index=score.index,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from uuid import UUID
 
 from django.db.models import Count, Q, QuerySet
 
@@ -54,6 +55,15 @@ def sites_with(recording_list: RecordingList, group: Group) -> QuerySet[Site]:
 def reasons_of(recording_list: RecordingList) -> Mapping[str, str]:
     """For each index "" or why the list cannot support it; reads the list's taxa."""
     return reasons_for(tuple(each.taxon for each in recording_list.taxa.all()))
+
+
+def reasons_by_list(group: Group) -> dict[UUID, Mapping[str, str]]:
+    """The same for every version of every list that the group may read (one query)."""
+    taxa: dict[UUID, list[str]] = {}
+    lines = lists_of(group).order_by("pk", "taxa__position").values_list("pk", "taxa__taxon")
+    for key, taxon in lines:
+        taxa.setdefault(key, []).extend([taxon] if taxon else [])
+    return {key: reasons_for(tuple(names)) for key, names in taxa.items()}
 
 
 @lru_cache(maxsize=200)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping
+from itertools import starmap
 from typing import Any, cast
 from uuid import UUID
 
+from django.contrib.postgres.aggregates import ArrayAgg
 from django.db import transaction
 from django.db.models import Count, IntegerField, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce
@@ -14,22 +16,18 @@ from django.db.models.functions import Coalesce
 from portal.accounts.access import Person
 from portal.accounts.models import Group
 from portal.accounts.scoping import GroupOwnedQuerySet
-from scoring.indices import METHODS, score_sample
-from surveys.judging import counts_of, score_row
-from surveys.models import RecordingList, TaxonCount, Visit, VisitScore
-from surveys.recording_lists import reasons_of
+from scoring.indices import METHODS
+from surveys.judging import NO_METHOD
+from surveys.models import Visit, VisitScore
+from surveys.recording_lists import reasons_by_list
+from surveys.score_sets import Stored, among, score_stored, write_scores
 from surveys.signals import visit_judged
-from surveys.submission.types import Entry
-
-# Key, version and value of a score, by index.
-Known = tuple[int, str, float | None]
-Current = Mapping[str, Known]
 
 
 def visits_to_rescore(group: Group) -> GroupOwnedQuerySet[Visit]:
-    """Made visits with an index that has no score by the present version of its method, by number."""
+    """Made visits without a score of each index as present methods and their own list have it, by number."""
     scores = VisitScore.objects.across_groups("narrowed by the visits that ask for them")
-    present = scores.filter(_is_present(), visit=OuterRef("pk"), is_current=True).order_by()
+    present = scores.filter(_is_present(group), visit=OuterRef("pk"), is_current=True).order_by()
     numbers = present.values("visit").annotate(number=Count("pk")).values("number")
     known = Coalesce(Subquery(numbers, output_field=IntegerField()), 0)
     made = Visit.objects.of_group(group).filter(was_made=True)
@@ -37,84 +35,74 @@ def visits_to_rescore(group: Group) -> GroupOwnedQuerySet[Visit]:
     return cast(GroupOwnedQuerySet[Visit], found)
 
 
-def _is_present() -> Q:
-    """That a score was made by its method's present version."""
-    pairs = Q()
-    for index, method in METHODS.items():
-        pairs |= Q(index=index, version=method.version)
-    return pairs
+def _is_present(group: Group) -> Q:
+    """That a score is what the present methods, and the list of its visit, make of it."""
+    lists: dict[tuple[str, ...], list[UUID]] = defaultdict(list)
+    for recording_list, reasons in reasons_by_list(group).items():
+        lists[tuple(reasons[index] for index in METHODS)].append(recording_list)
+    found = Q(pk__in=[])
+    for same, keys in lists.items():
+        found |= Q(visit__recording_list__in=keys) & _made_as(dict(zip(METHODS, same, strict=True)))
+    return found
+
+
+def _made_as(reasons: Mapping[str, str]) -> Q:
+    indices: dict[tuple[str, str], list[str]] = defaultdict(list)
+    for index, why_not in reasons.items():
+        indices[NO_METHOD if why_not else METHODS[index].version, why_not].append(index)
+    found = Q(pk__in=[])
+    for (version, why_not), same in indices.items():
+        # By its words as well: what a list supports may change with the tables, and has no version.
+        words = {"why_none": why_not} if why_not else {}
+        found |= Q(index__in=same, version=version, **words)
+    return found
 
 
 @transaction.atomic
 def rescore_visits(*, person: Person | None, group: Group, visits: Collection[UUID]) -> int:
-    """Score these visits of a group anew where a method has changed; return how many visits that concerned.
+    """Score these visits of a group anew where something has changed; return how many visits that concerned.
 
-    Earlier scores are kept. Whoever listens hears of visits whose values changed; nobody is told again. Calling
-    it twice does no harm.
+    Earlier scores are kept. Whoever listens hears of the visits, once for all of them; nobody is told again.
+    Calling it twice does no harm.
     """
+    locked, is_present = _lock(group, visits), _is_present(group)
+    stale = _stale(locked, _present(group, locked, is_present))
+    if not stale:
+        return 0
+    numbers = [each.visit for each in stale]
+    # Read and worked out before the writing starts: one connection does one thing at a time.
+    fresh = score_stored(group, stale)
+    _current(group, numbers).exclude(is_present).update(is_current=False)
+    write_scores(fresh)
+    visit_judged.send(sender=Visit, event="rescored", person=person, group=group, visits=numbers)
+    return len(stale)
+
+
+def _lock(group: Group, visits: Collection[UUID]) -> list[Stored]:
+    """The visits, held until the transaction ends, in the order of their numbers."""
     # Locked, so that a correction made at the same time is scored before or after, never half.
-    rows = Visit.objects.of_group(group).filter(pk__in=visits, was_made=True).order_by("pk")
-    locked = list(rows.select_for_update(no_key=True))
-    current = _current_scores(group, locked)
-    stale = {visit.pk: _stale(current.get(visit.pk, {})) for visit in locked}
-    waiting = [visit for visit in locked if stale[visit.pk]]
-    lines, reasons = _lines(group, waiting), _reasons(waiting)
-    fresh = [
-        score_row(visit, score, reasons[visit.recording_list_id][score.index])
-        for visit in waiting
-        for score in score_sample(counts_of(visit, lines[visit.pk]), only=stale[visit.pk]).values()
-    ]
-    _replace(group, current, fresh)
-    changed = _changed(current, fresh)
-    if changed:
-        visit_judged.send(sender=Visit, event="rescored", person=person, group=group, visits=changed)
-    return len(waiting)
+    rows = among(Visit.objects.of_group(group), "pk", visits).filter(was_made=True).order_by("pk")
+    columns = ("pk", "recording_list_id", "fraction_sorted")
+    return list(starmap(Stored, rows.select_for_update(no_key=True).values_list(*columns)))
 
 
-# Tuples instead of models: a hundred thousand visits have two million counts and as many scores.
-def _current_scores(group: Group, visits: Sequence[Visit]) -> Mapping[UUID, Current]:
-    found: dict[UUID, dict[str, Known]] = defaultdict(dict)
-    scores = VisitScore.objects.of_group(group).filter(visit__in=visits, is_current=True)
-    for key, visit, index, version, value in scores.values_list("pk", "visit_id", "index", "version", "value"):
-        found[visit][index] = (key, version, value)
+# Sets instead of models: a hundred thousand visits have two million counts and nearly as many scores.
+def _present(group: Group, visits: Iterable[Stored], is_present: Q) -> dict[UUID, Collection[str]]:
+    """The indices of each visit whose score in force is up to date."""
+    scores = _current(group, [each.visit for each in visits]).filter(is_present).order_by()
+    return dict(scores.values_list("visit_id").annotate(indices=ArrayAgg("index")))
+
+
+def _current(group: Group, visits: Collection[UUID]) -> GroupOwnedQuerySet[VisitScore]:
+    scores = VisitScore.objects.of_group(group).filter(is_current=True, index__in=METHODS)
+    return among(scores, "visit", visits)
+
+
+def _stale(visits: Iterable[Stored], present: Mapping[UUID, Collection[str]]) -> list[Stored]:
+    """The visits with an index that is not up to date, each with these."""
+    found = []
+    for each in visits:
+        known = present.get(each.visit, ())
+        if len(known) < len(METHODS):
+            found.append(each._replace(stale=[index for index in METHODS if index not in known]))
     return found
-
-
-def _lines(group: Group, visits: Sequence[Visit]) -> Mapping[UUID, Sequence[Entry]]:
-    found: dict[UUID, list[Entry]] = defaultdict(list)
-    counts = TaxonCount.objects.of_group(group).filter(visit__in=visits).order_by("pk")
-    columns = ("visit_id", "taxon", "recorded_as", "count", "low", "high", "whole_tray")
-    for visit, *line in counts.values_list(*columns):
-        found[visit].append(Entry(*line))
-    return found
-
-
-def _reasons(visits: Iterable[Visit]) -> dict[UUID, Mapping[str, str]]:
-    """For each recording list of the visits, what it cannot support."""
-    lists = RecordingList.objects.filter(pk__in={visit.recording_list_id for visit in visits})
-    return {each.pk: reasons_of(each) for each in lists.prefetch_related("taxa")}
-
-
-def _stale(current: Current) -> list[str]:
-    """Indices without a score by the present version of their method."""
-    return [
-        index
-        for index, method in METHODS.items()
-        if index not in current or current[index][1] != method.version
-    ]
-
-
-def _replace(group: Group, current: Mapping[UUID, Current], fresh: Sequence[VisitScore]) -> None:
-    outdated = [current[each.visit_id][each.index][0] for each in fresh if each.index in current[each.visit_id]]
-    VisitScore.objects.of_group(group).filter(pk__in=outdated).update(is_current=False)
-    VisitScore.objects.bulk_create(fresh, batch_size=5_000)
-
-
-def _changed(current: Mapping[UUID, Current], fresh: Iterable[VisitScore]) -> list[UUID]:
-    """Numbers of the visits with a value that differs from the one it replaces."""
-    moved = (
-        each.visit_id
-        for each in fresh
-        if each.index in current[each.visit_id] and current[each.visit_id][each.index][2] != each.value
-    )
-    return list(dict.fromkeys(moved))

@@ -2,13 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
-from uuid import UUID
-
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import F, OuterRef, Subquery
-from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -16,9 +11,8 @@ from alerts.models import Verdict
 from alerts.services.response import respond_to_verdict
 from alerts.verdicts import are_excusable, judge
 from portal.accounts.access import Person, require
-from portal.accounts.models import Group
 from portal.audit.services import record_change
-from surveys.models import Visit, VisitScore
+from surveys.models import Visit
 
 
 def judge_visit(*, visit: Visit, event: str, person: Person | None) -> Verdict:
@@ -45,17 +39,6 @@ def record_verdict(*, visit: Visit, person: Person | None) -> Verdict:
         changes = {"outcome": [before, verdict.outcome]}
         record_change(actor=person, verb="verdict.changed", thing=verdict, changes=changes)
     return verdict
-
-
-def refresh_values(group: Group, visits: Collection[UUID]) -> None:
-    """Take over the new scores of visits; what was judged of them, and who was told, stays as it was.
-
-    A verdict keeps the value it stands on where the new version has none.
-    """
-    scores = VisitScore.objects.across_groups("narrowed by the verdicts that ask for them")
-    wanted = scores.filter(visit=OuterRef("visit"), index=F("visit__verdict__trigger__index"), is_current=True)
-    found = Verdict.objects.filter(group=group, visit__in=visits, trigger__isnull=False)
-    found.update(value=Coalesce(Subquery(wanted.values("value")[:1]), F("value")))
 
 
 @transaction.atomic

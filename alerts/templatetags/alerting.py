@@ -17,6 +17,7 @@ from django.utils.safestring import SafeString, mark_safe
 from alerts import charts
 from alerts.models import LIVE_STATES, Incident, IncidentState, Trigger, Verdict
 from alerts.queries import incidents_of, site_contacts_of, triggers_of
+from alerts.rescored import moved_score
 from alerts.services.verdicts import can_test_anyway
 from alerts.verdicts import reason_words
 from portal.accounts.models import Group
@@ -72,13 +73,14 @@ def verdict_badge(visit: Visit) -> Badge:
 
 @register.inclusion_tag("alerts/_verdict_reasons.html")
 def verdict_reasons(visit: Visit) -> dict[str, Any]:
-    """Why the visit was not tested, or what was set aside to test it."""
+    """Why the visit was not tested, what was set aside to test it, or that its score has changed since."""
     verdict = _verdict(visit)
     return {
         "verdict": verdict,
         "reasons": reason_words(verdict.reasons) if verdict else [],
         "set_aside": reason_words(verdict.set_aside) if verdict else [],
         "can_test": verdict is not None and can_test_anyway(verdict),
+        "moved": moved_score(visit, verdict) if verdict else None,
     }
 
 

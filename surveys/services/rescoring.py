@@ -27,7 +27,7 @@ log = logging.getLogger(__name__)
 State = RescoreRun.State
 LEASE = timedelta(minutes=5)
 # Small enough to finish far within the lease and to hold its locks for a moment only.
-BATCH = 500
+BATCH = 1_000
 # A run that kills its worker every time must not keep it from all other work.
 MOST_ATTEMPTS = 5
 TASK = "surveys.tasks.run_rescoring"
@@ -81,7 +81,7 @@ def work_off(run_id: UUID) -> None:
 
 
 def _batches(group: Group) -> Iterator[Sequence[UUID]]:
-    """Numbers of visits that need it, by 500, each visit once."""
+    """Numbers of visits that need it, by 1,000, each visit once."""
     last: UUID | None = None
     while True:
         waiting = visits_to_rescore(group)

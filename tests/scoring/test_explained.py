@@ -133,6 +133,10 @@ def test_it_leaves_the_one_taxon_out_of_evenness() -> None:
     assert explained_of({"Baetidae": 3})["pielou"].left_out == [("Baetidae",)]
 
 
+def test_it_explains_samples_without_any_taxon_as_empty() -> None:
+    assert_alike([], [[], []])
+
+
 def test_it_gives_nothing_for_no_samples() -> None:
     told = explain_matrix(["Baetidae"], np.zeros((0, 1), int))
     assert {len(each.values) for each in told.values()} == {0}

@@ -82,6 +82,10 @@ def test_it_scores_samples_without_lines_as_empty() -> None:
     assert none["bmwp"].tolist() == [0]
 
 
+def test_it_scores_samples_without_any_taxon_as_empty() -> None:
+    assert_alike(score_matrix([], np.zeros((2, 0))), one_by_one([], [[], []]))
+
+
 def test_it_gives_no_values_for_no_samples() -> None:
     found = score_matrix(["Baetidae"], np.zeros((0, 1)))
     assert {len(values) for values in found.values()} == {0}

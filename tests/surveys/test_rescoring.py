@@ -1,4 +1,4 @@
-"""Scoring saved visits anew: what needs it, in batches, resumed and stopped; and never an alert twice."""
+"""Scoring saved visits anew: what needs it, in batches, resumed and stopped."""
 
 from __future__ import annotations
 
@@ -14,18 +14,21 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from alerts.models import Incident, Trigger, Verdict
 from portal.accounts.models import Group
 from portal.audit.services import history_of
-from portal.outbox.models import Message
 from scoring import indices
 from scoring.indices import METHODS
+from scoring.indices.bmwp import NO_SCORING_TAXON
 from surveys import rescoring
+from surveys.judging import NO_METHOD
 from surveys.models import RescoreRun, Visit, VisitScore
+from surveys.recording_lists import reasons_of
 from surveys.rescoring import rescore_visits, visits_to_rescore
 from surveys.services import rescoring as services
+from surveys.services.built_in_lists import ensure_bankside_list
 from surveys.services.errors import NotPossible
 from surveys.services.rescoring import request_rescoring, stalled_runs, stop_rescoring, work_off
+from surveys.signals import visit_judged
 from surveys.tasks import resume_rescoring, run_rescoring
 from tests.conftest import Cast
 from tests.factories import VisitFactory, days_ago, submit
@@ -45,6 +48,11 @@ def visits(cast: Cast, number: int = 3) -> list[Visit]:
     return [
         submit(person, cast.site, visited_on=days_ago(number + 1 - each).isoformat()) for each in range(number)
     ]
+
+
+def on_bankside_list(cast: Cast, visit: Visit) -> None:
+    """Put a visit on the list of six groups, without scoring it by that."""
+    Visit.objects.of_group(cast.group).filter(pk=visit.pk).update(recording_list=ensure_bankside_list())
 
 
 def ordered(cast: Cast) -> RescoreRun:
@@ -84,13 +92,39 @@ class TestWhich:
         VisitFactory(site=cast.neighbour_site)
         assert ids(cast.group) == set()
 
-    def test_a_new_version_of_a_method_concerns_every_visit(
+    def test_a_new_version_of_a_method_concerns_every_visit_whose_list_supports_it(
         self, cast: Cast, monkeypatch: pytest.MonkeyPatch
     ) -> None:
         found = visits(cast, 2)
+        on_bankside_list(cast, submit(cast.person("volunteer"), cast.site))
+        rescore_visits(person=None, group=cast.group, visits=ids(cast.group))
         newer = dict(METHODS) | {"bmwp": replace(METHODS["bmwp"], version="new")}
         monkeypatch.setattr(rescoring, "METHODS", newer)
         assert ids(cast.group) == {visit.pk for visit in found}
+
+    def test_it_finds_a_visit_with_a_value_that_its_list_cannot_support(self, cast: Cast) -> None:
+        # As visits were scored before lists said what they support: by every method, whatever the list.
+        (visit,) = visits(cast, 1)
+        on_bankside_list(cast, visit)
+        assert ids(cast.group) == {visit.pk}
+
+    def test_it_finds_a_visit_without_a_value_that_its_list_supports(self, cast: Cast) -> None:
+        (visit,) = visits(cast, 1)
+        visit.scores.filter(index="bmwp").update(version=NO_METHOD, value=None, why_none="Not on the list.")
+        assert ids(cast.group) == {visit.pk}
+
+    def test_it_finds_a_visit_that_gives_another_reason_than_its_list(self, cast: Cast) -> None:
+        (visit,) = visits(cast, 1)
+        on_bankside_list(cast, visit)
+        rescore_visits(person=None, group=cast.group, visits=[visit.pk])
+        assert ids(cast.group) == set()
+        visit.scores.filter(index="bmwp", is_current=True).update(why_none="The list has 5 of the 85 taxa.")
+        assert ids(cast.group) == {visit.pk}
+
+    def test_it_ignores_an_index_that_no_method_gives_any_more(self, cast: Cast) -> None:
+        (visit,) = visits(cast, 1)
+        visit.scores.create(index="gone", version="1", value=3)
+        assert ids(cast.group) == set()
 
 
 class TestBatch:
@@ -137,60 +171,60 @@ class TestBatch:
     def test_it_scores_only_what_is_asked_for(self) -> None:
         assert list(indices.score_sample([], only=["bmwp"])) == ["bmwp"]
 
+    def test_it_says_so_where_the_new_version_has_no_value(self, cast: Cast) -> None:
+        (visit,) = visits(cast, 1)
+        outdate(cast.group, "aspt")
+        visit.counts.all().delete()
+        self.rescore(cast)
+        old, new = visit.scores.filter(index="aspt").order_by("pk")
+        assert (old.is_current, old.value) == (False, pytest.approx(48 / 7))
+        assert (new.is_current, new.value, new.why_none) == (True, None, NO_SCORING_TAXON)
 
-class TestAlerts:
-    @pytest.fixture
-    def below(self, cast: Cast) -> Verdict:
-        """A visit below the trigger, whose incident is open and whose mails are owed."""
-        Trigger.objects.create(
-            group=cast.group,
-            site=cast.site,
-            index="bmwp",
-            level=60,
-            valid_from=days_ago(30),
-            reason="test",
-            despite_provisional=True,
-        )
-        visit = submit(cast.person("volunteer"), cast.site)
-        return Verdict.objects.filter(group=cast.group).get(visit=visit)
+    def test_it_takes_back_a_value_that_the_list_cannot_support(self, cast: Cast) -> None:
+        (visit,) = visits(cast, 1)
+        on_bankside_list(cast, visit)
+        self.rescore(cast)
+        kept = {each.index: each for each in visit.scores.filter(is_current=True)}
+        reasons = reasons_of(ensure_bankside_list())
+        assert set(kept) == set(METHODS)
+        assert {index: each.why_none for index, each in kept.items()} == dict(reasons)
+        assert {index for index, each in kept.items() if each.value is not None} == {"bankside"}
+        assert {each.version for index, each in kept.items() if reasons[index]} == {NO_METHOD}
+        assert visit.scores.get(index="bmwp", is_current=False).value == 48
 
-    def test_it_refreshes_the_value_and_tells_nobody(self, cast: Cast, below: Verdict) -> None:
-        assert below.outcome == "below"
-        counted = [model.objects.filter(group=cast.group).count() for model in (Incident, Message)]
-        # An earlier version gave far more, so that the visit would not even have been below.
-        outdate(cast.group, value=90)
-        below.value = 90
-        below.save()
-        rescore_visits(person=None, group=cast.group, visits=ids(cast.group))
-        below.refresh_from_db()
-        assert (below.value, below.outcome) == (48, "below")
-        assert [model.objects.filter(group=cast.group).count() for model in (Incident, Message)] == counted
+    def test_it_gives_back_a_value_when_the_list_supports_it_again(self, cast: Cast) -> None:
+        (visit,) = visits(cast, 1)
+        on_bankside_list(cast, visit)
+        self.rescore(cast)
+        Visit.objects.of_group(cast.group).update(recording_list=cast.site.recording_list)
+        self.rescore(cast)
+        assert visit.scores.get(index="bmwp", is_current=True).value == 48
+        assert ids(cast.group) == set()
 
-    def test_it_raises_no_new_alert_when_a_value_falls_below(self, cast: Cast) -> None:
-        Trigger.objects.create(
-            group=cast.group,
-            site=cast.site,
-            index="bmwp",
-            level=40,
-            valid_from=days_ago(30),
-            reason="test",
-            despite_provisional=True,
-        )
-        visit = submit(cast.person("volunteer"), cast.site)
-        Trigger.objects.filter(group=cast.group).update(level=60)
-        outdate(cast.group, value=90)
-        rescore_visits(person=None, group=cast.group, visits=[visit.pk])
-        verdict = Verdict.objects.filter(group=cast.group).get(visit=visit)
-        assert (verdict.value, verdict.outcome) == (48, "not_below")
-        assert not Incident.objects.filter(group=cast.group).exists()
+    def test_it_tells_once_of_a_batch(self, cast: Cast) -> None:
+        found = visits(cast, 3)
+        outdate(cast.group)
+        told: list[dict[str, Any]] = []
 
-    def test_it_keeps_the_value_a_verdict_stands_on(self, cast: Cast, below: Verdict) -> None:
-        below.visit.counts.all().delete()
-        VisitScore.objects.of_group(cast.group).filter(index="aspt").update(version="0")
-        Trigger.objects.filter(group=cast.group).update(index="aspt")
-        rescore_visits(person=None, group=cast.group, visits=[below.visit_id])
-        below.refresh_from_db()
-        assert below.value == 48
+        def listener(**heard: Any) -> None:
+            told.append(heard)
+
+        visit_judged.connect(listener)
+        try:
+            self.rescore(cast)
+            self.rescore(cast)
+        finally:
+            visit_judged.disconnect(listener)
+        assert [(each["event"], each["group"], set(each["visits"])) for each in told] == [
+            ("rescored", cast.group, {visit.pk for visit in found})
+        ]
+
+    def test_it_takes_a_fixed_number_of_queries(self, cast: Cast, django_assert_max_num_queries: Any) -> None:
+        visits(cast, 4)
+        outdate(cast.group)
+        numbers = ids(cast.group)
+        with django_assert_max_num_queries(12):
+            rescore_visits(person=None, group=cast.group, visits=numbers)
 
 
 class TestRun:
