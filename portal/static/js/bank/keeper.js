@@ -1,6 +1,6 @@
 // The visit form of the bank: whatever is typed is on this phone a moment later, and stays until it was sent.
 import { entriesOf, openAround, putBack } from "../form-entries.js";
-import { showProblems } from "./problems.js";
+import { labelsOf, showProblems } from "./problems.js";
 import { keepUnplaced } from "./unplaced.js";
 
 const store = self.phoneStore;
@@ -162,7 +162,7 @@ function keeperOf(number) {
     if (!isOpen() || !isOurs()) return;
     isDirty = true;
     await flush();
-    const queued = { state: "waiting", queuedAt: Date.now(), problems: [], detail: "", trouble: "" };
+    const queued = { state: "waiting", queuedAt: Date.now(), problems: [], detail: "", trouble: "", labels: labelsOf(form) };
     try {
       record = await store.changeVisit(number, (now) => (now && now.state !== "sent" ? { ...now, ...queued } : undefined));
     } catch {

@@ -41,9 +41,9 @@ function showPhone(section) {
       siteLabel: visit.siteLabel,
       when: timeOf(visit),
       pictures: photos.filter((photo) => photo.blob).length,
-      why: whyOf(visit) || section.dataset.unsaid,
       pictureWhy: refused?.problem,
     });
+    row.querySelector("[data-why]")?.append(...whyOf(visit, section.dataset.unsaid).map(lineOf));
     for (const link of row.querySelectorAll("[data-open]")) link.href = addressOf(visit);
     reveal(row, "[data-pictures]", photos.some((photo) => photo.blob));
     reveal(row, "[data-differs]", visit.differs);
@@ -97,9 +97,21 @@ function timeOf(visit) {
   return new Date(at).toLocaleString(document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
 }
 
-function whyOf(visit) {
-  const words = visit.problems.map((problem) => problem.message);
-  return [...new Set(words.length ? words : [visit.detail])].join(" ");
+function whyOf(visit, unsaid) {
+  const words = visit.problems.map(({ control, message }) => [labelIn(visit, control ?? ""), message].filter(Boolean).join(" – "));
+  return words.length ? words : [visit.detail || unsaid];
+}
+
+function labelIn(visit, control) {
+  const count = /^(counts|other|whole)-(.+)-[a-z]+$/.exec(control);
+  if (!count) return visit.labels?.[control];
+  return count[1] === "counts" ? count[2] : new Map(visit.entries).get(`${count[1]}-${count[2]}-name`);
+}
+
+function lineOf(words) {
+  const line = document.createElement("li");
+  line.textContent = words;
+  return line;
 }
 
 function addressOf(visit) {

@@ -11,6 +11,14 @@ export function showProblems(form, panel, record) {
   form.dispatchEvent(new Event("restored"));
 }
 
+// What each field is called, for a list of problems far from the form; a count is called by its taxon.
+export function labelsOf(form) {
+  const fields = [...form.elements].filter((field) => field.name && field.id && field.type !== "hidden");
+  return Object.fromEntries(fields.filter(isLabelled).map((field) => [field.name, placeOf(form, field.name).label]));
+}
+
+const isLabelled = (field) => !/^(counts|other|whole)-/.test(field.name) || /-name$/.test(field.name);
+
 // How to take out again what was put in.
 const shown = [];
 
@@ -64,7 +72,7 @@ function mark(panel, { target, box, row }, message) {
   const isPart = target === box;
   if (isPart) (box.querySelector("legend") ?? box.firstElementChild).after(list);
   else if (row) row.querySelector(".count-name").after(list);
-  else (target.closest(".field-entry, .choices, fieldset > div") ?? target).before(list);
+  else (target.closest(".field-entry, .choices") ?? target).before(list);
   const name = row ? "count-row--wrong" : "field--wrong";
   if (!isPart) box.classList.add(name);
   const restore = isPart ? () => {} : describe(target, list.id);
