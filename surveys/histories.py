@@ -28,9 +28,12 @@ VERBS: dict[str, tuple[str | Promise, str]] = {
     "visit.returned": (gettext_lazy("Visit returned to its recorder"), "back"),
     "finding.decided": (gettext_lazy("Finding decided"), "ok"),
 }
+# The end of a path that speaks of how the name was found.
+BY_KEY = ".by_key"
 PARTS = {
     "flow_type": gettext_lazy("flow type"),
     "kicks": gettext_lazy("kicks"),
+    "timed": gettext_lazy("kicks timed by the phone"),
     "seconds": gettext_lazy("seconds"),
     "depth_cm": gettext_lazy("depth, cm"),
 }
@@ -109,6 +112,8 @@ def label_of(path: str) -> str:
     if kind == "measurements" and rest:
         quantity = QUANTITIES.get(rest.partition(".")[0])
         return str(quantity.label) if quantity else rest
+    if kind in ("counts", "whole_tray") and rest.endswith(BY_KEY):
+        return _("%(name)s, found with the key") % {"name": label_of(path.removesuffix(BY_KEY))}
     if kind == "whole_tray":
         return _("%(name)s, whole tray") % {"name": rest}
     return rest if kind == "counts" else _plain_label(path)

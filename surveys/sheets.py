@@ -12,7 +12,8 @@ from django.utils.formats import date_format, number_format, time_format
 from django.utils.translation import gettext as _
 
 from scoring.indices import METHODS
-from surveys.models import Finding, Measurement, SpotEffort, TaxonCount, Visit, VisitScore
+from surveys.effort import is_near
+from surveys.models import Finding, Measurement, SpotEffort, TaxonCount, TimedKick, Visit, VisitScore
 from surveys.quantities import QUANTITIES
 from surveys.recording_lists import leading_indices, reasons_of
 from surveys.submission.numbers import plain_text
@@ -20,23 +21,28 @@ from surveys.submission.numbers import plain_text
 
 @dataclass(frozen=True)
 class Line:
-    """One field of a visit as it is read; `is_absent` marks a taxon looked for and not found."""
+    """One field of a visit as it is read; `is_absent` marks a taxon looked for and not found.
+
+    `note` says in a few words how the value came about.
+    """
 
     label: str
     value: str
     findings: tuple[Finding, ...] = ()
     is_absent: bool = False
+    note: str = ""
 
 
 @dataclass(frozen=True)
 class SpotLine:
-    """What was done at one spot, each part with its findings."""
+    """What was done at one spot, each part with its findings; `timed` tells each kick that a phone timed."""
 
     number: int
     flow_type: Line
     kicks: Line
     seconds: Line
     depth: Line
+    timed: str = ""
 
 
 @dataclass(frozen=True)
@@ -66,9 +72,10 @@ class VisitSheet:
             self._findings[finding.field].append(finding)
         self._shown: set[str] = set()
         spots = list(visit.spots.all())
+        planned = Decimal(visit.site.seconds_per_kick)
         self.people = self._people(visit)
         self.conditions = self._conditions(visit)
-        self.spots = [self._spot(spot) for spot in spots]
+        self.spots = [self._spot(spot, planned) for spot in spots]
         self.seconds = plain_text(sum((spot.seconds for spot in spots), Decimal(0)))
         self.measurements = [self._measurement(each) for each in visit.measurements.all()]
         self.counts = [self._count(each) for each in visit.counts.all()]
@@ -89,10 +96,10 @@ class VisitSheet:
         """Taxa that were looked for and not found."""
         return [line for line in self.counts if line.is_absent]
 
-    def _line(self, label: str, value: str, *fields: str, is_absent: bool = False) -> Line:
+    def _line(self, label: str, value: str, *fields: str, is_absent: bool = False, note: str = "") -> Line:
         self._shown.update(fields)
         findings = tuple(each for field in fields for each in self._findings.get(field, ()))
-        return Line(label, value, findings, is_absent)
+        return Line(label, value, findings, is_absent, note)
 
     def _people(self, visit: Visit) -> list[Line]:
         hours = " – ".join(filter(None, (_clock(visit.started_at), _clock(visit.ended_at))))
@@ -103,6 +110,8 @@ class VisitSheet:
             self._line(_("Time"), hours, "started_at", "ended_at"),
             self._line(_("Recorder"), recorder or _("not known"), "recorder"),
             self._line(_("Partner"), partner or _("nobody noted"), "partner", "partner_name"),
+            self._line(_("Checklist"), _checklist(visit), "checklist_done", "checklist_at"),
+            self._line(_("Kit"), visit.kit.name if visit.kit else "", "kit"),
         ]
         return [line for line in lines if line.value or line.findings]
 
@@ -117,7 +126,7 @@ class VisitSheet:
         ]
         return [line for line in lines if line.value or line.findings]
 
-    def _spot(self, spot: SpotEffort) -> SpotLine:
+    def _spot(self, spot: SpotEffort, planned: Decimal) -> SpotLine:
         path = f"spots.{spot.number}"
         depth = f"{plain_text(spot.depth_cm)} cm" if spot.depth_cm is not None else ""
         return SpotLine(
@@ -126,6 +135,7 @@ class VisitSheet:
             kicks=self._line(_("Kicks"), str(spot.kicks), path, f"{path}.kicks"),
             seconds=self._line(_("Kicking time"), f"{plain_text(spot.seconds)} s", f"{path}.seconds"),
             depth=self._line(_("Depth"), depth, f"{path}.depth_cm"),
+            timed=timed_words(spot, planned),
         )
 
     def _measurement(self, reading: Measurement) -> Line:
@@ -140,7 +150,28 @@ class VisitSheet:
         kind = "whole_tray" if count.whole_tray else "counts"
         path = f"{kind}.{count.recorded_as or count.taxon}"
         value = _("%(count)s in the whole tray") if count.whole_tray else "%(count)s"
-        return self._line(label, value % {"count": counted(count)}, path, is_absent=count.count == 0)
+        note = _("found with the key") if count.by_key else ""
+        shown = value % {"count": counted(count)}
+        return self._line(label, shown, path, is_absent=count.count == 0, note=note)
+
+
+def timed_words(spot: SpotEffort, planned: Decimal) -> str:
+    """The kicks that a phone timed, in seconds: "10.0, 9.8, 4.2 (cut short)"; empty where none was."""
+    return ", ".join(_timed(kick, planned) for kick in spot.timed.all())
+
+
+def _timed(kick: TimedKick, planned: Decimal) -> str:
+    seconds = f"{kick.seconds:.1f}"
+    is_short = kick.seconds < planned and not is_near(kick.seconds, planned)
+    return _("%(seconds)s (cut short)") % {"seconds": seconds} if is_short else seconds
+
+
+def _checklist(visit: Visit) -> str:
+    if not visit.checklist_done:
+        return ""
+    if visit.checklist_at is None:
+        return _("gone through")
+    return _("gone through at %(time)s") % {"time": _clock(visit.checklist_at)}
 
 
 def _clock(moment: time | None) -> str:

@@ -22,4 +22,4 @@ def visits_with_scores(group: Group) -> GroupOwnedQuerySet[Visit]:
 
 def visits_with_all(group: Group) -> GroupOwnedQuerySet[Visit]:
     """The visits of a group with all that was found."""
-    return visits_with_scores(group).prefetch_related("spots", "measurements", "counts", "findings")
+    return visits_with_scores(group).prefetch_related("spots__timed", "measurements", "counts", "findings")

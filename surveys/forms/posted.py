@@ -19,6 +19,8 @@ PLAIN_FIELDS = (
     "recorder_name",
     "partner",
     "partner_name",
+    "kit",
+    "checklist_at",
     "water_level",
     "clarity",
     "weather",
@@ -28,6 +30,8 @@ PLAIN_FIELDS = (
     "notes",
 )
 SPOT_PARTS = ("flow_type", "kicks", "seconds", "depth_cm")
+# What the kick timer wrote, in a field that nobody sees.
+TIMED = "timed"
 
 # What the choice of ranges says of a taxon that was seen and not counted.
 PRESENT = "present"
@@ -39,6 +43,7 @@ def data_from_post(post: Posted) -> dict[str, Any]:
     """The posted fields as submission data (without `id` and `site`, which the address says)."""
     data: dict[str, Any] = {name: _text(post, name) for name in PLAIN_FIELDS}
     data["was_made"] = _text(post, "was_made") != "no"
+    data["checklist_done"] = bool(_text(post, "checklist_done"))
     data["spots"] = _spots(post)
     data["measurements"] = _measurements(post)
     data["counts"] = [*_listed_counts(post), *_other_counts(post), *_whole_tray_counts(post)]
@@ -65,10 +70,15 @@ def _spots(post: Posted) -> list[dict[str, Any]]:
     rows = _rows(post, "spots").items()
     numbered = {int(key): row for key, row in rows if key.isdecimal() and len(key) <= 2}
     return [
-        {"number": number, **{part: row.get(part, "") for part in SPOT_PARTS}}
+        _spot(number, row)
         for number, row in sorted(numbered.items())
-        if any(row.get(part) for part in SPOT_PARTS)
+        if any(row.get(part) for part in (*SPOT_PARTS, TIMED))
     ]
+
+
+def _spot(number: int, row: Mapping[str, str]) -> dict[str, Any]:
+    spot: dict[str, Any] = {"number": number, **{part: row.get(part, "") for part in SPOT_PARTS}}
+    return spot | {TIMED: row[TIMED]} if row.get(TIMED) else spot
 
 
 def _measurements(post: Posted) -> dict[str, dict[str, str]]:
@@ -82,7 +92,7 @@ def _reading(row: Mapping[str, str]) -> dict[str, str]:
 
 def _listed_counts(post: Posted) -> Iterator[dict[str, Any]]:
     for taxon, row in _rows(post, "counts").items():
-        entry = _entry(row)
+        entry = _entry(row) | _key_mark(row)
         if entry:
             yield {"taxon": taxon, "recorded_as": row.get("as", ""), **entry}
 
@@ -97,9 +107,14 @@ def _whole_tray_counts(post: Posted) -> Iterator[dict[str, Any]]:
 
 def _named_counts(post: Posted, prefix: str) -> Iterator[dict[str, Any]]:
     for row in _rows(post, prefix).values():
-        entry = _entry(row)
+        entry = _entry(row) | _key_mark(row)
         if entry or row.get("name"):
             yield {"taxon": row.get("name", ""), "recorded_as": row.get("as", ""), **entry}
+
+
+def _key_mark(row: Mapping[str, str]) -> dict[str, Any]:
+    # Kept without a number too: a find that was worked out and then forgotten is asked about.
+    return {"by_key": True} if row.get("key") else {}
 
 
 def _entry(row: Mapping[str, str]) -> dict[str, Any]:

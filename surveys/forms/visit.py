@@ -15,11 +15,12 @@ from django.forms.utils import ErrorDict
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from surveys.forms.posted import PLAIN_FIELDS, SPOT_PARTS
+from surveys.forms.posted import PLAIN_FIELDS, SPOT_PARTS, TIMED
 from surveys.models import Site
 from surveys.models.samples import FlowType
 from surveys.models.visits import Clarity, NotMade, WaterLevel, Weather
 from surveys.quantities import QUANTITIES, Quantity
+from surveys.submission.timing import log_text
 
 Choices = Sequence[tuple[str, str | Promise]]
 NOT_SAID = ("", _("not noted"))
@@ -67,6 +68,13 @@ class VisitForm(forms.Form):
         forms.TextInput(attrs={"autocomplete": "off"}),
         _("If they are not a member of this group."),
     )
+    kit = _select(_("Kit used"), (), _("So that the next group knows where it was last."))
+    checklist_done = forms.BooleanField(label=_("We went through the checklist"), required=False)
+    # Out of sight, yet no "hidden" input: what was typed is put back into every other kind alone.
+    checklist_at = _text(
+        _("When the checklist was gone through"),
+        forms.TextInput(attrs={"hidden": True, "autocomplete": "off", "tabindex": "-1"}),
+    )
     water_level = _select(_("Water level"), [NOT_SAID, *WaterLevel.choices])
     clarity = _select(_("Clarity of the water"), [NOT_SAID, *Clarity.choices])
     weather = _select(_("Weather now"), [NOT_SAID, *Weather.choices])
@@ -90,6 +98,7 @@ class VisitForm(forms.Form):
         *,
         site: Site,
         people: Choices,
+        kits: Choices = (),
         data: Mapping[str, Any],
         errors: Mapping[str, Sequence[str]],
         findings: Mapping[str, Sequence[str]] | None = None,
@@ -99,6 +108,8 @@ class VisitForm(forms.Form):
         self.spot_numbers = list(range(1, spots_shown(site, data) + 1))
         self.fields["recorder"].choices = [("", _("choose a person")), *people]  # type: ignore[attr-defined]
         self.fields["partner"].choices = [("", _("nobody, or not a member")), *people]  # type: ignore[attr-defined]
+        self.fields["kit"].choices = [("", _("not noted")), *kits]  # type: ignore[attr-defined]
+        self.has_kits = bool(kits)
         self.fields.update(_spot_fields(self.spot_numbers))
         self.fields.update(_measurement_fields())
         self._errors = ErrorDict(
@@ -108,10 +119,11 @@ class VisitForm(forms.Form):
     def _error_list(self, name: str, texts: Sequence[str]) -> Any:
         return self.error_class(texts, renderer=self.renderer, field_id=self[name].auto_id)
 
-    def spots(self) -> Iterator[tuple[int, list[BoundField]]]:
-        """Each spot's number with its fields."""
+    def spots(self) -> Iterator[tuple[int, list[BoundField], BoundField]]:
+        """Each spot's number with its fields, and the field of its timed kicks that nobody sees."""
         for number in self.spot_numbers:
-            yield number, [self[f"spots-{number}-{part}"] for part in SPOT_PARTS]
+            seen = [self[f"spots-{number}-{part}"] for part in SPOT_PARTS]
+            yield number, seen, self[f"spots-{number}-{TIMED}"]
 
     def measurements(self) -> Iterator[tuple[BoundField, BoundField | None]]:
         """Each quantity's value, and its choice of unit where there is one."""
@@ -137,6 +149,9 @@ def _spot_fields(numbers: Iterable[int]) -> dict[str, forms.Field]:
         fields[f"spots-{number}-kicks"] = _number(_("Kicks"), whole=True)
         fields[f"spots-{number}-seconds"] = _number(_("Time, s"))
         fields[f"spots-{number}-depth_cm"] = _number(_("Depth, cm"))
+        # Out of sight, yet no "hidden" input: what was typed is put back into every other kind alone.
+        unseen = {"hidden": True, "autocomplete": "off", "tabindex": "-1"}
+        fields[f"spots-{number}-{TIMED}"] = _text(_("Timed kicks"), forms.TextInput(attrs=unseen))
     return fields
 
 
@@ -163,9 +178,11 @@ def _with_choice_of_unit(name: str, quantity: Quantity) -> dict[str, forms.Field
 def _initial(data: Mapping[str, Any]) -> dict[str, Any]:
     """The nested data under the page's flat names."""
     initial: dict[str, Any] = {name: data.get(name, "") for name in PLAIN_FIELDS}
+    initial["checklist_done"] = bool(data.get("checklist_done"))
     initial["was_made"] = "yes" if data.get("was_made", True) else "no"
     for spot in data.get("spots", ()):
         initial |= {f"spots-{spot.get('number')}-{part}": spot.get(part, "") for part in SPOT_PARTS}
+        initial[f"spots-{spot.get('number')}-{TIMED}"] = log_text(spot.get(TIMED, ""))
     for key, reading in data.get("measurements", {}).items():
         initial |= {f"measurements-{key}-{part}": text for part, text in reading.items()}
     return initial

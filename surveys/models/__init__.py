@@ -6,7 +6,7 @@ from surveys.models.lists import ListTaxon, RecordingList
 from surveys.models.outings import Kit, KitCleaning, OutingRules, RiverReport
 from surveys.models.rescoring import RescoreRun
 from surveys.models.returns import ReturnEvent, ReturnNotice, SafeReturn
-from surveys.models.samples import Measurement, Photo, SpotEffort, TaxonCount
+from surveys.models.samples import Measurement, Photo, SpotEffort, TaxonCount, TimedKick
 from surveys.models.sites import Site
 from surveys.models.visits import Draft, Visit
 
@@ -29,6 +29,7 @@ __all__ = [
     "Site",
     "SpotEffort",
     "TaxonCount",
+    "TimedKick",
     "Visit",
     "VisitScore",
 ]

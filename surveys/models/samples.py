@@ -42,6 +42,29 @@ class SpotEffort(models.Model):
         return f"spot {self.number}"
 
 
+class TimedKick(models.Model):
+    """One kick as the phone timed it, from the sign to start to the sign to stop."""
+
+    group_path = "spot__visit__group"
+
+    spot = models.ForeignKey("surveys.SpotEffort", on_delete=models.CASCADE, related_name="timed")
+    number = models.PositiveSmallIntegerField(help_text="In the order of the kicks at the spot, from 1.")
+    started_at = models.DateTimeField(help_text="By the phone's clock, to the millisecond.")
+    seconds = models.DecimalField(max_digits=6, decimal_places=3)
+
+    objects = GroupOwnedManager()
+
+    class Meta:
+        ordering = ["number"]
+        constraints = [
+            models.UniqueConstraint(fields=["spot", "number"], name="kick_once_in_a_spot"),
+            models.CheckConstraint(condition=Q(seconds__gt=0), name="kick_takes_time"),
+        ]
+
+    def __str__(self) -> str:
+        return f"kick {self.number}"
+
+
 class Measurement(models.Model):
     """One reading, kept as typed beside its value; "<0.05" is a limit, neither 0.05 nor zero."""
 
@@ -67,7 +90,8 @@ class TaxonCount(models.Model):
     """How many of a taxon, exact or as a range: 0 is "looked for and absent", no row is "not looked for".
 
     Without any number it was seen and not counted. `whole_tray` marks what was picked out of the whole tray
-    where only a fraction of it was sorted: such a number is never multiplied.
+    where only a fraction of it was sorted: such a number is never multiplied. `by_key` tells that the name
+    was worked out with the identification key.
     """
 
     group_path = "visit__group"
@@ -79,6 +103,7 @@ class TaxonCount(models.Model):
     low = models.PositiveIntegerField(null=True, blank=True)
     high = models.PositiveIntegerField(null=True, blank=True, help_text="Empty for an open-ended range.")
     whole_tray = models.BooleanField(default=False)
+    by_key = models.BooleanField(default=False)
 
     objects = GroupOwnedManager()
 

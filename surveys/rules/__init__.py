@@ -8,8 +8,10 @@ from surveys.rules.counting import COUNTING_RULES
 from surveys.rules.dates import DATE_RULES
 from surveys.rules.kicking import KICKING_RULES
 from surveys.rules.measured import MEASURED_RULES
+from surveys.rules.outings import OUTING_RULES
 from surveys.rules.people import PEOPLE_RULES
 from surveys.rules.reading import READING_RULES, SERVICE_RULES
+from surveys.rules.timing import TIMING_RULES
 from surveys.rules.types import Checked, Context, Rule, Severity, SiteHistory
 from surveys.submission.types import Problem, Submission
 
@@ -20,7 +22,9 @@ RULES: tuple[Rule, ...] = (
     *SERVICE_RULES,
     *DATE_RULES,
     *PEOPLE_RULES,
+    *OUTING_RULES,
     *KICKING_RULES,
+    *TIMING_RULES,
     *MEASURED_RULES,
     *COUNTING_RULES,
 )

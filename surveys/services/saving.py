@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 from uuid import UUID
 
@@ -11,10 +11,10 @@ from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person
 from surveys.contexts import context_for
-from surveys.models import Measurement, Site, SpotEffort, TaxonCount, Visit
+from surveys.models import Measurement, Site, SpotEffort, TaxonCount, TimedKick, Visit
 from surveys.rules import Checked, check_submission
 from surveys.signals import visit_judged
-from surveys.submission.types import InvalidSubmission, Problem, Submission
+from surveys.submission.types import InvalidSubmission, Problem, Spot, Submission
 
 _SAME_NAME = (
     "was_made",
@@ -28,6 +28,8 @@ _SAME_NAME = (
     "clarity",
     "weather",
     "weather_past_week",
+    "checklist_done",
+    "checklist_at",
     "fraction_sorted",
     "pollution_signs",
     "notes",
@@ -39,23 +41,14 @@ def visit_fields(submission: Submission) -> dict[str, Any]:
     return {
         "recorder_id": submission.recorder,
         "partner_id": submission.partner,
+        "kit_id": submission.kit,
         **{name: getattr(submission, name) for name in _SAME_NAME},
     }
 
 
 def write_parts(visit: Visit, submission: Submission) -> None:
-    """Write spots, readings and counts."""
-    SpotEffort.objects.bulk_create(
-        SpotEffort(
-            visit=visit,
-            number=spot.number,
-            flow_type=spot.flow_type,
-            kicks=spot.kicks,
-            seconds=spot.seconds,
-            depth_cm=spot.depth_cm,
-        )
-        for spot in submission.spots
-    )
+    """Write spots with their timed kicks, readings and counts."""
+    _write_spots(visit, submission.spots)
     Measurement.objects.bulk_create(
         Measurement(
             visit=visit,
@@ -76,8 +69,28 @@ def write_parts(visit: Visit, submission: Submission) -> None:
             low=entry.low,
             high=entry.high,
             whole_tray=entry.whole_tray,
+            by_key=entry.by_key,
         )
         for entry in submission.counts
+    )
+
+
+def _write_spots(visit: Visit, spots: Sequence[Spot]) -> None:
+    efforts = SpotEffort.objects.bulk_create(
+        SpotEffort(
+            visit=visit,
+            number=spot.number,
+            flow_type=spot.flow_type,
+            kicks=spot.kicks,
+            seconds=spot.seconds,
+            depth_cm=spot.depth_cm,
+        )
+        for spot in spots
+    )
+    TimedKick.objects.bulk_create(
+        TimedKick(spot=effort, number=number, started_at=kick.started_at, seconds=kick.seconds)
+        for spot, effort in zip(spots, efforts, strict=True)
+        for number, kick in enumerate(spot.timed, start=1)
     )
 
 

@@ -5,7 +5,7 @@
 """
 
 from surveys.submission.parsing import parse_submission
-from surveys.submission.types import Entry, InvalidSubmission, Problem, Reading, Spot, Submission
+from surveys.submission.types import Entry, InvalidSubmission, Problem, Reading, Spot, Submission, Timed
 from surveys.submission.writing import as_data, differences, submission_data, submission_of
 
 __all__ = [
@@ -15,6 +15,7 @@ __all__ = [
     "Reading",
     "Spot",
     "Submission",
+    "Timed",
     "as_data",
     "differences",
     "parse_submission",

@@ -61,7 +61,7 @@ def without_blanks(data: Any) -> Any:
     if not isinstance(data, Mapping):
         return data
     filled = _filled(data)
-    filled["spots"] = _rows(filled.get("spots"), {"number", "flow_type"})
+    filled["spots"] = _rows(filled.get("spots"), {"number", "flow_type", "timed"})
     filled["counts"] = _rows(filled.get("counts"), {"taxon", "recorded_as", "whole_tray"})
     filled["measurements"] = _measurements(filled.get("measurements"))
     return {key: value for key, value in filled.items() if value not in (None, [], {})}
@@ -79,7 +79,12 @@ def _rows(rows: Any, names: set[str]) -> Any:
     if not isinstance(rows, list | tuple):
         return rows
     kept = [_filled(row) if isinstance(row, Mapping) else row for row in rows]
-    return [row for row in kept if not isinstance(row, dict) or set(row) - names]
+    return [row for row in kept if not isinstance(row, dict) or _says_more(row, names)]
+
+
+def _says_more(row: Mapping[str, Any], names: set[str]) -> bool:
+    # A find of the key whose number was forgotten is asked about; the mark's absence says nothing.
+    return any(key not in names and not (key == "by_key" and row[key] is False) for key in row)
 
 
 def _measurements(readings: Any) -> Any:
@@ -146,4 +151,4 @@ def _entry(row: Mapping[str, Any]) -> Entry:
     # A count that agrees with its range is the better knowledge of the two, and either is better than presence.
     count = row.get("count")
     low, high = (None, None) if count is not None else row.get("range", (None, None))
-    return Entry(row["taxon"], row["recorded_as"], count, low, high, row["whole_tray"])
+    return Entry(row["taxon"], row["recorded_as"], count, low, high, row["whole_tray"], row["by_key"])

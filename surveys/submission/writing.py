@@ -9,7 +9,8 @@ from typing import Any
 from surveys.models import Measurement, SpotEffort, TaxonCount, Visit
 from surveys.submission.fields import range_text
 from surveys.submission.numbers import plain_text
-from surveys.submission.types import Entry, Reading, Spot, Submission
+from surveys.submission.timing import timed_data, timed_text
+from surveys.submission.types import Entry, Reading, Spot, Submission, Timed
 
 Changes = dict[str, list[Any]]
 # What the audit trail keeps for a taxon seen and not counted.
@@ -35,7 +36,7 @@ def submission_data(visit: Visit) -> dict[str, Any]:
 
 
 def submission_of(visit: Visit) -> Submission:
-    """A saved visit as a Submission (three queries unless prefetched)."""
+    """A saved visit as a Submission (four queries and one more for each spot, unless prefetched)."""
     return Submission(
         id=visit.pk,
         site=visit.site_id,
@@ -45,6 +46,9 @@ def submission_of(visit: Visit) -> Submission:
         ended_at=visit.ended_at,
         recorder=visit.recorder_id,
         partner=visit.partner_id,
+        kit=visit.kit_id,
+        checklist_done=visit.checklist_done,
+        checklist_at=visit.checklist_at,
         spots=tuple(map(_spot, visit.spots.all())),
         measurements=tuple(map(_reading, sorted(visit.measurements.all(), key=lambda each: each.pk))),
         counts=tuple(map(_entry, visit.counts.all())),
@@ -53,7 +57,8 @@ def submission_of(visit: Visit) -> Submission:
 
 
 def _spot(row: SpotEffort) -> Spot:
-    return Spot(row.number, row.kicks, row.seconds, row.flow_type, row.depth_cm)
+    timed = tuple(Timed(kick.started_at, kick.seconds) for kick in row.timed.all())
+    return Spot(row.number, row.kicks, row.seconds, row.flow_type, row.depth_cm, timed)
 
 
 def _reading(row: Measurement) -> Reading:
@@ -61,7 +66,7 @@ def _reading(row: Measurement) -> Reading:
 
 
 def _entry(row: TaxonCount) -> Entry:
-    return Entry(row.taxon, row.recorded_as, row.count, row.low, row.high, row.whole_tray)
+    return Entry(row.taxon, row.recorded_as, row.count, row.low, row.high, row.whole_tray, row.by_key)
 
 
 def as_data(submission: Submission) -> dict[str, Any]:
@@ -75,6 +80,9 @@ def as_data(submission: Submission) -> dict[str, Any]:
         "ended_at": _clock(submission.ended_at),
         "recorder": str(submission.recorder or ""),
         "partner": str(submission.partner or ""),
+        "kit": str(submission.kit or ""),
+        "checklist_done": submission.checklist_done,
+        "checklist_at": _clock(submission.checklist_at),
         **{name: getattr(submission, name) for name in _TEXTS},
         "spots": [_spot_data(spot) for spot in submission.spots],
         "measurements": {
@@ -93,18 +101,19 @@ def _number(value: Decimal | None) -> str:
 
 
 def _spot_data(spot: Spot) -> dict[str, Any]:
-    return {
+    data: dict[str, Any] = {
         "number": spot.number,
         "flow_type": spot.flow_type,
         "kicks": spot.kicks,
         "seconds": _number(spot.seconds),
         "depth_cm": _number(spot.depth_cm),
     }
+    return data | {"timed": timed_data(spot.timed)} if spot.timed else data
 
 
 def _entry_data(entry: Entry) -> dict[str, Any]:
     data = {"taxon": entry.taxon, "recorded_as": entry.recorded_as, **_amount_data(entry)}
-    return data | {"whole_tray": True} if entry.whole_tray else data
+    return data | {mark: True for mark in ("whole_tray", "by_key") if getattr(entry, mark)}
 
 
 def _amount_data(entry: Entry) -> dict[str, Any]:
@@ -125,9 +134,11 @@ def _flat(submission: Submission) -> Iterator[tuple[str, Any]]:
     data = as_data(submission)
     nested = {"spots", "measurements", "counts"}
     yield from ((key, value) for key, value in data.items() if key not in nested and value != "")
-    for spot in data["spots"]:
-        values = {key: value for key, value in spot.items() if key != "number" and value != ""}
-        yield from ((f"spots.{spot['number']}.{key}", value) for key, value in values.items())
+    for spot, row in zip(submission.spots, data["spots"], strict=True):
+        values = {key: value for key, value in row.items() if key not in ("number", "timed") and value != ""}
+        yield from ((f"{spot.field}.{key}", value) for key, value in values.items())
+        if spot.timed:
+            yield f"{spot.field}.timed", timed_text(spot.timed)
     for reading in submission.measurements:
         # By value, since "7,4" and "7.40" are the same reading.
         limit = "<" if reading.is_below_limit else ""
@@ -136,3 +147,5 @@ def _flat(submission: Submission) -> Iterator[tuple[str, Any]]:
         yield entry.field, row.get("range") or row.get("count") or PRESENT
         if entry.recorded_as:
             yield f"{entry.field}.taxon", entry.taxon
+        if entry.by_key:
+            yield f"{entry.field}.by_key", True

@@ -58,6 +58,9 @@ READING = [
     ("sand", "paper"),
     ("sand", "sheet"),
     ("sand", "sand-wash"),
+    ("sun-ink", "sun"),
+    ("sun-ink", "marigold"),
+    ("sun", "sun-stop"),
 ]
 # Short words with a shape beside them.
 LABELS = [
@@ -121,7 +124,7 @@ def test_it_would_notice_a_pale_grey() -> None:
 
 def test_it_gives_every_colour_a_dark_value_or_keeps_it_on_purpose() -> None:
     same = {n for n, v in palette("light").items() if palette("dark")[n] == v}
-    assert same <= {"marigold", "focus-outer", "on-deep"}
+    assert same <= {"marigold", "focus-outer", "on-deep", "sun", "sun-ink", "sun-stop"}
 
 
 @pytest.mark.parametrize("sheet", [p.name for p in ON_SCREEN if p.name != "tokens.css"])

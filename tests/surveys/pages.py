@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import re
 from collections.abc import Iterator, Mapping
 from html import unescape
@@ -14,6 +15,9 @@ from django.urls import reverse
 from PIL import Image
 
 from portal.accounts.models import Group, User
+
+# Parts of a count that the form calls otherwise.
+NAMES = {"recorded_as": "as", "by_key": "key"}
 
 
 def signed_in(user: User) -> Client:
@@ -45,14 +49,18 @@ def _fields(data: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         elif name == "spots":
             for spot in value:
                 parts = ((part, text) for part, text in spot.items() if part != "number")
-                yield from ((f"spots-{spot['number']}-{part}", str(text)) for part, text in parts)
+                # What the kick timer wrote is text of its own; all else is typed.
+                written = ((part, json.dumps(text) if part == "timed" else str(text)) for part, text in parts)
+                yield from ((f"spots-{spot['number']}-{part}", text) for part, text in written)
         elif name == "measurements":
             for key, reading in value.items():
                 yield from ((f"measurements-{key}-{part}", text) for part, text in reading.items())
         elif name == "counts":
             for entry in value:
                 yield from (
-                    (f"counts-{entry['taxon']}-{part}", str(entry[part])) for part in entry if part != "taxon"
+                    (f"counts-{entry['taxon']}-{NAMES.get(part, part)}", str(entry[part]))
+                    for part in entry
+                    if part != "taxon"
                 )
         elif name not in ("id", "site"):
             yield name, str(value)

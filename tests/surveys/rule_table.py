@@ -120,6 +120,34 @@ def _effort() -> Iterator[Row]:
     yield Row("effort_off_plan", False, GONE)
 
 
+def timed(*seconds: str, at: str = "2026-06-14T09:30:00Z", **parts: str) -> Changes:
+    """One spot whose kicks a phone timed."""
+    return spots({**parts, "timed": [{"started_at": at, "seconds": each} for each in seconds]})
+
+
+def _timing() -> Iterator[Row]:
+    """A tenth either way of a kick of 10 s, and of the time that the phone took; the day is British."""
+    yield Row("timed_otherwise", False, timed("10.0", "10.0", "10.0", seconds="33"))
+    yield Row("timed_otherwise", True, timed("10.0", "10.0", "10.0", seconds="33.1"))
+    yield Row("timed_otherwise", False, timed("10.0", "10.0", "10.0", seconds="27"))
+    yield Row("timed_otherwise", True, timed("10.0", "10.0", "10.0", seconds="26.9"))
+    yield Row("timed_otherwise", True, timed("10.0", "10.0", "10.0", kicks="2"))
+    yield Row("timed_otherwise", True, timed("15.0", "15.0"))
+    yield Row("timed_otherwise", False, spots({"seconds": "99"}))
+    yield Row("timed_off_plan", False, timed("9.000", "11.000", "10.000"))
+    yield Row("timed_off_plan", True, timed("8.999", "11.000", "10.000"))
+    yield Row("timed_off_plan", True, timed("9.000", "11.001", "10.000"))
+    yield Row("timed_off_plan", False, timed("18", "22", "20"), at_site(seconds_per_kick=20))
+    yield Row("timed_other_day", False, timed("10.0", at="2026-06-14T22:59:59Z"))
+    yield Row("timed_other_day", True, timed("10.0", at="2026-06-14T23:00:00Z"))
+    yield Row("timed_other_day", False, timed("10.0", at="2026-06-13T23:00:00Z"))
+    yield Row("timed_other_day", True, timed("10.0", at="2026-06-13T22:59:59Z"))
+    yield Row("timed_damaged", False, spots({"timed": "[]"}))
+    yield Row("timed_damaged", False, timed("10.0", ""))
+    yield Row("timed_damaged", True, timed("10.0", "ten"))
+    yield Row("timed_damaged", True, spots({"timed": "[{"}))
+
+
 def _kicks() -> Iterator[Row]:
     yield Row("kick_length", False, alike(seconds="360"))
     yield Row("kick_length", True, spots({}, {}, {"seconds": "360.1"}))
@@ -228,6 +256,7 @@ CHECKED: tuple[Row, ...] = (
     *_made_or_not(),
     *_effort(),
     *_kicks(),
+    *_timing(),
     *_depths(),
     *_ranges(),
     *_oxygen(),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import replace
-from datetime import time
+from datetime import UTC, datetime, time
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any
@@ -29,6 +29,7 @@ from surveys.submission import (
     Reading,
     Spot,
     Submission,
+    Timed,
     as_data,
     differences,
     parse_submission,
@@ -45,14 +46,15 @@ TENTHS = st.decimals(min_value="0.1", max_value="999.9", places=1)
 CLOCK = st.none() | st.builds(time, st.integers(0, 23), st.integers(0, 59))
 
 
-def entry_of(taxon: str, amount: Any) -> Entry:
+def entry_of(taxon: str, amount: Any, by_key: bool) -> Entry:
     low, high = amount if isinstance(amount, tuple) else (None, None)
-    return Entry(taxon, "", None if isinstance(amount, tuple) else amount, low, high)
+    count = None if isinstance(amount, tuple) else amount
+    return Entry(taxon, "", count, low, high, by_key=by_key and count != 0)
 
 
 AMOUNTS = st.integers(0, 5000) | st.sampled_from(ABUNDANCE_RANGES) | st.just((None, None))
-COUNTS = st.dictionaries(st.sampled_from(TAXA), AMOUNTS, min_size=1).map(
-    lambda found: tuple(entry_of(taxon, amount) for taxon, amount in found.items())
+COUNTS = st.dictionaries(st.sampled_from(TAXA), st.tuples(AMOUNTS, st.booleans()), min_size=1).map(
+    lambda found: tuple(entry_of(taxon, *said) for taxon, said in found.items())
 )
 
 
@@ -68,6 +70,13 @@ READINGS = st.lists(
     unique_by=lambda each: each.quantity,
     max_size=5,
 ).map(tuple)
+KICK = st.builds(
+    Timed,
+    st.datetimes(datetime(2000, 1, 1), datetime(2100, 1, 1), timezones=st.just(UTC)).map(
+        lambda moment: moment.replace(microsecond=moment.microsecond // 1000 * 1000)
+    ),
+    st.decimals(min_value="0.001", max_value="999", places=3),
+)
 SPOT = st.builds(
     Spot,
     st.integers(1, 9),
@@ -75,6 +84,7 @@ SPOT = st.builds(
     TENTHS,
     st.sampled_from(["", *FlowType.values]),
     st.none() | TENTHS,
+    st.lists(KICK, max_size=3).map(tuple),
 )
 SPOTS = st.lists(SPOT, unique_by=lambda each: each.number, max_size=4).map(
     lambda rows: tuple(sorted(rows, key=lambda each: each.number))
@@ -160,7 +170,7 @@ def possible(cast: Cast, submission: Submission, day: int = 1) -> Submission:
         ended_at=None,
         recorder=person,
         partner=None,
-        spots=(Spot(1, 3, Decimal(30)),),
+        spots=(Spot(1, 3, Decimal(30), timed=submission.spots[0].timed if submission.spots else ()),),
         measurements=(),
     )
 

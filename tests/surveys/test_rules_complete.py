@@ -25,6 +25,10 @@ def spot(**fields: Any) -> dict[str, Any]:
     return {"number": 1, "kicks": "3", "seconds": "30", "depth_cm": "20"} | fields
 
 
+def timed(*seconds: str, day: str = "2026-06-14") -> list[dict[str, str]]:
+    return [{"started_at": f"{day}T10:00:00Z", "seconds": each} for each in seconds]
+
+
 def read(**values: str) -> dict[str, Any]:
     return {"measurements": {key: {"value": value} for key, value in values.items()}}
 
@@ -48,6 +52,10 @@ SET_OFF: dict[str, tuple[Context, dict[str, Any]]] = {
     "effort_off_plan": (USUAL, {"spots": [spot()]}),
     "kick_length": (USUAL, {"spots": [spot(seconds="0")]}),
     "spot_twice": (USUAL, {"spots": [spot(), spot()]}),
+    "timed_otherwise": (USUAL, {"spots": [spot(seconds="40", kicks="2", timed=timed("10", "10", "10"))]}),
+    "timed_off_plan": (USUAL, {"spots": [spot(timed=timed("10", "4.2", "10"))]}),
+    "timed_other_day": (USUAL, {"spots": [spot(timed=timed("10", day="2026-06-13"))]}),
+    "timed_damaged": (USUAL, {"spots": [spot(timed="no log at all")]}),
     "depth_range": (USUAL, {"spots": [spot(depth_cm="500")]}),
     "deep": (USUAL, {"spots": [spot(depth_cm="80")]}),
     "impossible_reading": (USUAL, read(ph="74")),

@@ -184,4 +184,4 @@ def test_it_asks_the_database_as_often_for_many_rows_as_for_few(
 
 def test_it_reads_a_visit_with_few_queries(cast: Cast, client_of: ClientOf) -> None:
     visit: Any = submit(cast.person("volunteer"), cast.site)
-    assert queries_of(client_of("volunteer"), address("visits", visit.pk)) <= 9
+    assert queries_of(client_of("volunteer"), address("visits", visit.pk)) <= 10
