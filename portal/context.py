@@ -25,6 +25,9 @@ WORK_PAGES = (
 )
 # What is looked after now and then; folded away, so that the daily ways fit on one line.
 CARE_PAGES = (
+    ("outing_rules", _("Going out"), "group.view"),
+    ("safe_return_list", _("Safe returns"), "return.start"),
+    ("kit_list", _("Kits"), "kit.view"),
     ("contact_list", _("Agency contacts"), "contact.manage"),
     ("import_visits", _("Load a spreadsheet"), "import.run"),
     ("message_list", _("Messages"), "outbox.view"),

@@ -1,4 +1,4 @@
-"""Reads what the rules need to know beside the submission, in five queries."""
+"""Reads what the rules need to know beside the submission, in five queries; four more for a kit."""
 
 from __future__ import annotations
 
@@ -11,8 +11,10 @@ from django.db.models.functions import Coalesce
 from django.utils import timezone
 
 from portal.accounts.models import Membership
-from surveys.models import Measurement, Site, TaxonCount
+from surveys.kits import KitState, kit_states
+from surveys.models import Kit, Measurement, Site, TaxonCount
 from surveys.models.visits import Status
+from surveys.outings import rules_of
 from surveys.quantities import QUANTITIES
 from surveys.rules.types import Context, SiteHistory
 from surveys.submission.types import Submission
@@ -36,7 +38,16 @@ def context_for(
         same_day=same_day if submission.was_made else 0,
         history=SiteHistory(approved, _most(submission, site), _readings(submission, site)),
         past_record=past_record,
+        kit=_kit(submission, site),
     )
+
+
+def _kit(submission: Submission, site: Site) -> KitState | None:
+    kits = list(Kit.objects.of_group(site.group).filter(pk=submission.kit)) if submission.kit else []
+    if not kits:
+        return None
+    drying_days = rules_of(site.group).drying_days
+    return kit_states(site.group, kits, submission.visited_on, drying_days, besides=submission.id)[0]
 
 
 def _members(submission: Submission, site: Site, past_record: bool) -> frozenset[UUID]:

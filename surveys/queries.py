@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date, timedelta
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
 from django.db.models import Exists, Max, OuterRef, Prefetch, Q
+from django.utils import timezone
 
 from portal.accounts.access import Person
 from portal.accounts.models import Group
@@ -15,6 +16,7 @@ from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.effort import effort_problems
 from surveys.models import Draft, Finding, Photo, Site, Visit, VisitScore
 from surveys.models.visits import Status
+from surveys.rivers import with_high_until
 
 # A visit counts as on time within a week of its day: common practice, no source.
 DUE_WINDOW = timedelta(days=7)
@@ -35,12 +37,17 @@ class HistoryPoint:
 
 @dataclass(frozen=True)
 class DueSite:
-    """When a site is to be visited next; state "first", "later", "due" (within the window) or "late"."""
+    """When a site is to be visited next; state "first", "later", "due" (within the window), "late" or "high".
+
+    "high" stands in place of any other while the river is above the site's limit, until `high_until` as far
+    as is known: nobody is asked to go there then.
+    """
 
     site: Site
     last_visit_on: date | None
     due_on: date | None
     state: str
+    high_until: datetime | None = None
 
 
 def visits_of(group: Group) -> GroupOwnedQuerySet[Visit]:
@@ -100,11 +107,20 @@ def _point(visit: Visit, site: Site) -> HistoryPoint:
 
 
 def sites_due(group: Group, today: date) -> list[DueSite]:
-    """The open sites of a group with the day of their next visit, the most pressing first (one query)."""
+    """The open sites of a group with the day of their next visit, the most pressing first (one query).
+
+    Sites whose river is above its limit come last.
+    """
     sites = Site.objects.of_group(group).filter(Q(closed_on=None) | Q(closed_on__gte=today))
     # A visit that could not be made leaves the site as due as it was.
     dated = sites.annotate(last_visit_on=Max("visits__visited_on", filter=Q(visits__was_made=True)))
-    return sorted((_due(site, site.last_visit_on, today) for site in dated), key=_urgency)
+    rows = with_high_until(dated, timezone.now())
+    return sorted((_unless_high(_due(site, site.last_visit_on, today)) for site in rows), key=_urgency)
+
+
+def _unless_high(due: DueSite) -> DueSite:
+    until: datetime | None = due.site.high_until  # type: ignore[attr-defined]
+    return replace(due, state="high", high_until=until) if until else due
 
 
 def _due(site: Site, last: date | None, today: date) -> DueSite:
@@ -117,8 +133,8 @@ def _due(site: Site, last: date | None, today: date) -> DueSite:
     return DueSite(site, last, due_on, "due" if today >= due_on - DUE_WINDOW else "later")
 
 
-def _urgency(due: DueSite) -> tuple[date, str]:
-    return due.due_on or date.min, due.site.code
+def _urgency(due: DueSite) -> tuple[bool, date, str]:
+    return due.state == "high", due.due_on or date.min, due.site.code
 
 
 def own_drafts(person: Person) -> GroupOwnedQuerySet[Draft]:

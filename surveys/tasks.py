@@ -8,6 +8,13 @@ from celery import shared_task
 from django.utils import timezone
 
 from surveys.services.rescoring import stalled_runs, work_off
+from surveys.services.return_watch import watch_returns
+
+
+@shared_task(name="surveys.tasks.watch_safe_returns", expires=60)
+def watch_safe_returns() -> int:
+    """Remind and tell whoever is due to be told of safe returns that nobody has ended."""
+    return watch_returns()
 
 
 @shared_task

@@ -17,6 +17,7 @@ list_pages: list[URLPattern | URLResolver] = [
     path("new/", lists.list_create, name="list_create"),
     path("<uuid:list_id>/", lists.list_detail, name="list_detail"),
     path("<uuid:list_id>/edit/", lists.list_edit, name="list_edit"),
+    path("<uuid:list_id>/retire/", lists.list_retire, name="list_retire"),
 ]
 rescore_pages: list[URLPattern | URLResolver] = [
     path("", rescoring.rescore_list, name="rescore_list"),
@@ -52,6 +53,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("groups/<slug:slug>/review/", review.review_queue, name="review_queue"),
     path("methods/rules/", rules.rules_table, name="rules_table"),
     path("", include("surveys.urls_bank")),
+    path("", include("surveys.urls_outings")),
     path("", include("surveys.urls_imports")),
     path("", include("surveys.urls_api")),
 ]

@@ -4,37 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from datetime import date
-from pathlib import Path
 from typing import Any
 
-from django.contrib.staticfiles import finders
 from django.template.loader import render_to_string
 from django.utils import translation
 from django.utils.translation import gettext as _
-from weasyprint import CSS, HTML
-from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
 
 from portal.charts import Drawing, Point, TriggerLine, draw_history
 from portal.reports.sketch import draw_sketch
+from surveys.typesetting import as_pdf, lay_out, style_text
 
 Figures = Mapping[str, Any]
+# Reports gathered before each site told its own columns showed these.
+COLUMNS_OF_VERSION_1 = ["bmwp", "ntaxa", "aspt", "ept_families"]
 OnSite = Callable[[int, int], None]
-# Tagged for screen readers, with title, language and alternative texts; a test holds the file against it.
-PDF_VARIANT = "pdf/ua-1"
-
-
-class OutsideRefused(FatalURLFetchingError):  # type: ignore[misc]
-    """The document asked for something outside itself."""
-
-
-class NothingOutside(URLFetcher):  # type: ignore[misc]
-    """Lets through data inside the document only: what a volunteer typed must never make the server fetch."""
-
-    def fetch(self, url: str, headers: Mapping[str, str] | None = None) -> URLFetcherResponse:
-        """Return the content of a data address; raises OutsideRefused for any other."""
-        if not url.startswith("data:"):
-            raise OutsideRefused(f"A report fetches nothing from outside: {url}")
-        return super().fetch(url, headers)
 
 
 def _tell_nobody(_number: int, _of: int) -> None:
@@ -49,9 +32,7 @@ def write_pdf(figures: Figures, *, edition: int, published_on: date | None = Non
 
 def typeset(html: str) -> bytes:
     """Turn the report's HTML into a PDF for screen readers as well as for paper."""
-    style = CSS(string=_print_style(), url_fetcher=NothingOutside())
-    document = HTML(string=html, url_fetcher=NothingOutside())
-    return bytes(document.write_pdf(stylesheets=[style], pdf_variant=PDF_VARIANT))
+    return as_pdf(lay_out(html, [style_text("css/report.css")]))
 
 
 def render_document(
@@ -87,7 +68,8 @@ def _laid_out(site: Figures) -> dict[str, Any]:
     numbers = {text: number for number, text in enumerate(texts, start=1)}
     visits = [{**visit, "remarks": [numbers[text] for text in _remarks(visit)]} for visit in site["visits"]]
     columns = [part for part in (site["taxa"][:half], site["taxa"][half:]) if part]
-    return {"visits": visits, "remarks": list(texts), "taxa_columns": columns}
+    shown = site.get("score_columns", COLUMNS_OF_VERSION_1)
+    return {"score_columns": shown, "visits": visits, "remarks": list(texts), "taxa_columns": columns}
 
 
 def _remarks(visit: Figures) -> list[str]:
@@ -139,8 +121,3 @@ def _point(each: Figures) -> Point:
 def _trigger_line(each: Figures) -> TriggerLine:
     end = date.fromisoformat(each["to"]) if each["to"] else None
     return TriggerLine(each["level"], date.fromisoformat(each["from"]), end)
-
-
-def _print_style() -> str:
-    found = finders.find("css/report.css")
-    return Path(str(found)).read_text(encoding="utf-8")

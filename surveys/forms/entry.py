@@ -68,6 +68,7 @@ def visit_entry(
     *,
     site: Site,
     people: Choices,
+    kits: Choices = (),
     taxa: Sequence[ListTaxon],
     data: Mapping[str, Any],
     problems: Iterable[Remark] = (),
@@ -76,7 +77,7 @@ def visit_entry(
     """Lay out `data` (a submission's, possibly faulty) with `problems` and `findings` beside their fields."""
     problems, findings = tuple(problems), tuple(findings)
     errors = by_name(problems)
-    form = VisitForm(site=site, people=people, data=data, errors=errors, findings=by_name(findings))
+    form = VisitForm(site=site, people=people, kits=kits, data=data, errors=errors, findings=by_name(findings))
     table = CountTable(taxa, data.get("counts", ()), _by_taxon(problems), _by_taxon(findings))
     mistakes = tuple(_mistake(problem, form, table) for problem in problems)
     return VisitEntry(site, form, table, mistakes, seconds_in(data))
@@ -172,7 +173,12 @@ def _rows_meant(data: Mapping[str, Any]) -> dict[str, list[Any]]:
     spots = list(data.get("spots", ()))
     if not data.get("was_made", True):
         spots = [spot for spot in spots if any(spot.get(part) for part in ("flow_type", "seconds", "depth_cm"))]
-    return {"counts": [entry for entry in data.get("counts", ()) if entry.get("taxon")], "spots": spots}
+    counts = [entry for entry in data.get("counts", ()) if entry.get("taxon") and _says_how_many(entry)]
+    return {"counts": counts, "spots": spots}
+
+
+def _says_how_many(entry: Mapping[str, Any]) -> bool:
+    return bool(entry.get("count") or entry.get("range") or entry.get("present"))
 
 
 def _page_problems(data: Mapping[str, Any]) -> Iterator[Problem]:
@@ -184,5 +190,11 @@ def _page_problems(data: Mapping[str, Any]) -> Iterator[Problem]:
             yield Problem(field, words, "count_at_odds")
         if not entry.get("taxon"):
             yield Problem(field, _("Say what it was, or clear the row."), "missing")
-        elif not (entry.get("count") or entry.get("range") or entry.get("present")):
-            yield Problem(field, _("Say how many there were, or clear the name."), "missing")
+        elif not _says_how_many(entry):
+            yield Problem(field, _number_wanted(entry), "missing")
+
+
+def _number_wanted(entry: Mapping[str, Any]) -> str:
+    if entry.get("by_key"):
+        return _("You found it with the key: say how many there were, or take the mark of the key away.")
+    return _("Say how many there were, or clear the name.")

@@ -33,12 +33,22 @@ class SiteForm(forms.ModelForm[Site]):
         ),
     )
 
+    gauge_link = forms.URLField(
+        label=_("Where the gauge is read"),
+        max_length=300,
+        required=False,
+        assume_scheme="https",
+        help_text=_("The address of the page that shows it."),
+        error_messages={"invalid": _("Give the whole address of the page, such as https://levels.example/12.")},
+    )
+
     class Meta:
         model = Site
         fields = [
             "code",
             "name",
             "river",
+            "catchment",
             "downstream",
             "recording_list",
             "visit_interval_days",
@@ -47,6 +57,10 @@ class SiteForm(forms.ModelForm[Site]):
             "seconds_per_kick",
             "hazards",
             "access_notes",
+            "level_limit",
+            "gauge_name",
+            "gauge_link",
+            "level_limit_m",
             "landowner",
             "permission_conditions",
             "permission_from",
@@ -64,6 +78,7 @@ class SiteForm(forms.ModelForm[Site]):
                 "Parking, path, phone signal, address for rescue services. Seen only inside the group."
             ),
             "downstream": _("The next of your sites that the water reaches."),
+            "level_limit_m": _("Above this nobody is asked to go."),
             "permission_until": _("Leave empty if it does not run out."),
             "closed_on": _("Leave empty while the site is in use."),
         }

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.db import models
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
@@ -93,6 +94,11 @@ class SafeReturn(models.Model):
     def is_live(self) -> bool:
         """Whether it is still watched."""
         return self.ended_at is None
+
+    @property
+    def is_overdue(self) -> bool:
+        """Whether its time is up and nobody has ended it."""
+        return self.is_live and self.expected_at <= timezone.now()
 
     @property
     def pair_ids(self) -> set[UUID]:

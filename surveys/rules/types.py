@@ -11,6 +11,7 @@ from uuid import UUID
 
 from django.utils.functional import Promise
 
+from surveys.kits import KitState
 from surveys.models import Site
 from surveys.submission.types import Entry, Problem, Submission
 
@@ -35,7 +36,8 @@ class SiteHistory:
 class Context:
     """What the rules may know beside the submission, all of it read beforehand.
 
-    `members` are the group's people that may be named; `same_day` the site's other visits of that day.
+    `members` are the group's people that may be named; `same_day` the site's other visits of that day; `kit`
+    the state of the kit that is said to have been used, None where the group has no such kit.
     """
 
     site: Site
@@ -44,6 +46,7 @@ class Context:
     same_day: int = 0
     history: SiteHistory = field(default_factory=SiteHistory)
     past_record: bool = False
+    kit: KitState | None = None
 
 
 # What a check yields: the field, and what to say of it.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -9,28 +10,26 @@ from django import template
 from django.utils.formats import date_format, number_format
 from django.utils.translation import gettext as _
 
-from scoring.indices import METHODS
 from surveys.models import Visit
 from surveys.models.visits import Status
 from surveys.queries import DueSite
-from surveys.sheets import printed, scores_of
+from surveys.score_columns import MOST_COLUMNS, ScoreColumn, columns_of
 from surveys.submission.numbers import plain_text
 
 register = template.Library()
 KINDS = {Status.WAITING: "waiting", Status.RETURNED: "caution", Status.APPROVED: "ok"}
 
 
-@register.filter
-def score(visit: Visit, index: str) -> str:
-    """The visit's score of an index as printed, or a dash."""
-    found = next((each for each in scores_of(visit) if each.index == index), None)
-    return printed(found.value if found else None, METHODS[index].decimals)
-
-
 @register.simple_tag
-def score_name(index: str) -> str:
-    """What an index is called at the head of a column."""
-    return METHODS[index].name
+def score_columns(visits: Sequence[Visit], most: int = MOST_COLUMNS) -> list[ScoreColumn]:
+    """The columns of scores that the recording lists of these visits support (one query)."""
+    return columns_of(visits, most=most)
+
+
+@register.filter
+def in_column(visit: Visit, column: ScoreColumn) -> str:
+    """The visit's score in that column as printed, or a dash."""
+    return column.cell(visit)
 
 
 @register.inclusion_tag("components/badge.html")
@@ -56,6 +55,8 @@ def due_badge(due: DueSite | None) -> dict[str, Any]:
     """When the next visit is due, as a badge; None stands for a closed site."""
     if due is None:
         return {"kind": "", "icon_name": "close", "word": _("closed")}
+    if due.state == "high":
+        return {"kind": "danger", "icon_name": "danger", "word": _("river above its limit: stay away")}
     day = date_format(due.due_on, "j M Y") if due.due_on else ""
     words = {
         "first": _("first visit open"),

@@ -16,6 +16,7 @@ from portal.accounts.models import Group
 from portal.accounts.queries import members_of
 from scoring.taxa import all_taxa
 from surveys.forms import Remark, visit_entry
+from surveys.kits import kits_of
 from surveys.models import Draft, Photo, Site, Visit
 from surveys.queries import current_scores, photos_of
 from surveys.services.photos import InvalidPhoto, add_photo, remove_photo
@@ -39,8 +40,10 @@ def find_visit(person: Person, group: Group, visit_id: UUID, action: str = "visi
     """A visit of the group with all that was found, for whoever may do `action` with it."""
     rows = (
         Visit.objects.of_group(group)
-        .select_related("site", "group", "recording_list", "recorder", "partner", "entered_by", "reviewed_by")
-        .prefetch_related("spots", "measurements", "counts", "findings__decided_by", "corrected_by")
+        .select_related(
+            "site", "group", "recording_list", "recorder", "partner", "kit", "entered_by", "reviewed_by"
+        )
+        .prefetch_related("spots__timed", "measurements", "counts", "findings__decided_by", "corrected_by")
         .prefetch_related(current_scores())
     )
     visit = get_object_or_404(rows, id=visit_id)
@@ -63,6 +66,7 @@ def show_entry(
     entry = visit_entry(
         site=thing.site,
         people=_choices(thing),
+        kits=kit_choices(thing.group, thing if isinstance(thing, Visit) else None),
         taxa=list(recording_list.taxa.all()),
         data=data,
         problems=problems,
@@ -79,6 +83,13 @@ def _choices(thing: Draft | Visit) -> list[tuple[str, str]]:
     named = (thing.recorder, thing.partner) if isinstance(thing, Visit) else ()
     gone = {str(user.pk): str(user) for user in named if user is not None}
     return list((gone | names).items())
+
+
+def kit_choices(group: Group, visit: Visit | None = None) -> list[tuple[str, str]]:
+    """The group's kits in use, and the one that stands in the record."""
+    kits = {str(each.pk): each.name for each in kits_of(group)}
+    own = {str(visit.kit.pk): visit.kit.name} if visit and visit.kit else {}
+    return list((own | kits).items())
 
 
 def store_upload(request: PortalRequest, thing: Draft | Visit) -> str:

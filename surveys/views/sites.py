@@ -23,6 +23,7 @@ from surveys.histories import events_of
 from surveys.locations import grid_reference
 from surveys.models import Site
 from surveys.overviews import last_visits, neighbours, own_draft_at, site_rows, state_of
+from surveys.rivers import river_at
 from surveys.services.sites import save_site
 from surveys.views.shared import find_site
 
@@ -60,6 +61,7 @@ def site_detail(request: PortalRequest, slug: str, site_id: UUID) -> HttpRespons
         "visits_shown": VISITS_SHOWN,
         "events": events_of(history_of(site, group)),
         "permission_lapsed": site.permission_lapsed(today),
+        "river": river_at(site),
         "may_edit": allowed(request.person, "site.edit", site),
     }
     return render(request, "surveys/site_detail.html", context)

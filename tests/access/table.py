@@ -88,6 +88,7 @@ TABLE: Mapping[str, Methods] = {
     "list_create": form(COORDINATOR),
     "list_detail": page(MEMBER),
     "list_edit": form(COORDINATOR),
+    "list_retire": form(COORDINATOR),
     "visit_start": button(MEMBER),
     "visit_submit": form(AUTHOR),
     "draft_save": button(AUTHOR),

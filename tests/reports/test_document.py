@@ -14,13 +14,12 @@ import pytest
 from pypdf import PdfReader
 
 from portal.reports.document import (
-    NothingOutside,
-    OutsideRefused,
     draw_map,
     render_document,
     typeset,
     write_pdf,
 )
+from surveys.typesetting import NothingOutside, OutsideRefused
 from tests.reports.conftest import POOR_COUNTS, YEAR, YearBook
 
 PUBLISHED = date(YEAR + 1, 2, 3)

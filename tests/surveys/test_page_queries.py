@@ -29,10 +29,11 @@ CEILINGS = {
     "site_edit": 8,
     # Grows with the neighbouring sites it compares, of which the full world has twelve.
     "site_change": 26,
-    "list_list": 4,
+    "list_list": 5,
     "list_create": 3,
     "list_detail": 7,
     "list_edit": 5,
+    "list_retire": 5,
     "rescore_list": 5,
     "rescore_detail": 4,
     "rescore_progress": 4,
@@ -51,6 +52,7 @@ CEILINGS = {
     "bank_visit": 7,
     "bank_state": 7,
     "bank_offline": 0,
+    "bank_key": 0,
     "bank_timer": 0,
     "bank_worker": 0,
     "bank_manifest": 0,
@@ -79,7 +81,7 @@ CEILINGS = {
     "api_visit": 10,
 }
 OWN = {"visit_submit", "visit_mend"}
-OPEN = {"rules_table", "api_schema", "bank_offline", "bank_timer", "bank_worker", "bank_manifest", "bank_icon"}
+OPEN = {"rules_table", "api_schema", "bank_key", "bank_offline", "bank_timer", "bank_worker", "bank_manifest", "bank_icon"}
 
 
 @pytest.fixture

@@ -1,0 +1,114 @@
+"""What the clock asks of safe returns: reminders to the pair, then the coordinators, then the named person.
+
+All state stands in the rows: a sweep that comes late, after the worker or the portal was down, does at once all
+that is due by then and says in every message how late it is. The pair is reminded once for the two reminders
+that would otherwise come together. The others are told without delay, though the pair may only have been unable
+to answer: a needless call does less harm than a missing one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.audit.services import record_change
+from portal.outbox.models import Message
+from surveys.models import SafeReturn
+from surveys.models.returns import ReturnEventKind, Step
+from surveys.return_mail import (
+    NAMED_AT_START,
+    OVERDUE,
+    coordinators_for,
+    named_of,
+    tell_overdue,
+    tell_pair,
+    tell_undelivered,
+)
+from surveys.returns import minutes_late
+from surveys.services.safe_returns import add_event
+
+STEPS = (Step.REMINDED, Step.AGAIN, Step.COORDINATORS, Step.NAMED)
+# A sweep comes every 30 s; what is later than this had a reason that its reader should know.
+LATE_MINUTES = 5
+
+
+def watch_returns() -> int:
+    """Take the steps that are due; return for how many returns."""
+    now = timezone.now()
+    due = _returns().filter(ended_at=None, next_step_at__lte=now)
+    handled = 0
+    for safe_return in _one_by_one(due):
+        take_steps(safe_return, now)
+        handled += 1
+    return handled
+
+
+def _returns() -> GroupOwnedQuerySet[SafeReturn]:
+    found = SafeReturn.objects.across_groups("the clock runs for every group")
+    return found.select_related("group", "site", "started_by", "partner").order_by("expected_at")
+
+
+def _one_by_one(due: GroupOwnedQuerySet[SafeReturn]) -> Iterator[SafeReturn]:
+    """Each in a transaction of its own, so that trouble with one leaves the others alone."""
+    for number in list(due.values_list("pk", flat=True)):
+        with transaction.atomic():
+            # Asked again under the lock: it may have been ended, or another sweep may have been here.
+            rows = due.filter(pk=number).select_for_update(of=("self",), skip_locked=True)
+            safe_return = rows.first()
+            if safe_return is not None:
+                yield safe_return
+
+
+def take_steps(safe_return: SafeReturn, now: datetime) -> None:
+    """Take every step due by now that was not taken; the caller holds the row."""
+    due = [step for step in STEPS if step > safe_return.step and safe_return.due_at(step) <= now]
+    for step in due:
+        if not (step == Step.REMINDED and Step.AGAIN in due):
+            _take(safe_return, step, minutes_late(safe_return.due_at(step), now))
+    before = safe_return.step
+    safe_return.step = due[-1]
+    following = [step for step in STEPS if step > safe_return.step]
+    safe_return.next_step_at = safe_return.due_at(following[0]) if following else None
+    safe_return.save(update_fields=["step", "next_step_at"])
+    changes = {"step": [before, int(safe_return.step)]}
+    record_change(actor=None, verb="safe_return.overdue", thing=safe_return, changes=changes)
+
+
+def _take(safe_return: SafeReturn, step: Step, minutes: int) -> None:
+    late = minutes if minutes >= LATE_MINUTES else 0
+    notes = [late_words(late)] if late else []
+    if step in (Step.REMINDED, Step.AGAIN):
+        tell_pair(safe_return, step, late)
+    elif step == Step.NAMED:
+        tell_overdue(safe_return, step, [named_of(safe_return)], late)
+    elif not tell_overdue(safe_return, step, coordinators_for(safe_return), late):
+        notes.append(_("There is no coordinator who stayed on shore."))
+    add_event(safe_return, ReturnEventKind(step.name.lower()), note=" ".join(notes))
+
+
+def late_words(minutes: int) -> str:
+    """Say how late something was done."""
+    words = ngettext(
+        "%(minutes)s minute late: the portal did not run in the meantime.",
+        "%(minutes)s minutes late: the portal did not run in the meantime.",
+        minutes,
+    )
+    return words % {"minutes": minutes}
+
+
+def on_return_message_failed(message: Message, answer: str) -> None:
+    """A mail about a safe return cannot be delivered: it is noted, and told on where somebody can act."""
+    if message.about_type != SafeReturn._meta.label_lower or message.about_id is None:
+        return
+    safe_return = _returns().select_for_update(of=("self",)).get(pk__in=[message.about_id])
+    note = f"{message.to_name} <{message.to_address}>: {answer}"
+    add_event(safe_return, ReturnEventKind.UNDELIVERABLE, note=note)
+    is_to_named = message.to_address == safe_return.named_email and message.kind in (NAMED_AT_START, OVERDUE)
+    if safe_return.is_live and is_to_named:
+        tell_undelivered(safe_return, message)
