@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
 
 from django.db.models import Prefetch
 
@@ -17,12 +16,10 @@ from surveys.queries import current_scores, visits_of
 
 @dataclass(frozen=True)
 class PublicRow:
-    """A site with its latest approved result; without one, all but the site is None."""
+    """A site with its latest approved visit that was made, None without one."""
 
     site: Site
-    visited_on: date | None
-    bmwp: float | None
-    aspt: float | None
+    visit: Visit | None
 
 
 def returned_to(person: Person, group: Group) -> GroupOwnedQuerySet[Visit]:
@@ -48,12 +45,4 @@ def latest_approved(group: Group) -> list[PublicRow]:
 
 def _row(site: Site) -> PublicRow:
     newest: list[Visit] = site.newest  # type: ignore[attr-defined]
-    if not newest:
-        return PublicRow(site, None, None, None)
-    scores = score_values(newest[0])
-    return PublicRow(site, newest[0].visited_on, scores.get("bmwp"), scores.get("aspt"))
-
-
-def score_values(visit: Visit) -> dict[str, float | None]:
-    """The scores in force of a visit that was read with `current_scores`, by index."""
-    return {score.index: score.value for score in visit.current_scores}  # type: ignore[attr-defined]
+    return PublicRow(site, newest[0] if newest else None)

@@ -13,9 +13,11 @@ from alerts.charts import NARROW, draw_site, site_points
 from alerts.queries import trigger_in_force
 from portal.accounts.models import Group
 from portal.accounts.queries import public_groups
-from portal.queries import approved_visits, latest_approved, score_values
+from portal.queries import approved_visits, latest_approved
 from portal.reports.queries import published_of
 from scoring.indices import METHODS
+from surveys.recording_lists import first_index
+from surveys.score_columns import columns_of
 
 TABLE_ROWS = 36
 
@@ -28,7 +30,13 @@ def _public_group(slug: str) -> Group:
 def public_group(request: HttpRequest, slug: str) -> HttpResponse:
     """A group that publishes: what it does, its sites with their latest approved scores, its reports."""
     group = _public_group(slug)
-    context = {"group": group, "rows": latest_approved(group), "reports": published_of(group)}
+    rows = latest_approved(group)
+    context = {
+        "group": group,
+        "rows": rows,
+        "columns": columns_of([row.visit for row in rows if row.visit]),
+        "reports": published_of(group),
+    }
     return render(request, "portal/public_group.html", context)
 
 
@@ -37,9 +45,9 @@ def public_site(request: HttpRequest, slug: str, site_id: UUID) -> HttpResponse:
     """One site's approved results."""
     group = _public_group(slug)
     site = get_object_or_404(group.sites, id=site_id)
-    visits = approved_visits(site)[:TABLE_ROWS]
+    visits = list(approved_visits(site)[:TABLE_ROWS])
     trigger = trigger_in_force(site, timezone.localdate())
-    index = trigger.index if trigger else "bmwp"
+    index = trigger.index if trigger else first_index(site.recording_list)
     points, lines = site_points(site, index, approved_only=True)
     context = {
         "group": group,
@@ -47,6 +55,7 @@ def public_site(request: HttpRequest, slug: str, site_id: UUID) -> HttpResponse:
         "index_name": METHODS[index].name,
         "chart": draw_site(site, index, points, lines),
         "narrow_chart": draw_site(site, index, points, lines, size=NARROW),
-        "rows": [{"visit": visit, "scores": score_values(visit)} for visit in visits],
+        "visits": visits,
+        "columns": columns_of([visit for visit in visits if visit.was_made]),
     }
     return render(request, "portal/public_site.html", context)

@@ -15,9 +15,8 @@ from portal.accounts.pages import enter
 from surveys import change_words as words
 from surveys.changes import SiteChange, change_of, indices_scored
 from surveys.forms.changes import ChangeForm
+from surveys.recording_lists import first_index
 from surveys.views.shared import find_site
-
-FIRST_INDEX = "bmwp"
 
 
 @login_required
@@ -29,7 +28,7 @@ def site_change(request: PortalRequest, slug: str, site_id: UUID) -> HttpRespons
     asked = bool(request.GET.keys() & {"index", "since"})
     form = ChangeForm(request.GET if asked else None, methods=indices_scored(site))
     chosen = form.cleaned_data if form.is_valid() else {}
-    change = change_of(site, chosen.get("index") or FIRST_INDEX, chosen.get("since"))
+    change = change_of(site, chosen.get("index") or first_index(site.recording_list), chosen.get("since"))
     context = {"site": site, "form": form, "change": change, **_in_words(change)}
     return render(request, "surveys/site_change.html", context, status=422 if form.errors else 200)
 

@@ -43,7 +43,7 @@ def test_an_approved_score_is_shown_and_a_waiting_one_is_not(public: Cast, clien
     approved(public)
     assert ">48<" in client.get(PAGE).content.decode()
     page = client.get(site_page(public)).content.decode()
-    assert page.count('data-label="BMWP score">48<') == 1
+    assert page.count('data-label="BMWP">48<') == 1
     assert days_ago(1).strftime("%Y") in page
 
 
@@ -107,7 +107,8 @@ def test_the_group_page_takes_few_queries_however_many_sites(
         )
     with django_assert_max_num_queries(6) as many:
         client.get(PAGE)
-    assert len(many) <= len(few) + 1
+    # Scores and recording lists are read only where there are visits.
+    assert len(many) <= len(few) + 2
 
 
 def test_the_clean_riffle_of_these_tests_scores_48() -> None:

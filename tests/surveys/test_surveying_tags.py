@@ -8,24 +8,30 @@ import pytest
 
 from surveys.models import Site, Visit
 from surveys.queries import DueSite, visits_of
-from surveys.templatetags.surveying import due_badge, kicking_seconds, score, score_name, span, status_badge
+from surveys.templatetags.surveying import (
+    due_badge,
+    in_column,
+    kicking_seconds,
+    score_columns,
+    span,
+    status_badge,
+)
 from tests.conftest import Cast
 from tests.factories import VisitFactory, days_ago, submit
 
 
-def test_it_prints_a_score_of_a_visit(cast: Cast) -> None:
+def test_it_prints_the_scores_of_a_visit_by_column(cast: Cast) -> None:
     submit(cast.person("volunteer"), cast.site)
     visit = visits_of(cast.group).get()
-    assert (score(visit, "bmwp"), score(visit, "aspt")) == ("48", "6.86")
+    columns = score_columns([visit])
+    assert [column.heading for column in columns] == ["BMWP", "Scoring taxa", "ASPT"]
+    assert [in_column(visit, column) for column in columns] == ["48", "7", "6.86"]
 
 
 def test_it_prints_a_dash_where_there_is_no_score(cast: Cast) -> None:
     VisitFactory(site=cast.site)
-    assert score(visits_of(cast.group).get(), "bmwp") == "–"
-
-
-def test_it_names_an_index() -> None:
-    assert score_name("ntaxa") == "Scoring taxa"
+    visit = visits_of(cast.group).get()
+    assert [in_column(visit, column) for column in score_columns([visit], 1)] == ["–"]
 
 
 @pytest.mark.parametrize(

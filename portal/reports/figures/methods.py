@@ -8,9 +8,6 @@ from portal.reports.figures.records import YearRecords
 from scoring.indices import METHODS
 from surveys.models import Site
 
-# Every site's table shows these; a site's trigger may stand on another index, which is told too.
-INDICES_SHOWN = ("bmwp", "ntaxa", "aspt", "ept_families")
-
 
 def describe_methods(records: YearRecords) -> dict[str, Any]:
     """Standard efforts, recording lists with their versions, and the indices that the pages show."""
@@ -37,8 +34,10 @@ def _effort(site: Site) -> tuple[int, int, int]:
 
 
 def _indices_shown(records: YearRecords) -> list[str]:
+    """What the sites' tables show; a site's trigger may stand on another index, which is told too."""
     begun = {each.index for each in records.triggers if each.valid_from <= records.last_day}
-    return [index for index in METHODS if index in begun or index in INDICES_SHOWN]
+    shown = {index for indices in records.leading.values() for index in indices}
+    return [index for index in METHODS if index in begun | shown]
 
 
 def _describe_index(index: str, records: YearRecords) -> dict[str, Any]:

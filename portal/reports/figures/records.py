@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
+from uuid import UUID
 
 from django.db.models import Prefetch, Q
 
@@ -13,14 +14,19 @@ from alerts.models import Incident, Trigger
 from portal.accounts.models import Group, Membership
 from surveys.models import Site, Visit, VisitScore
 from surveys.models.visits import Status
+from surveys.score_columns import headlines_of
 
 # A chart of one year tells little of what is usual at a site; with the two years before it does.
 YEARS_CHARTED = 3
+# As many as fit beside date, trigger and verdict on paper.
+MOST_COLUMNS = 4
 
 
 @dataclass(frozen=True)
 class YearRecords:
-    """Everything a report is made from. `visits` are the year's, `earlier` those charted before it."""
+    """Everything a report is made from. `visits` are the year's, `earlier` those charted before it; `leading`
+    has for each recording list the indices that its sites' tables show.
+    """
 
     group: Group
     year: int
@@ -31,6 +37,7 @@ class YearRecords:
     triggers: Sequence[Trigger]
     incidents: Sequence[Incident]
     members: Sequence[Membership]
+    leading: Mapping[UUID, tuple[str, ...]]
 
     @property
     def first_day(self) -> date:
@@ -59,17 +66,23 @@ def load_records(group: Group, year: int, cut_off: datetime) -> YearRecords:
     """Read the year `year` of `group` and what its charts need of the years before."""
     visits = list(_visits_of_year(group, year))
     visited = {visit.site_id for visit in visits}
+    sites = [site for site in _all_sites(group) if site.pk in visited or _was_open(site, year)]
     return YearRecords(
         group=group,
         year=year,
         cut_off=cut_off,
-        sites=[site for site in _all_sites(group) if site.pk in visited or _was_open(site, year)],
+        sites=sites,
         visits=visits,
         earlier=list(_visits_before(group, year)),
         triggers=list(Trigger.objects.of_group(group).order_by("valid_from", "created_at")),
         incidents=list(_incidents(group, year)),
         members=list(Membership.objects.of_group(group).select_related("user")),
+        leading=_leading(each.recording_list_id for each in (*sites, *visits)),
     )
+
+
+def _leading(lists: Iterable[UUID]) -> dict[UUID, tuple[str, ...]]:
+    return {list_id: indices[:MOST_COLUMNS] for list_id, indices in headlines_of(lists).items()}
 
 
 def _all_sites(group: Group) -> list[Site]:

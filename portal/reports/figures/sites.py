@@ -28,12 +28,14 @@ def describe_site(site: Site, records: YearRecords) -> dict[str, Any]:
     visits = [visit for visit in records.visits if visit.site_id == site.pk]
     made = [visit for visit in records.made if visit.site_id == site.pk]
     triggers = [each for each in records.triggers if each.site_id == site.pk]
-    index = _index_in_use(triggers, records)
+    columns = columns_shown(site, made, records)
+    index = _index_in_use(triggers, columns, records)
     earlier = [visit for visit in records.earlier if visit.site_id == site.pk]
     return {
         **_place(site),
         **_visits_done(site, visits, records),
         **_verdict_counts(made),
+        "score_columns": columns,
         "index": index,
         "index_name": str(METHODS[index].name),
         "triggers": trigger_periods(triggers, index, records),
@@ -78,9 +80,18 @@ def _verdict_counts(made: Iterable[Visit]) -> dict[str, int]:
     return {name: outcomes.count(name) for name in ("below", "not_below", "not_tested")}
 
 
-def _index_in_use(triggers: Sequence[Trigger], records: YearRecords) -> str:
+def columns_shown(site: Site, made: Iterable[Visit], records: YearRecords) -> list[str]:
+    """The indices of the site's table: what its visits' lists lead with, else its own list."""
+    lists = {visit.recording_list_id for visit in made} or {site.recording_list_id}
+    shown = {index for each in lists for index in records.leading[each]}
+    return [index for index in METHODS if index in shown]
+
+
+def _index_in_use(triggers: Sequence[Trigger], columns: Sequence[str], records: YearRecords) -> str:
     begun = [each for each in triggers if each.valid_from <= records.last_day]
-    return begun[-1].index if begun else USUAL_INDEX
+    if begun:
+        return begun[-1].index
+    return USUAL_INDEX if USUAL_INDEX in columns else next(iter(columns), USUAL_INDEX)
 
 
 def trigger_periods(triggers: Sequence[Trigger], index: str, records: YearRecords) -> list[dict[str, Any]]:

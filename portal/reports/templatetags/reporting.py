@@ -43,6 +43,12 @@ def score_of(scores: Mapping[str, float | None], index: str) -> str:
 
 
 @register.filter
+def index_name(index: str) -> str:
+    """What an index is called at the head of a column."""
+    return METHODS[index].name
+
+
+@register.filter
 def as_level(value: float | None) -> str:
     """A trigger level without idle zeros."""
     return NOTHING if value is None else figure(value)
