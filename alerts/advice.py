@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from statistics import quantiles
@@ -77,9 +76,7 @@ def advise(site: Site, question: Question, baseline: Sequence[HistoryPoint]) -> 
     chosen = [each for each in baseline if _in_season(each, question.season)]
     advice = _ask(chosen, question, rate) if chosen else None
     if advice and question.level is None and advice.suggestion and advice.suggestion.level:
-        # Cut to printed digits, never up: a level of 6.86 would fire at the score of 6.857 it stands for.
-        level = cut(advice.suggestion.level.level, method.decimals)
-        advice = _ask(chosen, replace(question, level=level), rate)
+        advice = _ask(chosen, replace(question, level=advice.suggestion.level.level), rate)
     return SiteAdvice(question, method, rate, advice)
 
 
@@ -98,13 +95,6 @@ def _ask(points: Sequence[HistoryPoint], question: Question, rate: float) -> Adv
         season=SEASONS.get(question.season),
         seed=SEED,
     )
-
-
-def cut(level: float, decimals: int) -> float:
-    """The level with that many decimals, rounded down."""
-    # Rounded first, or the noise of binary fractions would cost a digit: 4.35 is 4.3499...
-    scale = 10.0**decimals
-    return math.floor(round(level * scale, 6)) / scale
 
 
 def far_below(baseline: Sequence[HistoryPoint]) -> list[HistoryPoint]:

@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass
 from datetime import date
 
-from django.conf import settings
 from django.utils.translation import gettext as _
 
 from alerts.advice_words import odds_words
@@ -19,23 +18,15 @@ from portal.accounts.models import Group, Role, User
 from portal.accounts.queries import members_of
 from scoring.baseline import Baseline, describe
 from scoring.indices.methods import METHODS, Method
-from surveys.locations import grid_reference
 from surveys.models import Site, Visit, VisitScore
 from surveys.models.visits import Status
+from surveys.places import Place, place_of
 from surveys.quantities import QUANTITIES
 from surveys.queries import HistoryPoint, site_history
 
 Pairs = list[tuple[str, str]]
-
-
-@dataclass(frozen=True)
-class Place:
-    """Where a site is, in the ways people look for it: WGS84 degrees, national grid, a link to a map."""
-
-    degrees: str
-    grid: str | None
-    map_url: str
-    precision_m: int
+# Farther than any two scores of one sample can be alike.
+MOST_DECIMALS = 12
 
 
 @dataclass(frozen=True)
@@ -49,6 +40,7 @@ class Evidence:
     possible: str
     trigger: str
     shortfall: str
+    is_close: bool
     is_below: bool
     is_checked: bool
     set_aside: list[str]
@@ -81,15 +73,17 @@ def evidence_of(visit: Visit, verdict: Verdict) -> Evidence:
     if verdict.trigger is None or verdict.value is None:
         raise ValueError("A visit that was not held against a trigger gives no evidence.")
     method, level = METHODS[verdict.trigger.index], verdict.trigger.level
+    score, trigger, shortfall = told_apart(verdict.value, level, method)
     usual = baseline_points(visit.site, method.key, before=visit.visited_on)
     return Evidence(
         visit=visit,
         site=visit.site,
         method=method,
-        score=figure(verdict.value, method),
+        score=score,
         possible=_possible(visit, method),
-        trigger=figure(level, method),
-        shortfall=figure(level - verdict.value, method),
+        trigger=trigger,
+        shortfall=shortfall,
+        is_close=is_close(verdict.value, level, method),
         is_below=verdict.outcome == Verdict.Outcome.BELOW,
         is_checked=visit.status == Status.APPROVED,
         set_aside=reason_words(verdict.set_aside),
@@ -113,6 +107,25 @@ def figure(value: float, method: Method) -> str:
     return coarse if math.isclose(float(coarse), value) else f"{value:.{max(2, method.decimals)}f}"
 
 
+def told_apart(score: float, level: float, method: Method) -> tuple[str, str, str]:
+    """Score, level and what lies between them, as printed; with more decimals where rounding would hide it."""
+    if not is_close(score, level, method):
+        return figure(score, method), figure(level, method), figure(abs(level - score), method)
+    places = next(n for n in range(method.decimals + 1, MOST_DECIMALS + 1) if _is_told(score, level, n))
+    return f"{score:.{places}f}", f"{level:.{places}f}", f"{abs(level - score):.{places}f}"
+
+
+def is_close(score: float, level: float, method: Method) -> bool:
+    """Whether two different figures, or what lies between them, would vanish in the usual decimals."""
+    alike = figure(score, method) == figure(level, method)
+    return not math.isclose(score, level) and (alike or float(figure(abs(level - score), method)) == 0)
+
+
+def _is_told(score: float, level: float, places: int) -> bool:
+    alike = f"{score:.{places}f}" == f"{level:.{places}f}"
+    return places == MOST_DECIMALS or not (alike or round(abs(level - score), places) == 0)
+
+
 def _possible(visit: Visit, method: Method) -> str:
     score: VisitScore | None = visit.scores.filter(index=method.key, is_current=True).first()
     if score is None or score.low is None or score.high is None or score.low == score.high:
@@ -129,17 +142,6 @@ def _last_normal(visit: Visit, index: str, level: float) -> HistoryPoint | None:
         if each.when < visit.visited_on and each.is_standard and each.value is not None and each.value >= level
     ]
     return max(normal, key=lambda each: each.when, default=None)
-
-
-def place_of(site: Site) -> Place:
-    """The site's place; its grid reference is cut to what the precision of the location bears."""
-    figures = 8 if site.location_precision_m <= 10 else 6 if site.location_precision_m <= 100 else 4
-    return Place(
-        degrees=f"{site.latitude:.5f}, {site.longitude:.5f}",
-        grid=grid_reference(site.latitude, site.longitude, figures),
-        map_url=settings.MAP_LINK.format(lat=f"{site.latitude:.5f}", lon=f"{site.longitude:.5f}"),
-        precision_m=site.location_precision_m,
-    )
 
 
 def conditions_of(visit: Visit) -> Pairs:

@@ -97,6 +97,10 @@ class TriggerForm(forms.ModelForm[Trigger]):
             "index": forms.Select(choices=INDEX_CHOICES),
         }
         help_texts = {
+            "level": _(
+                "Compared with the score before it is rounded: at a level of 4.89 a score of 4.8889, printed "
+                "as 4.89, is below. Where rounding would hide such a difference, more decimals are shown."
+            ),
             "valid_from": _("Today or later. Only a site's first trigger may lie in the past."),
             "reason": _(
                 "For instance: agreed with the agency's contact after twelve visits; with whom, and when."

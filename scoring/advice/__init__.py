@@ -13,7 +13,7 @@ from collections.abc import Collection, Sequence
 from datetime import date
 
 from scoring.advice.cautions import cautions_of
-from scoring.advice.judging import Question, draw_chances, judge_level
+from scoring.advice.judging import Question, cut, draw_chances, judge_level
 from scoring.advice.results import Advice, AdviceError, Catch, Estimate, LevelAdvice, Suggestion
 from scoring.advice.suggesting import suggest_level
 from scoring.baseline import Baseline, chance_next_lowest, describe
@@ -64,7 +64,8 @@ def advise_trigger(
     baseline = _baseline(index, values)
     _check_wish(visits_per_year, level, false_alarms_per_year, seed)
     sizes = _usual_falls(index, baseline) if falls is None else _checked_falls(falls)
-    question = Question(values, draw_chances(len(values), seed), visits_per_year, sizes)
+    decimals = METHODS[index].decimals
+    question = Question(values, decimals, draw_chances(len(values), seed), visits_per_year, sizes)
     asked = None if level is None else judge_level(question, level)
     return Advice(
         index=index,
@@ -128,8 +129,9 @@ def _checked_falls(falls: Sequence[float]) -> tuple[float, ...]:
 
 
 def _candidates(question: Question, asked: LevelAdvice | None) -> tuple[LevelAdvice, ...]:
-    """Judge scores of the lower half, evenly thinned: nobody chooses between fifty levels."""
-    half = sorted(set(question.values[: (len(question.values) + 1) // 2]))
+    """Judge scores of the lower half as printed, evenly thinned: nobody chooses between fifty levels."""
+    lower_half = question.values[: (len(question.values) + 1) // 2]
+    half = sorted({cut(score, question.decimals) for score in lower_half})
     step = -(-len(half) // MOST_LEVELS)
     levels = {level: judge_level(question, level) for level in half[::step]}
     if asked:

@@ -1,5 +1,6 @@
 """What one level does: its false alarms and its catches, each with an interval from drawn gaps."""
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -18,9 +19,13 @@ Figure = Callable[[Draws], Draws]
 
 @dataclass(frozen=True)
 class Question:
-    """Baseline scores in order, with the drawn chances to lie below the first gaps between them."""
+    """Baseline scores in order, with the drawn chances to lie below the first gaps between them.
+
+    `decimals` are those that the index prints.
+    """
 
     values: Sequence[float]
+    decimals: int
     draws: Draws
     visits_per_year: float
     falls: tuple[float, ...]
@@ -30,6 +35,16 @@ def draw_chances(n: int, seed: int) -> Draws:
     """Return draws of the chance to lie below the first 0, 1, ... n + 1 gaps, of shape (draws, n + 2)."""
     gaps = np.random.default_rng(seed).dirichlet(np.ones(n + 1), DRAWS)
     return np.concatenate((np.zeros((DRAWS, 1)), np.cumsum(gaps, axis=1)), axis=1)
+
+
+def cut(level: float, decimals: int) -> float:
+    """Return the level with so many decimals, rounded down.
+
+    Never up: a level of 6.86 would fire at the score of 6.857 it stands for.
+    """
+    # Rounded first, or the noise of binary fractions would cost a digit: 4.35 is 4.3499...
+    scale = 10.0**decimals
+    return math.floor(round(level * scale, 6)) / scale
 
 
 def judge_level(question: Question, level: float) -> LevelAdvice:

@@ -2,7 +2,7 @@
 
 import math
 
-from scoring.advice.judging import Question, judge_level
+from scoring.advice.judging import Question, cut, judge_level
 from scoring.advice.results import LevelAdvice, Suggestion
 from scoring.baseline import PROVISIONAL_BELOW, Baseline, prediction_factor
 
@@ -28,7 +28,10 @@ def visits_needed(chance: float) -> int:
 def _highest(question: Question, chance: float) -> LevelAdvice | None:
     # Rounded first: the noise of binary fractions must not cost a rank.
     rank = math.floor(round(chance * (len(question.values) + 1), 9))
-    return judge_level(question, question.values[min(rank, len(question.values)) - 1]) if rank else None
+    if not rank:
+        return None
+    score = question.values[min(rank, len(question.values)) - 1]
+    return judge_level(question, cut(score, question.decimals))
 
 
 def _normal_level(baseline: Baseline, chance: float) -> float | None:

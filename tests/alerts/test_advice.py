@@ -9,7 +9,7 @@ from uuid import uuid4
 import pytest
 
 from alerts import advice_words as words
-from alerts.advice import Question, SiteAdvice, advise, cut, far_below, record_advice, visits_per_year
+from alerts.advice import Question, SiteAdvice, advise, far_below, record_advice, visits_per_year
 from scoring.advice import AdviceError, Catch, Estimate, LevelAdvice, advise_trigger
 from surveys.models import Site
 from surveys.queries import HistoryPoint
@@ -65,7 +65,6 @@ def test_it_cuts_a_suggested_level_to_printed_digits_and_never_up() -> None:
     tried = advise(site(), Question("aspt"), points(*scores))
     assert level(tried).level == 6.85
     assert level(tried).below == 0
-    assert (cut(4.35, 2), cut(-1.25, 1), cut(48.0, 0)) == (4.35, -1.3, 48)
 
 
 def test_it_keeps_a_level_that_was_asked_for_as_it_is() -> None:

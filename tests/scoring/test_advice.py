@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from scipy.stats import beta
 
 from scoring.advice import Advice, AdviceError, LevelAdvice, advise_trigger
+from scoring.advice.judging import cut
 from scoring.baseline import chance_of_false_alarm
 
 START = date(2022, 1, 15)
@@ -227,6 +228,23 @@ def test_it_shows_the_distribution() -> None:
 def test_it_judges_the_scores_of_the_lower_half_and_the_level_asked_for() -> None:
     levels = [level.level for level in advise(TWENTY[:10], level=48.5).levels]
     assert levels == [41, 42, 43, 44, 45, 48.5]
+
+
+def test_it_judges_levels_as_they_are_printed_and_never_above_the_score_they_stand_for() -> None:
+    scores = [6.857142857, 6.8549, 4.35, *[7.0] * 9]
+    found = advise(scores, index="aspt", false_alarms_per_year=2.8)
+    assert [level.level for level in found.levels] == [4.35, 6.85, 7]
+    assert [level.below for level in found.levels] == [0, 1, 3]
+    assert found.suggestion is not None
+    assert found.suggestion.level is not None
+    assert found.suggestion.level.level == 6.85
+
+
+@pytest.mark.parametrize(
+    ("level", "decimals", "printed"), [(4.35, 2, 4.35), (6.8571, 2, 6.85), (-1.25, 1, -1.3), (48.0, 0, 48)]
+)
+def test_it_cuts_a_level_down_to_printed_digits(level: float, decimals: int, printed: float) -> None:
+    assert cut(level, decimals) == printed
 
 
 def test_it_judges_no_more_than_a_dozen_levels() -> None:
