@@ -20,12 +20,16 @@ def views(*sound: float, baseline: int | None = None) -> list[ControlView]:
     return control_views(made, made[:baseline], METHODS["bmwp"])
 
 
-def test_it_draws_single_visits_and_their_weighted_mean() -> None:
-    assert [each.key for each in views(*STEADY)] == ["single", "weighted"]
+def test_it_draws_single_visits_their_weighted_mean_and_the_sum_of_falls() -> None:
+    assert [each.key for each in views(*STEADY)] == ["single", "weighted", "falls"]
+
+
+def test_it_folds_only_the_third_chart_away() -> None:
+    assert [each.is_extra for each in views(*STEADY)] == [False, False, True]
 
 
 def test_it_finds_nothing_at_a_steady_site() -> None:
-    assert [each.signals for each in views(*STEADY)] == [[], []]
+    assert [each.signals for each in views(*STEADY)] == [[], [], []]
 
 
 def test_it_takes_limits_from_the_ranges_of_the_baseline() -> None:
@@ -39,13 +43,13 @@ def test_it_takes_limits_from_the_ranges_of_the_baseline() -> None:
 
 
 def test_it_sees_a_sudden_fall_in_the_single_visits() -> None:
-    single, _weighted = views(*STEADY, 30, baseline=12)
+    single, _weighted, _falls = views(*STEADY, 30, baseline=12)
     assert [row.value for row in single.signals] == [30]
     assert single.signals[0].meaning == "below the lower limit"
 
 
 def test_it_sees_a_slow_decline_only_in_the_weighted_mean() -> None:
-    single, weighted = views(*STEADY, *[45] * 8, baseline=12)
+    single, weighted, _falls = views(*STEADY, *[45] * 8, baseline=12)
     assert single.signals == []
     assert weighted.signals != []
     assert control_state(weighted.points[-1]) == "under"
@@ -63,15 +67,66 @@ def test_it_draws_nothing_where_the_baseline_gives_no_limits(scores: list[float]
 
 
 def test_it_draws_from_the_first_sufficient_baseline_on() -> None:
-    assert len(views(*STEADY[:PROVISIONAL_BELOW])) == 2
+    assert len(views(*STEADY[:PROVISIONAL_BELOW])) == 3
 
 
 def test_it_says_how_long_each_chart_runs_before_it_signals() -> None:
     """Three-sigma limits: 370 visits in control, 44 after a shift of one sd (Montgomery, run lengths)."""
-    single, weighted = views(*STEADY)
+    single, weighted, falls = views(*STEADY)
     assert "one visit in about 370 lies beyond" in single.explains
     assert "about 44 visits" in single.explains
     assert "about 10 visits" in weighted.explains
+    # One side, k = 0.5 and h = 4: 335 and 8.38 visits (Montgomery, from Page's integral equation).
+    assert "once in about 335 visits" in falls.explains
+    assert "about 8 visits" in falls.explains
+
+
+@pytest.mark.parametrize(
+    ("place", "source"), [(0, "Shewhart 1931"), (1, "Lucas and Saccucci 1990"), (2, "Page 1954, Biometrika 41")]
+)
+def test_it_gives_the_formula_and_its_source_with_each_chart(place: int, source: str) -> None:
+    assert source in views(*STEADY)[place].formula
+
+
+class TestSumOfFalls:
+    """Worked by hand: usual level 50.58, s = 48 / 11 / 1.128 = 3.87, half of it 1.93, limit 4 s = 15.47."""
+
+    LEVEL, SD = sum(STEADY) / len(STEADY), 48 / 11 / 1.128
+
+    def falls(self, *after: float) -> ControlView:
+        return views(*STEADY, *after, baseline=12)[2]
+
+    def test_it_takes_the_sum_of_falls_from_the_usual_level(self) -> None:
+        first, second, third = self.falls().points[:3]
+        # 50 and 54 lie less than half of s below the usual level, 47 more.
+        assert (first.value, second.value) == (pytest.approx(self.LEVEL), pytest.approx(self.LEVEL))
+        assert third.value == pytest.approx(47 + self.SD / 2, abs=0.02)
+
+    def test_it_adds_one_fall_to_the_next(self) -> None:
+        start, once, twice = (point.value for point in self.falls(45, 45).points[-3:])
+        step = self.LEVEL - 45 - self.SD / 2
+        assert (start - once, once - twice) == (pytest.approx(step, abs=0.02), pytest.approx(step, abs=0.02))
+
+    def test_it_is_lifted_by_a_better_visit_and_never_above_the_usual_level(self) -> None:
+        *_earlier, fallen, lifted = (point.value for point in self.falls(40, 90).points)
+        assert fallen < self.LEVEL
+        assert lifted == pytest.approx(self.LEVEL)
+
+    def test_it_limits_the_sum_at_four_standard_deviations(self) -> None:
+        point = self.falls().points[0]
+        assert point.lower == pytest.approx(self.LEVEL - 4 * self.SD, abs=0.02)
+        assert point.upper == pytest.approx(self.LEVEL)
+
+    def test_it_sees_a_small_lasting_fall_that_single_visits_miss(self) -> None:
+        single, _weighted, falls = views(*STEADY, *[46] * 8, baseline=12)
+        assert single.signals == []
+        assert falls.signals[0].meaning == "below the lower limit"
+
+    def test_it_never_signals_a_rise(self) -> None:
+        assert self.falls(*[70] * 6).signals == []
+
+    def test_it_is_drawn_with_its_name(self) -> None:
+        assert title_of(parsed(self.falls().narrow)).startswith("Sum of falls (CUSUM chart): 12 visits")
 
 
 def test_it_gives_the_figures_of_the_drawing_as_rows() -> None:
