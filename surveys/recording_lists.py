@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from functools import lru_cache
 from uuid import UUID
 
@@ -50,6 +51,17 @@ def versions_of(recording_list: RecordingList) -> QuerySet[RecordingList]:
 def sites_with(recording_list: RecordingList, group: Group) -> QuerySet[Site]:
     """The group's sites that are recorded on this version."""
     return Site.objects.of_group(group).filter(recording_list=recording_list)
+
+
+def open_sites_with(recording_list: RecordingList, group: Group, today: date) -> QuerySet[Site]:
+    """Those of them that are not closed: they need a list that is in use."""
+    return sites_with(recording_list, group).filter(Q(closed_on=None) | Q(closed_on__gte=today))
+
+
+def retired_lists(group: Group) -> QuerySet[RecordingList]:
+    """The newest version of each list of the group's own that is out of use altogether."""
+    newest = RecordingList.objects.filter(group=group).order_by("slug", "-version").distinct("slug")
+    return RecordingList.objects.filter(pk__in=newest, retired_at__isnull=False).order_by("name")
 
 
 def reasons_of(recording_list: RecordingList) -> Mapping[str, str]:

@@ -1,4 +1,4 @@
-"""Recording lists of a group's own: made, and changed by putting a new version in the old one's place."""
+"""Recording lists of a group's own: made, changed by putting a new version in its place, retired."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from scoring.recording_lists import FAMILY_OR_FINER
 from scoring.taxa import find_taxon
 from surveys.list_lines import ListLine
 from surveys.models import ListTaxon, RecordingList
-from surveys.recording_lists import sites_with
+from surveys.recording_lists import open_sites_with, sites_with
 from surveys.services.errors import NotPossible
 
 LONGEST_SLUG = 50
@@ -55,6 +55,30 @@ def change_list(
     _move_sites(person, old, new)
     record_change(actor=person, verb="list.changed", thing=new, changes=_changes(old, taxa, name, lines))
     return new
+
+
+@transaction.atomic
+def retire_list(*, person: Person, recording_list: RecordingList) -> None:
+    """Take a list of the group's own out of use: no site can be given it, visits made on it keep it.
+
+    Raises NotPossible for a version that is out of use already, and while an open site is recorded on it: the
+    message names the sites.
+    """
+    require(person, "list.manage", recording_list)
+    retired = RecordingList.objects.select_for_update().get(pk=recording_list.pk)
+    if retired.retired_at:
+        raise NotPossible(_("This list is out of use already."))
+    assert retired.group is not None
+    sites = [str(site) for site in open_sites_with(retired, retired.group, timezone.localdate())]
+    if sites:
+        raise NotPossible(
+            _("Sites are still recorded on it: %(sites)s. Give them another list first.")
+            % {"sites": ", ".join(sites)}
+        )
+    retired.retired_at = timezone.now()
+    retired.save(update_fields=["retired_at"])
+    changes = {"in_use": [True, False], "version": [retired.version, retired.version]}
+    record_change(actor=person, verb="list.retired", thing=retired, changes=changes)
 
 
 def _write(group: Group, slug: str, version: int, name: str, lines: Sequence[ListLine]) -> RecordingList:

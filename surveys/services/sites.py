@@ -77,10 +77,19 @@ def _is_loop(site: Site) -> bool:
 
 
 def _list_problem(site: Site) -> dict[str, str]:
-    chosen: RecordingList = site.recording_list
-    if chosen.group_id in (None, site.group_id):
-        return {}
-    return {"recording_list": _("Choose one of your own lists or a built-in one.")}
+    # Read again and held, so that nobody retires the list while the site is being given it.
+    chosen = RecordingList.objects.select_for_update(no_key=True).get(pk=site.recording_list_id)
+    if chosen.group_id not in (None, site.group_id):
+        return {"recording_list": _("Choose one of your own lists or a built-in one.")}
+    if chosen.retired_at and not _keeps_its_list(site):
+        return {"recording_list": _("This list is out of use. Choose another one.")}
+    return {}
+
+
+def _keeps_its_list(site: Site) -> bool:
+    """Whether a closed site goes on with the list that it has had."""
+    stored = Site.objects.of_group(site.group).filter(pk=site.pk, recording_list=site.recording_list_id)
+    return site.closed_on is not None and stored.exists()
 
 
 def _period_problems(site: Site) -> dict[str, str]:

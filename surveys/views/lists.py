@@ -9,6 +9,7 @@ from django.contrib.auth.decorators import login_required
 from django.core.exceptions import PermissionDenied
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -19,9 +20,17 @@ from portal.accounts.pages import enter, posted
 from surveys.forms.lists import ListForm
 from surveys.list_lines import text_of
 from surveys.models import RecordingList
-from surveys.recording_lists import listed_with_numbers, lists_of, sites_with, support_of, versions_of
+from surveys.recording_lists import (
+    listed_with_numbers,
+    lists_of,
+    open_sites_with,
+    retired_lists,
+    sites_with,
+    support_of,
+    versions_of,
+)
 from surveys.services.errors import NotPossible
-from surveys.services.lists import change_list, create_list
+from surveys.services.lists import change_list, create_list, retire_list
 
 
 def _find(group: Group, list_id: UUID) -> RecordingList:
@@ -35,6 +44,7 @@ def list_list(request: PortalRequest, slug: str) -> HttpResponse:
     group = enter(request, slug, "site.view")
     context = {
         "lists": listed_with_numbers(group),
+        "retired": retired_lists(group),
         "may_manage": allowed(request.person, "list.manage", group),
     }
     return render(request, "surveys/list_list.html", context)
@@ -101,3 +111,27 @@ def _change(request: PortalRequest, slug: str, shown: RecordingList, form: ListF
         return None
     messages.success(request, _("Version %(number)d takes the list's place.") % {"number": made.version})
     return redirect("list_detail", slug=slug, list_id=made.pk)
+
+
+@login_required
+@require_http_methods(["GET", "HEAD", "POST"])
+def list_retire(request: PortalRequest, slug: str, list_id: UUID) -> HttpResponse:
+    """Take a list of the group's own out of use, once the page has named the sites that still need it."""
+    group = enter(request, slug, "list.manage")
+    shown = _find(group, list_id)
+    if shown.group_id is None:
+        raise PermissionDenied(_("A built-in list stays as it is."))
+    refusal = ""
+    if request.method == "POST":
+        try:
+            retire_list(person=request.person, recording_list=shown)
+        except NotPossible as reason:
+            refusal = str(reason.message)
+        else:
+            messages.success(
+                request, _("“%(name)s” is out of use. Visits made on it keep it.") % {"name": shown}
+            )
+            return redirect("list_list", slug=slug)
+    sites = open_sites_with(shown, group, timezone.localdate())
+    context = {"list": shown, "sites": sites, "refusal": refusal}
+    return render(request, "surveys/list_retire.html", context, status=422 if refusal else 200)

@@ -55,7 +55,7 @@ CONTROLS = {
     "people.manage": control("volunteer", "invitation_send", "invitation_revoke", "membership_change"),
     "site.view": control("neighbour", "site_list", "site_detail", group_open=True),
     "site.edit": control("volunteer", "site_create", "site_edit"),
-    "list.manage": control("volunteer", "list_create", "list_edit"),
+    "list.manage": control("volunteer", "list_create", "list_edit", "list_retire"),
     "visit.rescore": control("volunteer", "rescore_list"),
     "trigger.set": control("volunteer", "trigger_set"),
     "contact.manage": control("volunteer", "contact_list", "contact_edit", "site_contacts"),
