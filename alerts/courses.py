@@ -78,7 +78,7 @@ def _who(step: IncidentEvent, for_member: bool) -> str:
 def _text(step: IncidentEvent, for_member: bool) -> str:
     # The note of an undeliverable message holds an address.
     parts = [step.note] if for_member or step.kind != EventKind.UNDELIVERABLE else []
-    if step.contact and step.kind == EventKind.TOLD:
+    if step.contact and step.kind in (EventKind.TOLD, EventKind.REMINDED):
         parts.append(str(step.contact))
     if step.visit and step.kind not in (EventKind.TOLD, EventKind.HELD, EventKind.UNANSWERED):
         parts.append(_("Visit of %(day)s") % {"day": date_format(step.visit.visited_on, "j F Y")})

@@ -41,6 +41,7 @@ def acknowledge_incident(
         acknowledged_at=timezone.now(),
         acknowledged_by=who["actor_name"],
         acknowledge_by=None,
+        remind_at=None,
     )
     add_event(incident, EventKind.ACKNOWLEDGED, contact=contact, **who)
     return incident
@@ -123,6 +124,7 @@ def close_incident(
         "outcome_note": note.strip(),
         "closed_at": timezone.now(),
         "acknowledge_by": None,
+        "remind_at": None,
         "send_by": None,
     }
     if reference.strip():

@@ -94,6 +94,7 @@ def _lift(incident: Incident, visit: Visit, person: Person | None) -> None:
         person=person,
         state=IncidentState.WITHDRAWN,
         acknowledge_by=None,
+        remind_at=None,
         send_by=None,
     )
     if was_held:

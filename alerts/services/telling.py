@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from typing import Any
 
 from django.utils import timezone
 
+from alerts.contact_duties import duties_of, policy_of
+from alerts.duty import Duty, add_working_time, first_on_duty
 from alerts.models import AgencyContact, EventKind, Incident, IncidentEvent, Verdict
 from alerts.queries import site_contacts_of
 from alerts.services.events import add_event, save_change
@@ -16,21 +18,37 @@ from surveys.models import Visit
 
 
 def tell_next_contact(incident: Incident, visit: Visit) -> IncidentEvent:
-    """Owe the alert to the next contact in the site's order and start the time to acknowledge.
+    """Owe the alert to the next contact and start the time to acknowledge.
 
-    Returns the step written: who was told, or that nobody is left (or was ever named) to tell.
+    Next is the first in the site's order who is at work, else whoever is at work soonest; the time to answer
+    counts in hours of that contact's work. Returns the step written: who was told, or that nobody is left (or
+    was ever named) to tell.
     """
-    contact = next(iter(untold_contacts(incident)), None)
-    if contact is None:
+    waiting = untold_contacts(incident)
+    if not waiting:
         kind = EventKind.COORDINATORS_TOLD if incident.contacts_told else EventKind.NOBODY_NAMED
-        save_change(incident, "incident.contacts_exhausted", acknowledge_by=None)
+        save_change(incident, "incident.contacts_exhausted", acknowledge_by=None, remind_at=None)
         return add_event(incident, kind)
-    until = timezone.now() + timedelta(hours=incident.group.acknowledge_hours)
-    step = add_event(incident, EventKind.TOLD, contact=contact, visit=visit)
+    duties = duties_of(incident.group, waiting)
+    place = first_on_duty(duties, timezone.now())
+    step = add_event(incident, EventKind.TOLD, contact=waiting[place], visit=visit)
     told = incident.contacts_told + 1
-    save_change(incident, "incident.contact_told", acknowledge_by=until, contacts_told=told)
-    owe_incident_mail(incident, visit, step, to=contact)
+    save_change(incident, "incident.contact_told", contacts_told=told, **_time_limits(incident, duties[place]))
+    owe_incident_mail(incident, visit, step, to=waiting[place])
     return step
+
+
+def _time_limits(incident: Incident, duty: Duty) -> dict[str, Any]:
+    """When to remind and when to go on; a reminder that would come with the next contact is left out."""
+    now, hours, remind = (
+        timezone.now(),
+        incident.group.acknowledge_hours,
+        policy_of(incident.group).remind_hours,
+    )
+    return {
+        "acknowledge_by": add_working_time(duty, now, hours),
+        "remind_at": add_working_time(duty, now, remind) if 0 < remind < hours else None,
+    }
 
 
 def untold_contacts(incident: Incident) -> list[AgencyContact]:

@@ -8,7 +8,8 @@ from django.db import transaction
 from django.utils import timezone
 
 from alerts.models import EventKind, Incident, IncidentEvent, IncidentState
-from alerts.services.events import add_event
+from alerts.services.events import add_event, save_change
+from alerts.services.messages import owe_incident_mail
 from alerts.services.opening import latest_visit, send_out
 from alerts.services.telling import tell_coordinators, tell_next_contact, told_contacts
 from portal.accounts.scoping import GroupOwnedQuerySet
@@ -16,7 +17,7 @@ from portal.outbox.models import Message
 
 
 def watch_all() -> int:
-    """Send held alerts whose time is up and escalate what nobody has acknowledged; return how many."""
+    """Send held alerts whose time is up, escalate and remind of what is not acknowledged; return how many."""
     now = timezone.now()
     held = _incidents().filter(state=IncidentState.HELD, send_by__lte=now)
     unanswered = _incidents().filter(state=IncidentState.OPEN, acknowledge_by__lte=now)
@@ -26,6 +27,10 @@ def watch_all() -> int:
         handled += 1
     for incident in _one_by_one(unanswered):
         escalate(incident)
+        handled += 1
+    # Only now: whoever has been passed over by the next contact needs no reminder any more.
+    for incident in _one_by_one(_incidents().filter(state=IncidentState.OPEN, remind_at__lte=now)):
+        remind(incident)
         handled += 1
     return handled
 
@@ -51,6 +56,17 @@ def escalate(incident: Incident) -> None:
     unanswered = add_event(incident, EventKind.UNANSWERED, visit=visit, note=_names_of_told(incident))
     step = tell_next_contact(incident, visit)
     tell_coordinators(incident, visit, unanswered if step.kind == EventKind.TOLD else step)
+
+
+def remind(incident: Incident) -> None:
+    """Write once more to the contact who was told last."""
+    save_change(incident, "incident.contact_reminded", remind_at=None)
+    told = incident.events.filter(kind=EventKind.TOLD, contact__is_active=True).select_related("contact").last()
+    if told is None or told.contact is None:
+        return
+    visit = latest_visit(incident)
+    step = add_event(incident, EventKind.REMINDED, contact=told.contact, visit=visit)
+    owe_incident_mail(incident, visit, step, to=told.contact)
 
 
 def _names_of_told(incident: Incident) -> str:

@@ -15,6 +15,7 @@ from alerts.models import EventKind, Incident, IncidentEvent, Verdict
 from alerts.verdicts import reason_words
 from scoring.indices.methods import METHODS
 from surveys.models import Visit
+from surveys.told import told
 
 # What has happened, as the first line of the mail says it.
 HEADLINES: Mapping[str, Promise] = MappingProxyType(
@@ -50,6 +51,7 @@ WITH_EVIDENCE = frozenset(
         EventKind.JOINED,
         EventKind.UPDATED,
         EventKind.CONFIRMED,
+        EventKind.REMINDED,
     }
 )
 
@@ -75,7 +77,7 @@ def _what_became(visit: Visit, verdict: Verdict) -> str:
     assert verdict.value is not None
     method = METHODS[verdict.trigger.index]
     score, trigger, _between = told_apart(verdict.value, verdict.trigger.level, method)
-    figures = {"day": day, "index": method.name, "score": score, "trigger": trigger}
+    figures = {"day": day, "index": told(method.name), "score": score, "trigger": trigger}
     words = _now(
         "The visit of %(day)s was corrected: %(index)s %(score)s, not below the trigger of %(trigger)s."
     )

@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from datetime import timedelta
+from collections.abc import Callable, Iterator
+from datetime import datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 import time_machine
 from django.utils import timezone
 from pytest_django import Settings
 
-from alerts.models import Incident, IncidentState, Outcome
-from alerts.services.incidents import acknowledge_incident, close_incident
+from alerts.models import (
+    AgencyContact,
+    AlertPolicy,
+    ContactAbsence,
+    ContactHours,
+    Incident,
+    IncidentState,
+    Outcome,
+)
+from alerts.services.incidents import acknowledge_incident, close_incident, investigate_incident
 from alerts.tasks import watch_incidents
 from portal.accounts.models import Group
 from portal.outbox.models import State
@@ -31,8 +40,87 @@ def after(hours: float) -> time_machine.travel:
 def test_it_waits_for_the_whole_time_to_acknowledge(watch: Watch) -> None:
     watch.submit_low()
     with after(3.9):
-        assert watch_incidents() == 0
+        watch_incidents()
     assert kinds_to(BO) == []
+
+
+def test_it_reminds_the_contact_once_before_it_goes_further(watch: Watch) -> None:
+    watch.submit_low()
+    with after(1.9):
+        assert watch_incidents() == 0
+    with after(2.1):
+        assert watch_incidents() == 1
+        assert watch_incidents() == 0
+    assert kinds_to(INES) == ["contact.told", "contact.reminded"]
+    assert kinds_to(BO) == []
+    assert mails(kind="contact.reminded")[0].subject.startswith("Reminder: Stepping stones")
+    assert course(the_incident()) == ["opened", "told", "reminded"]
+
+
+def test_it_reminds_nobody_who_has_been_passed_over(watch: Watch) -> None:
+    """A clock that stood still for hours: the next contact is told, and the first is spared the reminder."""
+    watch.submit_low()
+    with after(4.1):
+        watch_incidents()
+    assert kinds_to(INES) == ["contact.told"]
+
+
+@pytest.mark.parametrize("hours", [0, 4, 9])
+def test_it_leaves_out_a_reminder_that_would_come_with_the_next_contact(watch: Watch, hours: int) -> None:
+    AlertPolicy.objects.create(group=watch.cast.group, remind_hours=hours)
+    watch.submit_low()
+    with after(3.9):
+        assert watch_incidents() == 0
+    assert the_incident().remind_at is None
+
+
+@pytest.mark.parametrize("act", [acknowledge_incident, investigate_incident])
+def test_whoever_has_answered_is_not_reminded(watch: Watch, act: Callable[..., Incident]) -> None:
+    watch.submit_low()
+    act(incident=the_incident(), contact=watch.first)
+    with after(5):
+        assert watch_incidents() == 0
+    assert kinds_to(INES) == ["contact.told"]
+
+
+LONDON = ZoneInfo("Europe/London")
+
+
+def on_monday(hour: int, days: int = 0) -> datetime:
+    """An hour in London on the Monday after next, or so many days after it."""
+    today = timezone.localdate()
+    monday = today + timedelta(days=14 - today.weekday() + days)
+    return datetime.combine(monday, time(hour), LONDON)
+
+
+def keep_office_hours(contact: AgencyContact) -> None:
+    for weekday in range(5):
+        ContactHours.objects.create(contact=contact, weekday=weekday, opens=time(9), closes=time(17))
+
+
+@pytest.mark.parametrize(("days", "hour", "told"), [(0, 12, INES), (0, 18, BO), (4, 16, INES), (5, 12, BO)])
+def test_it_passes_over_whoever_is_not_at_work(watch: Watch, days: int, hour: int, told: str) -> None:
+    keep_office_hours(watch.first)
+    with time_machine.travel(on_monday(hour, days), tick=False):
+        watch.submit_low(visited_on=timezone.localdate().isoformat())
+    assert [each.to_address for each in mails(kind="contact.told")] == [told]
+
+
+def test_a_contact_who_is_away_is_passed_over(watch: Watch) -> None:
+    today = timezone.localdate()
+    ContactAbsence.objects.create(contact=watch.first, first_day=today, last_day=today)
+    watch.submit_low()
+    assert [each.to_address for each in mails(kind="contact.told")] == [BO]
+
+
+def test_a_night_does_not_count_as_time_to_answer(watch: Watch) -> None:
+    for contact in (watch.first, watch.second):
+        keep_office_hours(contact)
+    with time_machine.travel(on_monday(15), tick=False):
+        watch.submit_low(visited_on=timezone.localdate().isoformat())
+    # Three in the afternoon: two hours that day, two the next morning.
+    assert the_incident().acknowledge_by == on_monday(11, days=1)
+    assert the_incident().remind_at == on_monday(17)
 
 
 def test_it_tells_the_next_contact_when_the_first_does_not_answer(watch: Watch) -> None:
