@@ -9,6 +9,9 @@ INSTALLED := .venv/.installed
 PACKAGES := sh portal/deploy/system-packages.sh
 # BROWSER=no leaves out the tests that need Chromium.
 BROWSER := yes
+# How many invented samples and visits `make bench` scores.
+SAMPLES := 1000000
+VISITS := 5000
 # UPGRADE=--upgrade lets `make lock` take newer releases.
 UPGRADE :=
 export UV_PYTHON_DOWNLOADS := never
@@ -65,8 +68,10 @@ check: env ## lint, types, floors, migrations, deployment settings, compose file
 	@$(BIN)/check-jsonschema --builtin-schema vendor.compose-spec docker-compose.yml
 
 # One thread, so that the ratios do not hang on how many processors are idle.
-bench: env ## samples scored a second: vectorised, one by one, and bare numpy
-	@OPENBLAS_NUM_THREADS=1 $(BIN)/python -m tests.benchmarks.bench_scoring
+bench: env ## samples scored a second, in memory and stored (SAMPLES=1000000, VISITS=5000)
+	@OPENBLAS_NUM_THREADS=1 $(BIN)/python -m tests.benchmarks.bench_scoring $(SAMPLES)
+	@OPENBLAS_NUM_THREADS=1 VISITS=$(VISITS) $(BIN)/python -m pytest -qs --no-header --no-summary \
+	    -o python_files=bench_rescoring.py -o python_functions=bench_rescoring tests/benchmarks
 
 COMPILE = $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes \
     --custom-compile-command "make lock" $(UPGRADE) pyproject.toml

@@ -11,13 +11,10 @@ import numpy as np
 import numpy.typing as npt
 
 from scoring.indices import METHODS
-from scoring.indices.bmwp import NO_SCORING_TAXON
-from scoring.indices.diversity import ONE_TAXON
 from scoring.indices.epa import item_of
-from scoring.indices.ept import NOT_RECOGNISED, ept_family
-from scoring.indices.fbi import NO_VALUE
+from scoring.indices.ept import ept_family
 from scoring.indices.grouping import Place, place_in_table
-from scoring.indices.results import EMPTY
+from scoring.sentences import NO_ANIMALS, NO_SCORING_TAXON, NO_VALUE, NOT_RECOGNISED, ONE_TAXON
 from scoring.taxa import roll_up
 from scoring.vectorised import Figures, Numbers, score_matrix
 
@@ -39,10 +36,10 @@ _REASONS: Mapping[str, tuple[str, str]] = {
     "aspt": (NO_SCORING_TAXON, NO_SCORING_TAXON),
     "whpt_aspt": (NO_SCORING_TAXON, NO_SCORING_TAXON),
     "fbi": (NO_VALUE, NO_VALUE),
-    "ept_percent": (EMPTY, NOT_RECOGNISED),
-    "shannon": (EMPTY, EMPTY),
-    "simpson": (EMPTY, EMPTY),
-    "pielou": (EMPTY, ONE_TAXON),
+    "ept_percent": (NO_ANIMALS, NOT_RECOGNISED),
+    "shannon": (NO_ANIMALS, NO_ANIMALS),
+    "simpson": (NO_ANIMALS, NO_ANIMALS),
+    "pielou": (NO_ANIMALS, ONE_TAXON),
 }
 
 
@@ -72,7 +69,7 @@ def explain_matrix(taxa: Sequence[str], counts: Numbers) -> dict[str, Explained]
     names = [" ".join(taxa[column].split()) for column in order]
     shown = _first_spellings(names, present[:, order])
     left_out = _left_out(names, shown, values["pielou"])
-    is_empty = ~present.any(axis=1)
+    is_empty = present.sum(axis=1) == 0
     reasons = {index: _why_none(index, values[index], is_empty) for index in METHODS}
     return {
         index: Explained(method.version, values[index], reasons[index], left_out[index])

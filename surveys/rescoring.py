@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from itertools import starmap
-from typing import Any, cast
+from typing import Any, NamedTuple, cast
 from uuid import UUID
 
 from django.contrib.postgres.aggregates import ArrayAgg
@@ -22,6 +22,16 @@ from surveys.models import Visit, VisitScore
 from surveys.recording_lists import reasons_by_list
 from surveys.score_sets import Stored, among, score_stored, write_scores
 from surveys.signals import visit_judged
+
+
+class Standing(NamedTuple):
+    """The scores in force of one visit: indices that are up to date, and the numbers of those that are not."""
+
+    present: Sequence[str]
+    outdated: Sequence[int]
+
+
+NOTHING = Standing((), ())
 
 
 def visits_to_rescore(group: Group) -> GroupOwnedQuerySet[Visit]:
@@ -65,14 +75,15 @@ def rescore_visits(*, person: Person | None, group: Group, visits: Collection[UU
     Earlier scores are kept. Whoever listens hears of the visits, once for all of them; nobody is told again.
     Calling it twice does no harm.
     """
-    locked, is_present = _lock(group, visits), _is_present(group)
-    stale = _stale(locked, _present(group, locked, is_present))
+    locked = _lock(group, visits)
+    standing = _standing(group, [each.visit for each in locked])
+    stale = _stale(locked, standing)
     if not stale:
         return 0
     numbers = [each.visit for each in stale]
     # Read and worked out before the writing starts: one connection does one thing at a time.
     fresh = score_stored(group, stale)
-    _current(group, numbers).exclude(is_present).update(is_current=False)
+    _retire([number for each in standing.values() for number in each.outdated])
     write_scores(fresh)
     visit_judged.send(sender=Visit, event="rescored", person=person, group=group, visits=numbers)
     return len(stale)
@@ -87,22 +98,33 @@ def _lock(group: Group, visits: Collection[UUID]) -> list[Stored]:
 
 
 # Sets instead of models: a hundred thousand visits have two million counts and nearly as many scores.
-def _present(group: Group, visits: Iterable[Stored], is_present: Q) -> dict[UUID, Collection[str]]:
-    """The indices of each visit whose score in force is up to date."""
-    scores = _current(group, [each.visit for each in visits]).filter(is_present).order_by()
-    return dict(scores.values_list("visit_id").annotate(indices=ArrayAgg("index")))
-
-
-def _current(group: Group, visits: Collection[UUID]) -> GroupOwnedQuerySet[VisitScore]:
+def _standing(group: Group, visits: Collection[UUID]) -> dict[UUID, Standing]:
     scores = VisitScore.objects.of_group(group).filter(is_current=True, index__in=METHODS)
-    return among(scores, "visit", visits)
+    # Told apart in the sums, not by a condition: PostgreSQL cannot guess how many rows that would leave, and
+    # would read the batch once for every visit.
+    present = _is_present(group)
+    sums = (
+        among(scores, "visit", visits)
+        .order_by()
+        .values_list("visit_id")
+        .annotate(
+            present=ArrayAgg("index", filter=present, default=[]),
+            outdated=ArrayAgg("pk", filter=~present, default=[]),
+        )
+    )
+    return {visit: Standing(indices, numbers) for visit, indices, numbers in sums}
 
 
-def _stale(visits: Iterable[Stored], present: Mapping[UUID, Collection[str]]) -> list[Stored]:
+def _stale(visits: Iterable[Stored], standing: Mapping[UUID, Standing]) -> list[Stored]:
     """The visits with an index that is not up to date, each with these."""
     found = []
     for each in visits:
-        known = present.get(each.visit, ())
+        known = standing.get(each.visit, NOTHING).present
         if len(known) < len(METHODS):
             found.append(each._replace(stale=[index for index in METHODS if index not in known]))
     return found
+
+
+def _retire(numbers: Sequence[int]) -> None:
+    scores = VisitScore.objects.across_groups("by their own numbers, read in the same transaction")
+    among(scores, "pk", numbers, of_integers=True).update(is_current=False)

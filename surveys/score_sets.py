@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from typing import Any, NamedTuple, TypeVar
 from uuid import UUID
@@ -13,7 +13,9 @@ import numpy as np
 import numpy.typing as npt
 from django.contrib.postgres.aggregates import ArrayAgg
 from django.db import connection
+from django.db.models import Value
 from django.db.models.expressions import RawSQL
+from django.db.models.functions import Concat
 from django.utils import timezone
 from psycopg import sql
 
@@ -41,30 +43,43 @@ class Stored(NamedTuple):
 # A new score: visit, index, version, value, low, high, why there is none, names left out as JSON. Plain tuples,
 # because a hundred thousand visits have a million and a half of them.
 Fresh = tuple[UUID, str, str, float | None, float | None, float | None, str, str]
+
+
+class Lines(NamedTuple):
+    """The lines of one visit: taxon and name as recorded, joined by `JOINT`, and number of animals if exact."""
+
+    names: Sequence[str]
+    numbers: Sequence[int | None]
+
+
+class Columns(dict[str, int]):
+    """The column of each line's name; lines that are scored by one name share a column."""
+
+    def __init__(self) -> None:
+        self.names: dict[str, int] = {}
+
+    def __missing__(self, line: str) -> int:
+        taxon, _, recorded_as = line.partition(JOINT)
+        column = self.names.setdefault(finest_name(taxon, recorded_as), len(self.names))
+        self[line] = column
+        return column
+
+
+# No known taxon has a control character in its name.
+JOINT = "\x1f"
+NO_LINES = Lines((), ())
 COLUMNS = (
     *("visit_id", "index", "version", "value", "low", "high", "why_none", "left_out"),
     *("is_current", "scored_at"),
 )
 
 
-class Lines(NamedTuple):
-    """The lines of one visit, column by column, each taxon by the finest name that scoring knows."""
-
-    names: Sequence[str]
-    numbers: Sequence[int | None]
-
-    @property
-    def are_exact(self) -> bool:
-        return None not in self.numbers
-
-
-NO_LINES = Lines((), ())
-
-
-def among(rows: Rows, field: str, numbers: Collection[UUID]) -> Rows:
+def among(rows: Rows, field: str, numbers: Iterable[UUID | int], *, of_integers: bool = False) -> Rows:
     """The rows whose field is one of many numbers, sent as one value instead of one by one."""
-    array = "{" + ",".join(map(str, numbers)) + "}"
-    return rows.filter(**{f"{field}__in": RawSQL("SELECT unnest(%s::uuid[])", [array])})
+    array = ["{" + ",".join(map(str, numbers)) + "}"]
+    uuids = RawSQL("SELECT unnest(%s::uuid[])", array)
+    integers = RawSQL("SELECT unnest(%s::bigint[])", array)
+    return rows.filter(**{f"{field}__in": integers if of_integers else uuids})
 
 
 def score_stored(group: Group, visits: Sequence[Stored]) -> list[Fresh]:
@@ -76,42 +91,44 @@ def score_stored(group: Group, visits: Sequence[Stored]) -> list[Fresh]:
         for index in each.stale
         if (why_not := reasons[each.recording_list][index])
     ]
-    asked = [
-        each._replace(stale=[index for index in each.stale if not reasons[each.recording_list][index]])
-        for each in visits
-    ]
+    asked = [_supported(each, reasons[each.recording_list]) for each in visits]
     return unsupported + _score(group, [each for each in asked if each.stale])
+
+
+def _supported(visit: Stored, reasons: Mapping[str, str]) -> Stored:
+    stale = [index for index in visit.stale if not reasons[index]]
+    return visit if len(stale) == len(visit.stale) else visit._replace(stale=stale)
 
 
 def _score(group: Group, visits: Sequence[Stored]) -> list[Fresh]:
     lines = _lines(group, [each.visit for each in visits if not each.fraction_sorted])
-    is_exact = {visit: each.are_exact for visit, each in lines.items()}
-    exact = [each for each in visits if not each.fraction_sorted and is_exact.get(each.visit, True)]
-    known = {each.visit for each in exact}
-    others = [each for each in visits if each.visit not in known]
-    return score_exact(exact, lines) + list(score_one_by_one(group, others))
+    exact, others = [], []
+    for each in visits:
+        tray = lines.get(each.visit, NO_LINES)
+        if each.fraction_sorted or None in tray.numbers:
+            others.append(each)
+        else:
+            exact.append((each, tray))
+    return score_exact(exact) + list(score_one_by_one(group, others))
 
 
-def _lines(group: Group, visits: Sequence[UUID]) -> dict[UUID, Lines]:
-    counts = among(TaxonCount.objects.of_group(group), "visit", visits)
-    rows = (
-        counts.order_by()
-        .values_list("visit_id")
-        .annotate(taxa=ArrayAgg("taxon"), names=ArrayAgg("recorded_as"), numbers=ArrayAgg("count"))
-    )
-    return {visit: Lines(list(map(finest_name, taxa, names)), numbers) for visit, taxa, names, numbers in rows}
+def _lines(group: Group, visits: Iterable[UUID]) -> dict[UUID, Lines]:
+    counts = among(TaxonCount.objects.of_group(group), "visit", visits).order_by().values_list("visit_id")
+    # One text a line: reading them is most of what is left to do here.
+    name = Concat("taxon", Value(JOINT), "recorded_as")
+    rows = counts.annotate(names=ArrayAgg(name), numbers=ArrayAgg("count"))
+    return {visit: Lines(names, numbers) for visit, names, numbers in rows}
 
 
-def score_exact(visits: Sequence[Stored], lines: Mapping[UUID, Lines]) -> list[Fresh]:
+def score_exact(trays: Sequence[tuple[Stored, Lines]]) -> list[Fresh]:
     """Score visits whose lines are exact counts of the whole tray, all as one table."""
-    names, counts = _as_table([lines.get(each.visit, NO_LINES) for each in visits])
-    explained = explain_matrix(names, counts)
-    asked = {index for each in visits for index in each.stale}
+    explained = explain_matrix(*_as_table([lines for _, lines in trays]))
+    asked = {index for visit, _ in trays for index in visit.stale}
     told = {index: list(_told(explained[index])) for index in asked}
     return [
-        (each.visit, index, explained[index].version, *told[index][row])
-        for row, each in enumerate(visits)
-        for index in each.stale
+        (visit.visit, index, explained[index].version, *told[index][row])
+        for row, (visit, _) in enumerate(trays)
+        for index in visit.stale
     ]
 
 
@@ -122,15 +139,15 @@ def _told(explained: Explained) -> Iterator[tuple[float | None, None, None, str,
         yield None if why_none else value, None, None, why_none, _as_json(left_out)
 
 
-def _as_table(lines: Sequence[Lines]) -> tuple[list[str], npt.NDArray[np.float64]]:
+def _as_table(trays: Sequence[Lines]) -> tuple[list[str], npt.NDArray[np.float64]]:
     """The names of all lines, and the number of animals of each, of shape (visits, names)."""
-    places: dict[str, int] = {}
-    columns = [places.setdefault(name, len(places)) for each in lines for name in each.names]
-    rows = np.repeat(np.arange(len(lines)), [len(each.names) for each in lines])
-    numbers = np.array([number for each in lines for number in each.numbers], dtype=float)
-    cells = rows * len(places) + np.array(columns, dtype=np.intp)
-    sums = np.bincount(cells, weights=numbers, minlength=len(lines) * len(places))
-    return list(places), sums.reshape(len(lines), len(places))
+    columns = Columns()
+    places = np.array([columns[name] for lines in trays for name in lines.names], dtype=np.intp)
+    rows = np.repeat(np.arange(len(trays)), [len(lines.names) for lines in trays])
+    numbers = np.array([number for lines in trays for number in lines.numbers], dtype=float)
+    width = len(columns.names)
+    sums = np.bincount(rows * width + places, weights=numbers, minlength=len(trays) * width).astype(float)
+    return list(columns.names), sums.reshape(len(trays), width)
 
 
 @lru_cache(maxsize=20_000)

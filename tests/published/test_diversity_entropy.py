@@ -1,8 +1,6 @@
-"""Diversity indices against an independent library.
+"""Diversity indices against scipy's entropy, and Simpson against exact fractions.
 
-Shannon and evenness against scipy's entropy. Simpson has no like function there, so it is held against exact
-fractions. A larger library of ecology (scikit-bio) was left out for its size; it agreed with the examples in
-data/worked_examples.json when these were made.
+A library of ecology is asked in test_diversity_against_skbio.py.
 """
 
 from fractions import Fraction

@@ -18,7 +18,7 @@ from portal.accounts.models import Group
 from portal.audit.services import history_of
 from scoring import indices
 from scoring.indices import METHODS
-from scoring.indices.bmwp import NO_SCORING_TAXON
+from scoring.sentences import NO_SCORING_TAXON
 from surveys import rescoring
 from surveys.judging import NO_METHOD
 from surveys.models import RescoreRun, Visit, VisitScore
@@ -177,7 +177,8 @@ class TestBatch:
         visit.counts.all().delete()
         self.rescore(cast)
         old, new = visit.scores.filter(index="aspt").order_by("pk")
-        assert (old.is_current, old.value) == (False, pytest.approx(48 / 7))
+        assert not old.is_current
+        assert old.value == pytest.approx(48 / 7)
         assert (new.is_current, new.value, new.why_none) == (True, None, NO_SCORING_TAXON)
 
     def test_it_takes_back_a_value_that_the_list_cannot_support(self, cast: Cast) -> None:
@@ -218,6 +219,12 @@ class TestBatch:
         assert [(each["event"], each["group"], set(each["visits"])) for each in told] == [
             ("rescored", cast.group, {visit.pk for visit in found})
         ]
+
+    def test_it_scores_a_visit_that_had_no_score_at_all(self, cast: Cast) -> None:
+        bare = VisitFactory(site=cast.site)
+        assert self.rescore(cast) == 1
+        assert bare.scores.filter(is_current=True).count() == len(METHODS)
+        assert bare.scores.get(index="bmwp").value == 0
 
     def test_it_takes_a_fixed_number_of_queries(self, cast: Cast, django_assert_max_num_queries: Any) -> None:
         visits(cast, 4)
