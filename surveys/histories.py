@@ -26,6 +26,7 @@ VERBS: dict[str, tuple[str | Promise, str]] = {
     "visit.corrected": (gettext_lazy("Visit corrected"), "edit"),
     "visit.approved": (gettext_lazy("Visit approved"), "ok"),
     "visit.returned": (gettext_lazy("Visit returned to its recorder"), "back"),
+    "visit.list_put_right": (gettext_lazy("Put on the new version of its recording list"), "edit"),
     "finding.decided": (gettext_lazy("Finding decided"), "ok"),
 }
 # The end of a path that speaks of how the name was found.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 from uuid import UUID
 
@@ -28,7 +28,32 @@ def record_change(
     `verb` is "noun.action" ("visit.approved"); `changes` maps a field to [old, new]. Without an actor (the
     portal itself, or an agency contact who has no account) `actor_name` says who it was.
     """
-    return AuditEntry.objects.create(
+    entry = _entry(actor, verb, thing, changes, reason, actor_name)
+    entry.save(force_insert=True)
+    return entry
+
+
+def record_change_of_each(
+    *,
+    actor: Person | None,
+    verb: str,
+    things: Iterable[models.Model],
+    changes: Mapping[str, Any] | None = None,
+    reason: str = "",
+) -> None:
+    """The same for one change to many records, each with a row of its own."""
+    AuditEntry.objects.bulk_create(_entry(actor, verb, thing, changes, reason) for thing in things)
+
+
+def _entry(
+    actor: Person | None,
+    verb: str,
+    thing: models.Model,
+    changes: Mapping[str, Any] | None,
+    reason: str,
+    actor_name: str = "",
+) -> AuditEntry:
+    return AuditEntry(
         group_id=getattr(thing, "group_id", None),
         actor_id=actor.user_id if actor else None,
         actor_name=actor_name or (actor.name if actor else "Rifflebook"),

@@ -32,3 +32,16 @@ class ListForm(forms.Form):
             return read_lines(self.cleaned_data["lines"])
         except InvalidLines as refusal:
             raise forms.ValidationError(list(refusal.problems)) from refusal
+
+
+class ListChangeForm(ListForm):
+    """The same for a new version, which may put the old one right."""
+
+    puts_right = forms.BooleanField(
+        label=_("The old version was a mistake: score its visits by the new one"),
+        required=False,
+        help_text=_(
+            "Tick this only when volunteers looked for what stands here all along. Counts and earlier scores "
+            "are kept, and no alert is sent again. Otherwise visits stay with the version they were made on."
+        ),
+    )

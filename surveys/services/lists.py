@@ -11,13 +11,14 @@ from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
 from portal.accounts.models import Group
-from portal.audit.services import record_change
+from portal.audit.services import record_change, record_change_of_each
 from scoring.recording_lists import FAMILY_OR_FINER
 from scoring.taxa import find_taxon
 from surveys.list_lines import ListLine
-from surveys.models import ListTaxon, RecordingList
+from surveys.models import ListTaxon, RecordingList, Visit
 from surveys.recording_lists import open_sites_with, sites_with
 from surveys.services.errors import NotPossible
+from surveys.services.rescoring import request_rescoring
 
 LONGEST_SLUG = 50
 
@@ -35,11 +36,18 @@ def create_list(*, person: Person, group: Group, name: str, lines: Sequence[List
 
 @transaction.atomic
 def change_list(
-    *, person: Person, recording_list: RecordingList, name: str, lines: Sequence[ListLine]
+    *,
+    person: Person,
+    recording_list: RecordingList,
+    name: str,
+    lines: Sequence[ListLine],
+    puts_right: bool = False,
 ) -> RecordingList:
     """Put a new version in the list's place: sites go on with it, visits keep the version they were made on.
 
-    Raises NotPossible for a version that was replaced already, and when nothing was changed.
+    With `puts_right` the old version was a mistake: its visits go over to the new one, and a run is ordered
+    that scores them by it. Raises NotPossible for a version that was replaced already, and when nothing was
+    changed.
     """
     require(person, "list.manage", recording_list)
     old = RecordingList.objects.select_for_update().get(pk=recording_list.pk)
@@ -54,6 +62,8 @@ def change_list(
     new = _write(old.group, old.slug, old.version + 1, name, lines)
     _move_sites(person, old, new)
     record_change(actor=person, verb="list.changed", thing=new, changes=_changes(old, taxa, name, lines))
+    if puts_right:
+        _move_visits(person, old, new)
     return new
 
 
@@ -121,6 +131,21 @@ def _move_sites(person: Person, old: RecordingList, new: RecordingList) -> None:
         site.save(update_fields=["recording_list"])
         changes = {"recording_list": [f"{old.name} {old.version}", f"{new.name} {new.version}"]}
         record_change(actor=person, verb="site.changed", thing=site, changes=changes)
+
+
+def _move_visits(person: Person, old: RecordingList, new: RecordingList) -> None:
+    """Take the old version's visits over and have them scored by the new one, in the background."""
+    assert old.group is not None
+    found = Visit.objects.of_group(old.group).filter(recording_list=old)
+    # By number, as a run of scoring locks them, so that the two never wait for each other in a ring.
+    visits = list(found.order_by("pk").select_for_update(no_key=True).only("pk", "group"))
+    words = {"name": new.name, "new": new.version, "old": old.version}
+    why = _("Version %(new)d of the list “%(name)s” puts version %(old)d right.") % words
+    changes = {"recording_list": [f"{old.name} {old.version}", f"{new.name} {new.version}"]}
+    record_change_of_each(actor=person, verb="visit.list_put_right", things=visits, changes=changes, reason=why)
+    found.update(recording_list=new)
+    if visits:
+        request_rescoring(person=person, group=old.group, reason=why)
 
 
 def _changes(

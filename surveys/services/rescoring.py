@@ -30,6 +30,8 @@ LEASE = timedelta(minutes=5)
 BATCH = 1_000
 # A run that kills its worker every time must not keep it from all other work.
 MOST_ATTEMPTS = 5
+# A visit that could never be brought up to date must not keep a run going for ever.
+MOST_ROUNDS = 3
 TASK = "surveys.tasks.run_rescoring"
 
 
@@ -39,8 +41,9 @@ def request_rescoring(*, person: Person | None, group: Group, reason: str) -> Re
     if person is not None:
         require(person, "visit.rescore", group)
     why = need_text(reason, "reason", _("Say why: it stays in the group's records."))
-    # Two coordinators asking at once get one run: they queue for the group's row.
-    Group.objects.select_for_update().get(pk=group.pk)
+    # Two coordinators asking at once get one run: they queue for the group's row. Without NO KEY the lock would
+    # clash with the foreign keys of visits that are sent in just now, and deadlock.
+    Group.objects.select_for_update(no_key=True).get(pk=group.pk)
     live = RescoreRun.objects.of_group(group).filter(state__in=RescoreRun.LIVE).first()
     if live:
         return live
@@ -81,16 +84,20 @@ def work_off(run_id: UUID) -> None:
 
 
 def _batches(group: Group) -> Iterator[Sequence[UUID]]:
-    """Numbers of visits that need it, by 1,000, each visit once."""
-    last: UUID | None = None
-    while True:
-        waiting = visits_to_rescore(group)
-        rest = waiting.filter(pk__gt=last) if last else waiting
-        batch = list(rest.values_list("pk", flat=True)[:BATCH])
-        if not batch:
+    """Numbers of visits that need it, by 1,000, in rounds: more may come to need it behind a run's back."""
+    for _round in range(MOST_ROUNDS):
+        last: UUID | None = None
+        while batch := _next_batch(group, last):
+            yield batch
+            last = batch[-1]
+        if last is None:
             return
-        yield batch
-        last = batch[-1]
+
+
+def _next_batch(group: Group, last: UUID | None) -> list[UUID]:
+    waiting = visits_to_rescore(group)
+    rest = waiting.filter(pk__gt=last) if last else waiting
+    return list(rest.values_list("pk", flat=True)[:BATCH])
 
 
 @transaction.atomic

@@ -17,7 +17,7 @@ from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter, posted
-from surveys.forms.lists import ListForm
+from surveys.forms.lists import ListChangeForm, ListForm
 from surveys.list_lines import text_of
 from surveys.models import RecordingList
 from surveys.recording_lists import (
@@ -94,7 +94,7 @@ def list_edit(request: PortalRequest, slug: str, list_id: UUID) -> HttpResponse:
     if shown.group_id is None:
         raise PermissionDenied(_("A built-in list stays as it is. Make a list of your own instead."))
     initial = {"name": shown.name, "lines": text_of(shown.taxa.all())}
-    form = ListForm(posted(request), initial=initial)
+    form = ListChangeForm(posted(request), initial=initial)
     if request.method == "POST" and form.is_valid():
         answer = _change(request, slug, shown, form)
         if answer:

@@ -6,7 +6,7 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 
 from portal.audit.models import AuditEntry
-from portal.audit.services import history_of, record_change
+from portal.audit.services import history_of, record_change, record_change_of_each
 from tests.conftest import Cast
 
 
@@ -31,6 +31,26 @@ def test_it_says_who_changed_what_and_why(cast: Cast, entry: AuditEntry) -> None
 
 def test_it_names_the_portal_when_nobody_acts(cast: Cast) -> None:
     assert record_change(actor=None, verb="site.swept", thing=cast.site).actor_name == "Rifflebook"
+
+
+def test_it_writes_a_row_of_its_own_for_each_of_many_records(cast: Cast) -> None:
+    sites = [cast.site, cast.neighbour_site]
+    record_change_of_each(
+        actor=cast.person("coordinator"),
+        verb="site.seen",
+        things=sites,
+        changes={"name": ["a", "b"]},
+        reason="x",
+    )
+    for site in sites:
+        entry = history_of(site, site.group).get(verb="site.seen")
+        assert (entry.group, entry.object_id, entry.object_type) == (site.group, site.pk, "surveys.site")
+        assert (entry.actor_name, entry.reason, entry.changes) == ("Cora Example", "x", changes)
+
+
+def test_it_writes_nothing_for_no_records(cast: Cast) -> None:
+    record_change_of_each(actor=None, verb="site.seen", things=[])
+    assert not history_of(cast.site, cast.group).exists()
 
 
 def test_it_names_whoever_has_no_account(cast: Cast) -> None:
