@@ -27,7 +27,7 @@ def edit_outing_rules(*, person: Person, group: Group, fields: Mapping[str, Any]
     changes = {name: pair for name, pair in changes.items() if pair[0] != pair[1]}
     for name, (_before, after) in changes.items():
         setattr(rules, name, after)
-    rules.full_clean(validate_constraints=False)
+    rules.full_clean(exclude={"id"}, validate_constraints=False)
     require_ascending(rules.again_minutes, rules.coordinators_minutes, rules.named_minutes)
     rules.save()
     if changes:

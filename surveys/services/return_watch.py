@@ -8,8 +8,9 @@ to answer: a needless call does less harm than a missing one.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import logging
 from datetime import datetime
+from uuid import UUID
 
 from django.db import transaction
 from django.utils import timezone
@@ -33,19 +34,29 @@ from surveys.return_mail import (
 from surveys.returns import minutes_late
 from surveys.services.safe_returns import add_event
 
+logger = logging.getLogger(__name__)
+
 STEPS = (Step.REMINDED, Step.AGAIN, Step.COORDINATORS, Step.NAMED)
 # A sweep comes every 30 s; what is later than this had a reason that its reader should know.
 LATE_MINUTES = 5
 
 
 def watch_returns() -> int:
-    """Take the steps that are due; return for how many returns."""
+    """Take the steps that are due; return for how many returns.
+
+    Trouble with one leaves the others alone; RuntimeError tells of it at the end, the next sweep tries again.
+    """
     now = timezone.now()
     due = _returns().filter(ended_at=None, next_step_at__lte=now)
-    handled = 0
-    for safe_return in _one_by_one(due):
-        take_steps(safe_return, now)
-        handled += 1
+    numbers, handled, failed = list(due.values_list("pk", flat=True)), 0, 0
+    for number in numbers:
+        try:
+            handled += _watch_one(due, number, now)
+        except Exception:
+            logger.exception("The safe return %s could not be watched.", number)
+            failed += 1
+    if failed:
+        raise RuntimeError(f"{failed} of {len(numbers)} safe returns could not be watched.")
     return handled
 
 
@@ -54,15 +65,14 @@ def _returns() -> GroupOwnedQuerySet[SafeReturn]:
     return found.select_related("group", "site", "started_by", "partner").order_by("expected_at")
 
 
-def _one_by_one(due: GroupOwnedQuerySet[SafeReturn]) -> Iterator[SafeReturn]:
-    """Each in a transaction of its own, so that trouble with one leaves the others alone."""
-    for number in list(due.values_list("pk", flat=True)):
-        with transaction.atomic():
-            # Asked again under the lock: it may have been ended, or another sweep may have been here.
-            rows = due.filter(pk=number).select_for_update(of=("self",), skip_locked=True)
-            safe_return = rows.first()
-            if safe_return is not None:
-                yield safe_return
+@transaction.atomic
+def _watch_one(due: GroupOwnedQuerySet[SafeReturn], number: UUID, now: datetime) -> bool:
+    # Asked again under the lock: it may have been ended, or another sweep may have been here.
+    rows = due.filter(pk=number).select_for_update(of=("self",), skip_locked=True)
+    safe_return = rows.first()
+    if safe_return is not None:
+        take_steps(safe_return, now)
+    return safe_return is not None
 
 
 def take_steps(safe_return: SafeReturn, now: datetime) -> None:
