@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from alerts.advice import SEASONS, SiteAdvice
 from scoring.advice import Catch, Estimate, LevelAdvice
 from scoring.indices.methods import METHODS
+from surveys.told import told
 
 SEASON_NAMES = {
     "winter": gettext_lazy("December to February"),
@@ -159,7 +160,7 @@ def record_lines(record: Mapping[str, Any]) -> list[str]:
         )
     if not record["was_on_screen"]:
         lines.append(_("The page showed the figures of another level; these were worked out when it was set."))
-    return lines + list(record["cautions"])
+    return lines + list(map(told, record["cautions"]))
 
 
 def _level(told: Mapping[str, Any]) -> LevelAdvice:

@@ -15,6 +15,7 @@ from scoring.indices.methods import METHODS
 from surveys.models import Site
 from surveys.models.visits import Status
 from surveys.queries import HistoryPoint, site_history
+from surveys.told import told
 
 WIDE, NARROW = (720, 300), (340, 260)
 Size = tuple[int, int]
@@ -39,9 +40,9 @@ def draw_site(
     return draw_history(
         points,
         lines,
-        title=_("%(site)s, %(index)s") % {"site": site, "index": method.name},
-        index_name=method.name,
-        unit=method.unit,
+        title=_("%(site)s, %(index)s") % {"site": site, "index": told(method.name)},
+        index_name=told(method.name),
+        unit=told(method.unit),
         emphasis=emphasis,
         width=size[0],
         height=size[1],

@@ -20,6 +20,7 @@ from scoring.baseline import describe, mean_visits_to_signal
 from scoring.control import Chart, cusum, cusum_run_length, ewma, ewma_run_length, sd_from_ranges, shewhart
 from scoring.indices.methods import Method
 from surveys.queries import HistoryPoint
+from surveys.told import told
 
 # Limits of three standard deviations are Shewhart's own; the weighted mean's give about as rare false signals.
 SHEWHART_WIDTH = 3.0
@@ -67,8 +68,8 @@ class ControlView:
             self.points,
             center=self.center,
             title=self.title,
-            index_name=self.index_name,
-            unit=self.unit,
+            index_name=told(self.index_name),
+            unit=told(self.unit),
             width=size[0],
             height=size[1],
             lang=get_language() or "en",

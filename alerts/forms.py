@@ -17,8 +17,9 @@ from alerts.models import AgencyContact, Outcome, Trigger
 from alerts.services.triggers import TRIGGER_INDICES
 from surveys.models import Site
 from surveys.recording_lists import reasons_of
+from surveys.told import label_lazy
 
-INDEX_CHOICES = [(key, f"{each.name}: {each.title}") for key, each in TRIGGER_INDICES.items()]
+INDEX_CHOICES = [(key, label_lazy(key)) for key in TRIGGER_INDICES]
 MOST_FALLS = 4
 LONG = forms.Textarea(attrs={"rows": "4"})
 

@@ -10,6 +10,7 @@ from alerts.models import Verdict
 from scoring.indices.methods import METHODS
 from surveys.models import Visit, VisitScore
 from surveys.sheets import printed
+from surveys.told import told
 
 # Far below any printed digit: the order of additions alone may move a score so far.
 NO_MOVE = 5e-9
@@ -41,10 +42,10 @@ def moved_score(visit: Visit, verdict: Verdict) -> Moved | None:
     if not _has_moved(verdict.value, value):
         return None
     return Moved(
-        method=method.name,
+        method=told(method.name),
         was=printed(verdict.value, method.decimals),
         now="" if value is None else printed(value, method.decimals),
-        why_none=score.why_none if score else "",
+        why_none=told(score.why_none) if score else "",
         since=score.scored_at if score else None,
     )
 

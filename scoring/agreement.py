@@ -7,11 +7,9 @@ from statistics import median
 
 from scoring.indices import METHODS, score_sample
 from scoring.samples import Count, Sample, read_sample
+from scoring.sentences import NO_ANIMALS, NOT_COMPARABLE
 from scoring.tables import read_table
 from scoring.taxa import find_taxon
-
-NO_NUMBERS = "A number of animals is missing, so the two counts cannot be compared."
-NO_ANIMALS = "No animals were recorded."
 
 Numbers = Mapping[str, float]
 
@@ -171,7 +169,7 @@ def _named_alike(count: Count) -> Count:
 
 def _why_none(samples: Sequence[Sample]) -> str:
     if any(amount.number is None for sample in samples for amount in sample.values()):
-        return NO_NUMBERS
+        return NOT_COMPARABLE
     return "" if all(samples) else NO_ANIMALS
 
 

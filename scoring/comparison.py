@@ -13,6 +13,8 @@ from functools import lru_cache
 from itertools import accumulate, takewhile
 from statistics import NormalDist, median
 
+from scoring.sentences import TOO_FEW_FOR_LIMITS
+
 # Beyond these sizes the normal law serves as well, and the exact one takes long.
 MOST_EXACT_PAIRS = 60
 MOST_EXACT_VALUES = 40
@@ -90,8 +92,7 @@ def _comparison(
     ordered: Sequence[float], rank: int, reached: float | None, sizes: tuple[int, int]
 ) -> Comparison:
     if reached is None:
-        why_none = "Too few visits for limits of the wanted confidence."
-        return Comparison(*sizes, median(ordered), why_none=why_none)
+        return Comparison(*sizes, median(ordered), why_none=TOO_FEW_FOR_LIMITS)
     return Comparison(*sizes, median(ordered), ordered[rank - 1], ordered[-rank], reached)
 
 

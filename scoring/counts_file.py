@@ -9,6 +9,7 @@ from pathlib import Path
 from scoring.csv_file import CsvFileError, read_rows
 from scoring.indices import METHODS, Score, score_sample
 from scoring.samples import Count
+from scoring.status import Expected, Status, status_of
 
 HEADER = ("sample", "taxon", "count")
 MOST_ANIMALS = 1_000_000_000
@@ -30,10 +31,13 @@ def read_counts(path: Path) -> Samples:
     return samples
 
 
-def format_scores(samples: Samples, form: str) -> str:
-    """Return the scores of all samples as "json" or "csv" text, figures rounded to six decimals."""
+def format_scores(samples: Samples, form: str, expected: Expected | None = None) -> str:
+    """Return the scores of all samples as "json" or "csv" text, figures rounded to six decimals.
+
+    With what the agency expects of WHPT at the site, the JSON tells the status class too.
+    """
     scores = {sample: score_sample(counts) for sample, counts in samples.items()}
-    return _as_json(scores) if form == "json" else _as_csv(scores)
+    return _as_json(scores, expected) if form == "json" else _as_csv(scores)
 
 
 def _read_lines(path: Path) -> Iterator[tuple[str, Count]]:
@@ -50,8 +54,10 @@ def _read_number(place: str, text: str) -> int:
     return int(text)
 
 
-def _as_json(scores: Mapping[str, Mapping[str, Score]]) -> str:
-    told = {sample: _sample_as_json(found) for sample, found in scores.items()}
+def _as_json(scores: Mapping[str, Mapping[str, Score]], expected: Expected | None) -> str:
+    told = {
+        sample: _sample_as_json(found) | _status_as_json(found, expected) for sample, found in scores.items()
+    }
     # What the BMWP table does not score must be seen, whether or not another table knows it.
     unmatched = {sample: list(found["bmwp"].left_out) for sample, found in scores.items()}
     return json.dumps({"samples": told, "unmatched": unmatched}, indent=2) + "\n"
@@ -72,6 +78,16 @@ def _sample_as_json(scores: Mapping[str, Score]) -> dict[str, object]:
         **_short_list_scores(scores),
         "left_out": _left_out(scores),
     }
+
+
+def _status_as_json(scores: Mapping[str, Score], expected: Expected | None) -> dict[str, object]:
+    mean, taxa = scores["whpt_aspt"].value, scores["whpt_ntaxa"].value
+    if expected is None or mean is None or taxa is None:
+        return {}
+    status: Status = status_of(mean, taxa, expected)
+    ratios = {"aspt_ratio": round(status.mean_ratio, 6), "ntaxa_ratio": round(status.taxa_ratio, 6)}
+    classes = {"aspt_class": status.mean_class, "ntaxa_class": status.taxa_class, "class": status.overall}
+    return {"whpt_status": ratios | classes}
 
 
 def _short_list_scores(scores: Mapping[str, Score]) -> dict[str, object]:

@@ -7,6 +7,16 @@ from scoring.indices import METHODS
 from scoring.indices.epa import item_of
 from scoring.indices.ept import EPT_ORDERS, ept_family
 from scoring.indices.grouping import Place, place_in_table
+from scoring.sentences import (
+    FINER_NAMES,
+    LIST_LACKS,
+    NO_KNOWN_TAXON,
+    NUMBERS_NEEDED,
+    OTHERS_LEFT_OUT,
+    TOO_FEW_TAXA,
+    TOO_WIDE,
+    TWO_TAXA,
+)
 from scoring.tables import read_table
 from scoring.taxa import Taxon, all_taxa, roll_up
 
@@ -14,8 +24,6 @@ from scoring.taxa import Taxon, all_taxa, roll_up
 LEAST_SHARE = 0.5
 FAMILY_OR_FINER = frozenset({"family", "subfamily", "tribe", "genus", "species"})
 
-NO_KNOWN_TAXON = "The list has no taxon that the tables know."
-NUMBERS_NEEDED = "Needs numbers of animals, and the list records presence only."
 
 Check = Callable[[Sequence[Taxon]], str]
 
@@ -67,15 +75,15 @@ def _check_ept_families(taxa: Sequence[Taxon]) -> str:
 def _check_ept_percent(taxa: Sequence[Taxon]) -> str:
     orders = {row["order"] for row in read_table("bmwp")}
     if len(orders & {taxon.order for taxon in taxa}) < LEAST_SHARE * len(orders):
-        return "Is a share of all animals, and the list leaves out most of the other animals."
+        return OTHERS_LEFT_OUT
     return _missing_orders(taxa)
 
 
 def _check_diversity(taxa: Sequence[Taxon]) -> str:
     wide = [taxon for taxon in taxa if taxon.rank not in FAMILY_OR_FINER]
     if len(wide) > LEAST_SHARE * len(taxa):
-        return "Needs families or finer names, and most names of the list are wider."
-    return "" if len(taxa) > 1 else "Needs at least two taxa on the list."
+        return FINER_NAMES
+    return "" if len(taxa) > 1 else TWO_TAXA
 
 
 def _missing_orders(taxa: Sequence[Taxon]) -> str:
@@ -83,7 +91,7 @@ def _missing_orders(taxa: Sequence[Taxon]) -> str:
 
 
 def _missing(names: Sequence[str]) -> str:
-    return f"The list lacks: {', '.join(names)}." if names else ""
+    return LIST_LACKS.format(names=", ".join(names)) if names else ""
 
 
 def _placed(taxa: Iterable[Taxon], place: Place) -> set[str]:
@@ -93,13 +101,13 @@ def _placed(taxa: Iterable[Taxon], place: Place) -> set[str]:
 def _too_few(looked_for: set[str], scored: Sequence[str]) -> str:
     if len(looked_for) >= LEAST_SHARE * len(scored):
         return ""
-    return f"The list has {len(looked_for)} of the {len(scored)} taxa that this index scores, fewer than half."
+    return TOO_FEW_TAXA.format(found=len(looked_for), scored=len(scored))
 
 
 def _too_wide(taxa: Iterable[Taxon], place: Place) -> str:
     """Name the taxa that hide several scoring ones: a mayfly named to order only has no family score."""
     hiding = [taxon.name for taxon in taxa if not place(taxon) and _hidden_below(taxon.name, place)]
-    return f"Needs finer names than: {', '.join(hiding)}." if hiding else ""
+    return TOO_WIDE.format(names=", ".join(hiding)) if hiding else ""
 
 
 @cache

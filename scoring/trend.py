@@ -13,6 +13,8 @@ from datetime import date
 from itertools import combinations
 from statistics import NormalDist, median
 
+from scoring.sentences import FALLING, NEVER_DIFFERED, NO_SEASON_TWICE, RISING
+
 # The normal law serves for about ten values and more (Gilbert 1987, section 16.4.1).
 FEW_VALUES = 10
 
@@ -52,7 +54,7 @@ class Trend:
         """ "rising" or "falling" for a clear trend, else "none shown"."""
         if not self.is_clear:
             return "none shown"
-        return "rising" if self.s > 0 else "falling"
+        return RISING if self.s > 0 else FALLING
 
     @property
     def is_uncertain(self) -> bool:
@@ -107,12 +109,10 @@ def _test(seasons: Sequence[Series], confidence: float) -> Trend:
     found = Trend(sum(map(len, seasons)), len(seasons), len(steps), s, confidence=confidence)
     spread = math.sqrt(sum(map(_variance, seasons)))
     if not steps:
-        return replace(found, why_none="No season was visited in two years, so nothing can be compared.")
+        return replace(found, why_none=NO_SEASON_TWICE)
     slopes = sorted(rise / years for rise, years in steps)
     if not spread:
-        return replace(
-            found, tau=0.0, slope=median(slopes), why_none="The scores never differed within a season."
-        )
+        return replace(found, tau=0.0, slope=median(slopes), why_none=NEVER_DIFFERED)
     # One off towards 0, because S moves in steps (continuity correction).
     z = (s - (s > 0) + (s < 0)) / spread
     low, high = _limits(slopes, spread, confidence)

@@ -10,6 +10,7 @@ from scoring.comparison import Comparison
 from scoring.indices import Method
 from scoring.trend import Trend
 from surveys.changes import Pairing, SiteChange
+from surveys.told import told
 
 SEASONS = {
     "month": gettext_lazy("months with the same months of other years"),
@@ -45,7 +46,7 @@ def trend_lines(change: SiteChange) -> list[str]:
     if trend is None:
         return [_("There is no approved visit of standard effort with this score yet.")]
     if trend.slope is None or trend.p is None:
-        return [_("No trend can be told yet."), trend.why_none]
+        return [_("No trend can be told yet."), told(trend.why_none)]
     lines = _trend_answer(trend, method)
     if trend.is_uncertain:
         lines.append(
@@ -60,7 +61,7 @@ def _trend_answer(trend: Trend, method: Method) -> list[str]:
         "slope": signed(trend.slope or 0.0, method),
         "low": signed(trend.low or 0.0, method),
         "high": signed(trend.high or 0.0, method),
-        "unit": method.unit,
+        "unit": told(method.unit),
         "chance": chance_words(trend.p or 0.0),
     }
     if not trend.is_clear:
@@ -132,7 +133,7 @@ def _comparison_lines(subject: str, other: str, found: Comparison, method: Metho
         "subject": subject,
         "other": other,
         "difference": signed(found.difference, method),
-        "unit": method.unit,
+        "unit": told(method.unit),
     }
     if found.low is None or found.high is None:
         words = _(

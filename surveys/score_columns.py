@@ -13,6 +13,7 @@ from scoring.indices import METHODS
 from surveys.models import ListTaxon, Visit
 from surveys.recording_lists import leading_indices, reasons_for
 from surveys.sheets import printed, scores_of
+from surveys.told import told
 
 # Three figures and a verdict are what a row of a phone bears.
 MOST_COLUMNS = 3
@@ -36,7 +37,7 @@ class ScoreColumn:
         if found is None:
             return printed(None, 0)
         value = printed(found, METHODS[index].decimals)
-        return f"{METHODS[index].name} {value}" if self.names_index else value
+        return f"{told(METHODS[index].name)} {value}" if self.names_index else value
 
 
 def columns_of(visits: Iterable[Visit], *, most: int = MOST_COLUMNS) -> list[ScoreColumn]:
@@ -48,7 +49,7 @@ def columns_of(visits: Iterable[Visit], *, most: int = MOST_COLUMNS) -> list[Sco
     leading = headlines_of({visit.recording_list_id for visit in visits})
     shown = {indices[:most] for indices in leading.values()}
     if len(shown) == 1 and (indices := shown.pop()):
-        return [ScoreColumn(METHODS[index].name, dict.fromkeys(leading, index)) for index in indices]
+        return [ScoreColumn(told(METHODS[index].name), dict.fromkeys(leading, index)) for index in indices]
     by_list = {list_id: next(iter(indices), "") for list_id, indices in leading.items()}
     return [ScoreColumn(_("Score"), by_list, names_index=True)]
 

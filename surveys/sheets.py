@@ -17,6 +17,7 @@ from surveys.models import Finding, Measurement, SpotEffort, TaxonCount, TimedKi
 from surveys.quantities import QUANTITIES
 from surveys.recording_lists import leading_indices, reasons_of
 from surveys.submission.numbers import plain_text
+from surveys.told import told
 
 
 @dataclass(frozen=True)
@@ -232,12 +233,12 @@ def _score_line(score: VisitScore) -> ScoreLine:
     has_span = score.low is not None and score.high is not None
     return ScoreLine(
         index=score.index,
-        name=method.name,
-        title=method.title,
+        name=told(method.name),
+        title=told(method.title),
         value=printed(score.value, method.decimals),
         low=printed(score.low, method.decimals) if has_span else "",
         high=printed(score.high, method.decimals) if has_span else "",
-        why_none=score.why_none,
+        why_none=told(score.why_none),
         left_out=tuple(str(name) for name in score.left_out),
         version=score.version,
     )

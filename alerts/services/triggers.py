@@ -19,6 +19,7 @@ from portal.audit.services import record_change
 from scoring.indices.methods import METHODS
 from surveys.models import Site
 from surveys.recording_lists import reasons_of
+from surveys.told import told
 
 # A trigger fires when a score is low, so an index that rises with pollution cannot carry one.
 TRIGGER_INDICES = {key: method for key, method in METHODS.items() if method.higher_is == "better"}
@@ -79,7 +80,7 @@ def _check_values(index: str, level: float, reason: str) -> None:
 def _check_list(site: Site, index: str) -> None:
     why_not = reasons_of(site.recording_list)[index]
     if why_not:
-        raise ValidationError({"index": _("The site's recording list cannot support it. %s") % why_not})
+        raise ValidationError({"index": _("The site's recording list cannot support it. %s") % told(why_not)})
 
 
 def _check_day(site: Site, valid_from: date) -> None:

@@ -24,6 +24,7 @@ from portal.accounts.models import Group
 from scoring.indices.methods import METHODS
 from surveys.models import Site, Visit
 from surveys.recording_lists import first_index
+from surveys.told import told
 
 register = template.Library()
 Badge = dict[str, Any]
@@ -108,7 +109,7 @@ def site_trigger(site: Site) -> dict[str, Any]:
 @register.filter
 def trigger_words(trigger: Trigger) -> str:
     """A trigger in one phrase: "BMWP below 30"."""
-    return f"{METHODS[trigger.index].name} < {trigger.level:g}"
+    return f"{told(METHODS[trigger.index].name)} < {trigger.level:g}"
 
 
 @register.inclusion_tag("alerts/_site_contacts.html")

@@ -32,6 +32,7 @@ from scoring.advice import ASSUMES
 from surveys.models import Site
 from surveys.queries import sound_history
 from surveys.recording_lists import first_index
+from surveys.told import told as in_words
 
 # The question that the page showed comes back with the form that sets the trigger.
 SHOWN = "shown"
@@ -145,7 +146,7 @@ def _advice_context(site: Site, told: SiteAdvice) -> dict[str, Any]:
         "season_words": words.season_words(told.question.season),
         "level_rows": words.level_rows(told),
         "fall_sizes": _fall_sizes(told),
-        "assumes": ASSUMES,
+        "assumes": in_words(ASSUMES),
         "spread_wide": _spread(site, told, (WIDE[0], SPREAD_HEIGHT)),
         "spread_narrow": _spread(site, told, (NARROW[0], SPREAD_HEIGHT)),
     }
@@ -159,9 +160,9 @@ def _fall_sizes(told: SiteAdvice) -> Sequence[str]:
 def _spread(site: Site, told: SiteAdvice, size: Size) -> str:
     return draw_spread(
         told.values,
-        title=_("%(site)s, %(index)s") % {"site": site, "index": told.method.name},
-        index_name=told.method.name,
-        unit=told.method.unit,
+        title=_("%(site)s, %(index)s") % {"site": site, "index": in_words(told.method.name)},
+        index_name=in_words(told.method.name),
+        unit=in_words(told.method.unit),
         level=told.candidate.level if told.candidate else None,
         width=size[0],
         height=size[1],

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from portal.charts import Drawing, Point, TriggerLine, draw_history
 from portal.reports.sketch import draw_sketch
+from surveys.told import told
 from surveys.typesetting import as_pdf, lay_out, style_text
 
 Figures = Mapping[str, Any]
@@ -76,7 +77,7 @@ def _remarks(visit: Figures) -> list[str]:
     """Why the visit was not tested, what was set aside, why there is no score."""
     aside = [_("Tested all the same although: %(reason)s") % {"reason": text} for text in visit["set_aside"]]
     # "No score" stands among the reasons already; the score's own words say why.
-    return [*visit["reasons"], *aside, *([visit["why_none"]] if visit["why_none"] else [])]
+    return [*visit["reasons"], *aside, *([told(visit["why_none"])] if visit["why_none"] else [])]
 
 
 def draw_site(site: Figures, figures: Figures) -> Drawing:

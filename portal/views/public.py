@@ -18,6 +18,7 @@ from portal.reports.queries import published_of
 from scoring.indices import METHODS
 from surveys.recording_lists import first_index
 from surveys.score_columns import columns_of
+from surveys.told import told
 
 TABLE_ROWS = 36
 
@@ -52,7 +53,7 @@ def public_site(request: HttpRequest, slug: str, site_id: UUID) -> HttpResponse:
     context = {
         "group": group,
         "site": site,
-        "index_name": METHODS[index].name,
+        "index_name": told(METHODS[index].name),
         "chart": draw_site(site, index, points, lines),
         "narrow_chart": draw_site(site, index, points, lines, size=NARROW),
         "visits": visits,

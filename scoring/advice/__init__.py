@@ -18,6 +18,7 @@ from scoring.advice.results import Advice, AdviceError, Catch, Estimate, LevelAd
 from scoring.advice.suggesting import suggest_level
 from scoring.baseline import Baseline, chance_next_lowest, describe
 from scoring.indices import METHODS
+from scoring.sentences import ASSUMES
 
 __all__ = [
     "ASSUMES",
@@ -30,10 +31,6 @@ __all__ = [
     "advise_trigger",
 ]
 
-ASSUMES = (
-    "The chances hold for visits that could change places: equal effort, no trend, no season left in, "
-    "and each visit on its own."
-)
 # Without a wish: falls by a quarter and by half of the usual score.
 USUAL_FALLS = (0.25, 0.5)
 MOST_LEVELS = 12

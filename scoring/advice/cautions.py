@@ -5,6 +5,7 @@ from datetime import date
 
 from scoring.advice.suggesting import visits_needed
 from scoring.baseline import PROVISIONAL_BELOW, Baseline, chance_next_lowest
+from scoring.sentences import ALL_ALIKE, BASELINE_MOVES, TOO_FEW_VISITS, WISH_TOO_RARE
 from scoring.trend import seasonal_kendall
 
 DatedScores = Sequence[tuple[date, float]]
@@ -26,30 +27,26 @@ def cautions_of(
 
 def _about_number(baseline: Baseline) -> Iterator[str]:
     if baseline.is_provisional:
-        yield (
-            f"Too few visits to suggest a level: there are {baseline.n}, and a baseline of fewer than "
-            f"{PROVISIONAL_BELOW} is provisional."
-        )
+        yield TOO_FEW_VISITS.format(visits=baseline.n, least=PROVISIONAL_BELOW)
 
 
 def _about_wish(baseline: Baseline, rarest: float, wanted: float | None, visits: float) -> Iterator[str]:
     # A hair's breadth, so that one in n + 1 itself can be told.
     if wanted is not None and wanted < rarest * (1 - 1e-9):
-        yield (
-            f"{baseline.n} visits cannot tell a level with only {wanted:.3g} false alarms a year: the fewest "
-            f"they can tell is {rarest:.3g}. It takes {visits_needed(wanted / visits)} visits."
+        yield WISH_TOO_RARE.format(
+            visits=baseline.n,
+            wanted=f"{wanted:.3g}",
+            rarest=f"{rarest:.3g}",
+            needed=visits_needed(wanted / visits),
         )
 
 
 def _about_spread(baseline: Baseline) -> Iterator[str]:
     if baseline.n > 1 and baseline.lowest == baseline.highest:
-        yield "All scores are alike, so they do not show how far a normal visit may stray."
+        yield ALL_ALIKE
 
 
 def _about_trend(scores: DatedScores) -> Iterator[str]:
     trend = seasonal_kendall(scores)
     if trend.is_clear and not trend.is_uncertain:
-        yield (
-            f"The baseline itself is {trend.direction} (seasonal Kendall test, p = {trend.p:.3f}), so its "
-            "chances mislead."
-        )
+        yield BASELINE_MOVES.format(direction=trend.direction, p=f"{trend.p:.3f}")

@@ -7,9 +7,8 @@ from functools import cache
 from scoring.indices.grouping import Grouping, group_sample, place_in_table
 from scoring.indices.results import Score, make_score
 from scoring.samples import Sample
+from scoring.sentences import NO_SCORING_TAXON
 from scoring.tables import read_table
-
-NO_SCORING_TAXON = "No scoring taxon was found, so a mean per taxon is not defined."
 
 
 def bmwp_total(sample: Sample) -> Score:

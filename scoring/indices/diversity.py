@@ -5,10 +5,9 @@ from collections.abc import Sequence
 
 from scoring.indices.bounds import Measure, limits_of_diversity
 from scoring.indices.grouping import Grouping
-from scoring.indices.results import EMPTY, Score, make_score, tidy, why_no_number
+from scoring.indices.results import Score, make_score, tidy, why_no_number
 from scoring.samples import Sample
-
-ONE_TAXON = "Evenness needs at least two taxa."
+from scoring.sentences import NO_ANIMALS, ONE_TAXON
 
 
 def shannon_of(numbers: Sequence[float]) -> float:
@@ -51,7 +50,7 @@ def pielou(sample: Sample) -> Score:
 def _score(index: str, sample: Sample, measure: Measure) -> Score:
     unknown = [name for name, amount in sample.items() if amount.number is None]
     if unknown or not sample:
-        return _no_score(index, sample, why_no_number(unknown) if unknown else EMPTY)
+        return _no_score(index, sample, why_no_number(unknown) if unknown else NO_ANIMALS)
     amounts = list(sample.values())
     value = tidy(measure([amount.number or 0.0 for amount in amounts]))
     return make_score(index, _all_used(sample), value, limits=limits_of_diversity(measure, amounts))

@@ -2,12 +2,12 @@
 
 from scoring.indices.bounds import limits_of_mean, weighted_mean
 from scoring.indices.grouping import Grouping, group_sample
-from scoring.indices.results import EMPTY, Score, make_score, tidy, why_no_number
+from scoring.indices.results import Score, make_score, tidy, why_no_number
 from scoring.samples import Sample
+from scoring.sentences import NO_ANIMALS, NOT_RECOGNISED
 from scoring.taxa import Taxon
 
 EPT_ORDERS = frozenset({"Ephemeroptera", "Plecoptera", "Trichoptera"})
-NOT_RECOGNISED = "No name was recognised, so no order is known."
 
 
 def ept_families(sample: Sample) -> Score:
@@ -32,7 +32,7 @@ def ept_percent(sample: Sample) -> Score:
 def _why_no_percent(grouping: Grouping) -> str:
     if not grouping.amounts:
         # Unknown names may hide mayflies: saying 0 % would be a guess.
-        return EMPTY if not grouping.left_out else NOT_RECOGNISED
+        return NO_ANIMALS if not grouping.left_out else NOT_RECOGNISED
     return why_no_number(grouping.without_number) if grouping.without_number else ""
 
 

@@ -8,9 +8,8 @@ from scoring.indices.bounds import limits_of_mean, weighted_mean
 from scoring.indices.grouping import Grouping, group_sample, place_in_table
 from scoring.indices.results import Score, make_score, tidy, why_no_number
 from scoring.samples import Sample
+from scoring.sentences import NO_VALUE
 from scoring.tables import read_table
-
-NO_VALUE = "No animal with a tolerance value was recorded, so there is nothing to divide by."
 
 
 def family_biotic_index(sample: Sample) -> Score:

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from scoring import sentences
 from scoring.indices.grouping import Grouping
 from scoring.indices.methods import METHODS
 from scoring.samples import Amount
@@ -48,12 +49,9 @@ def make_score(
     return Score(index, version, value, grouping.used, grouping.left_out, why_none, low, high, rating, parts)
 
 
-EMPTY = "No animals were recorded."
-
-
 def why_no_number(names: Iterable[str]) -> str:
     """Say whose number is missing."""
-    return f"The number of animals was not recorded for: {', '.join(names)}."
+    return sentences.NO_NUMBER.format(names=", ".join(names))
 
 
 def are_exact(amounts: Iterable[Amount]) -> bool:

@@ -8,13 +8,11 @@ import math
 from collections.abc import Mapping, Sequence
 from functools import cache
 
-from scoring.indices.bmwp import NO_SCORING_TAXON
 from scoring.indices.grouping import Grouping, group_sample, place_in_table
-from scoring.indices.results import Limits, Parts, Score, make_score, spread, tidy, why_no_number
+from scoring.indices.results import Limits, Parts, Score, make_score, spread, tidy
 from scoring.samples import ABUNDANCE_RANGES, Amount, Sample
+from scoring.sentences import NO_NUMBER_PRESENCE, NO_SCORING_TAXON
 from scoring.tables import read_table
-
-PRESENCE_ONLY = "The presence-only values of this method are not held here."
 
 
 def whpt_total(sample: Sample) -> Score:
@@ -62,7 +60,7 @@ def _limits(grouping: Grouping, divisor: int) -> Limits:
 def _why_none(grouping: Grouping) -> str:
     # Leaving the taxon out instead would shift total and mean without a word.
     unknown = grouping.without_number
-    return f"{why_no_number(unknown)} {PRESENCE_ONLY}" if unknown else ""
+    return NO_NUMBER_PRESENCE.format(names=", ".join(unknown)) if unknown else ""
 
 
 def _parts(grouping: Grouping) -> Parts:

@@ -9,6 +9,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from scoring.indices import METHODS, Method
+from surveys.told import label_of
 
 
 class ChangeForm(forms.Form):
@@ -31,4 +32,4 @@ class ChangeForm(forms.Form):
         offered = list(methods) or [METHODS["bmwp"]]
         field = self.fields["index"]
         assert isinstance(field, forms.ChoiceField)
-        field.choices = [(each.key, f"{each.name}: {each.title}") for each in offered]
+        field.choices = [(each.key, label_of(each.key)) for each in offered]

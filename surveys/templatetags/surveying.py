@@ -15,8 +15,11 @@ from surveys.models.visits import Status
 from surveys.queries import DueSite
 from surveys.score_columns import MOST_COLUMNS, ScoreColumn, columns_of
 from surveys.submission.numbers import plain_text
+from surveys.told import told
 
 register = template.Library()
+# A text of scoring in the reader's language.
+register.filter("told", told)
 KINDS = {Status.WAITING: "waiting", Status.RETURNED: "caution", Status.APPROVED: "ok"}
 
 

@@ -13,7 +13,7 @@ from alerts.models import EventKind, Incident, IncidentEvent, Trigger, Verdict
 from alerts.rescored import moved_score
 from portal.audit.models import AuditEntry
 from portal.outbox.models import Message
-from scoring.indices.bmwp import NO_SCORING_TAXON
+from scoring.sentences import NO_SCORING_TAXON
 from surveys.models import Visit, VisitScore
 from surveys.queries import visits_of
 from surveys.rescoring import rescore_visits

@@ -199,7 +199,11 @@ def test_it_draws_control_charts(client: Client, known: Watch) -> None:
     text = page(client, known)
     assert "Single visits (Shewhart chart)" in text
     assert "Weighted mean (EWMA chart)" in text
-    assert text.count("rb-chart-control") == 4
+    # Each for a wide and a narrow screen; the third is folded away.
+    assert text.count("rb-chart-control") == 6
+    assert "<summary>Sum of falls (CUSUM chart)</summary>" in text
+    for source in ("Shewhart 1931", "Lucas and Saccucci 1990", "Page 1954"):
+        assert source in text
 
 
 def test_it_says_what_control_charts_need(client: Client, watch: Watch) -> None:

@@ -5,8 +5,9 @@ from pathlib import Path
 
 import pytest
 
+from scoring.indices.epa import epa_band
 from scoring.indices.fbi import fbi_class
-from scoring.samples import stand_in
+from scoring.samples import range_of, stand_in
 from scoring.tables import read_table
 from tests.scoring.making import value
 
@@ -61,6 +62,31 @@ def test_it_classes_both_limits_of_each_hilsenhoff_class(lower: float, upper: fl
     assert (fbi_class(lower), fbi_class(upper)) == (name, name)
 
 
+@pytest.mark.parametrize(
+    ("name", "degree"),
+    [
+        ("excellent", "organic pollution unlikely"),
+        ("very good", "slight organic pollution possible"),
+        ("good", "some organic pollution probable"),
+        ("fair", "fairly substantial pollution likely"),
+        ("fairly poor", "substantial pollution likely"),
+        ("poor", "very substantial pollution likely"),
+        ("very poor", "severe organic pollution likely"),
+    ],
+)
+def test_it_says_of_each_hilsenhoff_class_what_it_means(name: str, degree: str) -> None:
+    # Hilsenhoff 1988; wording from memory.
+    assert [row["degree"] for row in read_table("fbi_classes") if row["class"] == name] == [degree]
+
+
+@pytest.mark.parametrize(
+    ("score", "band"), [(40.1, "good"), (40, "fair"), (20, "fair"), (19.9, "poor"), (0, "poor")]
+)
+def test_it_rates_both_sides_of_each_band_of_the_volunteer_manual(score: float, band: str) -> None:
+    # U.S. EPA 1997, EPA 841-B-97-003, section 4.2, from memory, high confidence: above 40, 20 to 40, below.
+    assert epa_band(score) == band
+
+
 # U.S. EPA 1997, EPA 841-B-97-003, section 4.2, all from memory:
 # groups with medium, weights with high confidence.
 WEIGHTS = {"sensitive": (5.0, 5.6, 5.3), "somewhat": (3.2, 3.4, 3.0), "tolerant": (1.2, 1.1, 1.0)}
@@ -91,3 +117,12 @@ def test_it_has_every_kind_of_the_volunteer_manual() -> None:
 def test_it_takes_the_published_number_for_each_range(low: int, high: int | None, number: int) -> None:
     # Environment Agency biological indices, Appendix 2; numbers from memory.
     assert stand_in(low, high) == number
+
+
+@pytest.mark.parametrize(
+    ("lowest", "highest"), [(1, 9), (10, 99), (100, 999), (1000, 9999), (10_000, 1_000_000)]
+)
+def test_it_puts_the_limits_of_each_published_class_into_one_range(lowest: int, highest: int) -> None:
+    # Environment Agency biological indices, Appendix 2, which parts 1,000 and more at 10,000; one range here.
+    assert range_of(lowest) == range_of(highest)
+    assert range_of(lowest)[0] == min(lowest, 1000)

@@ -7,8 +7,9 @@ from typing import Any
 import pytest
 
 from scoring.indices import score_sample
+from scoring.indices.bounds import weighted_mean
 from scoring.indices.fbi import half_up
-from scoring.samples import Count, range_of
+from scoring.samples import Count, amount_of, range_of
 from tests.scoring.making import exact
 
 EXAMPLES = {
@@ -99,6 +100,15 @@ def test_it_puts_the_counts_of_s19_into_their_ranges() -> None:
     limits = [range_of(number) for number in EXAMPLES["S19"]["input"]["counts"]]
     written = [f"{low}+" if high is None else f"{low}-{high}" for low, high in limits]
     assert written == EXAMPLES["S19"]["expected"]["ranges"]
+
+
+def test_it_weighs_a_mean_as_the_handbook_does() -> None:
+    # Freshwater Biology and Ecology Handbook, p. 161, Table 3.5: chances of five kinds of site, their ASPT;
+    # 1.89 + 1.64 + 2.4 + 0.432 + 0.106, printed 6.47. Animals in a hundred stand for chances here.
+    means = {"A": 6.3, "B": 8.2, "C": 6.0, "D": 5.4, "E": 5.3}
+    chances = {"A": 30, "B": 20, "C": 40, "D": 8, "E": 2}
+    amounts = {name: amount_of(Count(name, number)) for name, number in chances.items()}
+    assert weighted_mean(means, amounts) == pytest.approx(6.468)
 
 
 def test_it_says_that_the_empty_sample_of_s14_is_undefined_not_zero() -> None:

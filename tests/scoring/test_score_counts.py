@@ -33,6 +33,24 @@ def test_it_prints_json_unless_told_otherwise(counts: Path) -> None:
     assert json.loads(run(str(counts)).stdout)["unmatched"] == {"A": []}
 
 
+def test_it_gives_the_status_class_where_the_expected_values_are_brought(counts: Path) -> None:
+    # Two taxa of the twenty that are expected.
+    done = json.loads(run(str(counts), "--expected-whpt", "6.4", "20").stdout)["samples"]["A"]
+    assert done["whpt_status"]["ntaxa_ratio"] == 0.1
+    assert done["whpt_status"]["aspt_ratio"] == pytest.approx(done["whpt"]["aspt"] / 6.4, abs=1e-6)
+    assert (done["whpt_status"]["ntaxa_class"], done["whpt_status"]["class"]) == ("Bad", "Bad")
+
+
+def test_it_gives_no_status_class_otherwise(counts: Path) -> None:
+    assert "whpt_status" not in json.loads(run(str(counts)).stdout)["samples"]["A"]
+
+
+def test_it_refuses_expected_values_that_are_none(counts: Path) -> None:
+    done = run(str(counts), "--expected-whpt", "0", "20")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "above 0" in done.stderr
+
+
 def test_it_prints_csv(counts: Path) -> None:
     lines = run(str(counts), "--format", "csv").stdout.splitlines()
     assert lines[0].startswith("sample,bmwp,ntaxa,aspt,")

@@ -16,6 +16,7 @@ TABLES = (
     "epa_taxa",
     "epa_weights",
     "epa_bands",
+    "status_limits",
     "taxa",
     "genera",
 )

@@ -7,6 +7,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from scoring.counts_file import format_scores, read_counts
 from scoring.csv_file import CsvFileError
+from scoring.status import Expected
 
 
 class Command(BaseCommand):
@@ -24,11 +25,19 @@ class Command(BaseCommand):
         """Take the file and the form of the output."""
         parser.add_argument("file", type=Path, help="CSV file, UTF-8")
         parser.add_argument("--format", choices=("json", "csv"), default="json", help="form of the output")
+        parser.add_argument(
+            "--expected-whpt",
+            nargs=2,
+            type=float,
+            metavar=("ASPT", "NTAXA"),
+            help="what the agency's model expects at the unspoilt site: adds the WHPT status class to the JSON",
+        )
 
     def handle(self, *_args: Any, **options: Any) -> None:
         """Read, score and print."""
         try:
+            expected = Expected(*options["expected_whpt"]) if options["expected_whpt"] else None
             samples = read_counts(options["file"])
-        except CsvFileError as error:
+        except (CsvFileError, ValueError) as error:
             raise CommandError(" ".join(str(error).split()), returncode=2) from error
-        self.stdout.write(format_scores(samples, options["format"]), ending="")
+        self.stdout.write(format_scores(samples, options["format"], expected), ending="")

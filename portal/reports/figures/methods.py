@@ -7,6 +7,7 @@ from typing import Any
 from portal.reports.figures.records import YearRecords
 from scoring.indices import METHODS
 from surveys.models import Site
+from surveys.told import told
 
 
 def describe_methods(records: YearRecords) -> dict[str, Any]:
@@ -47,11 +48,11 @@ def _describe_index(index: str, records: YearRecords) -> dict[str, Any]:
     used = {score.version for score in scores if score.index == index}
     return {
         "index": index,
-        "name": method.name,
-        "title": method.title,
-        "source": method.source,
-        "limits": method.limits,
-        "verified": method.verified,
+        "name": told(method.name),
+        "title": told(method.title),
+        "source": told(method.source),
+        "limits": told(method.limits),
+        "verified": told(method.verified),
         "versions": sorted(used) or [method.version],
         "decimals": method.decimals,
     }

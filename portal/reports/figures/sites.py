@@ -13,6 +13,7 @@ from portal.reports.figures.taxa import taxa_by_quarter
 from portal.reports.figures.totals import planned_visits
 from scoring.indices import METHODS
 from surveys.models import Site, Visit, VisitScore
+from surveys.told import told
 
 # Shown where a site has no trigger yet: the mean does not grow with effort, as a total does.
 USUAL_INDEX = "aspt"
@@ -37,7 +38,7 @@ def describe_site(site: Site, records: YearRecords) -> dict[str, Any]:
         **_verdict_counts(made),
         "score_columns": columns,
         "index": index,
-        "index_name": str(METHODS[index].name),
+        "index_name": told(METHODS[index].name),
         "triggers": trigger_periods(triggers, index, records),
         "visits": [_describe_visit(visit, index) for visit in made],
         "points": [_point(visit, index) for visit in [*earlier, *made]],

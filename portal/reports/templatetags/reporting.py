@@ -11,6 +11,7 @@ from django.utils.formats import date_format, number_format
 
 from portal.charts.words import figure
 from scoring.indices import METHODS
+from surveys.told import told
 
 register = template.Library()
 NOTHING = "–"
@@ -45,7 +46,7 @@ def score_of(scores: Mapping[str, float | None], index: str) -> str:
 @register.filter
 def index_name(index: str) -> str:
     """What an index is called at the head of a column."""
-    return METHODS[index].name
+    return told(METHODS[index].name)
 
 
 @register.filter

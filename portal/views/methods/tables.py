@@ -183,6 +183,14 @@ _EPT = _Table(
     ),
     _ept_rows,
 )
+_STATUS_LIMITS = _plain(
+    "status_limits",
+    _("Status classes, for an agency's expected values"),
+    ("class", _("Status class"), False),
+    ("mean_ratio", _("Mean: observed / expected, from"), True),
+    ("taxa_ratio", _("Taxa: observed / expected, from"), True),
+    ("colour", _("Colour in the Directive"), False),
+)
 _RANGES = _Table(
     "ranges",
     _("Numbers taken for ranges"),
@@ -191,7 +199,8 @@ _RANGES = _Table(
 )
 _TABLES: Mapping[str, Sequence[_Table]] = {
     **dict.fromkeys(("bmwp", "ntaxa", "aspt"), (_BMWP,)),
-    **dict.fromkeys(("whpt", "whpt_ntaxa", "whpt_aspt"), (_WHPT,)),
+    "whpt": (_WHPT,),
+    **dict.fromkeys(("whpt_ntaxa", "whpt_aspt"), (_WHPT, _STATUS_LIMITS)),
     "fbi": (_FBI, _FBI_CLASSES, _RANGES),
     "ept_families": (_EPT,),
     "ept_percent": (_EPT, _RANGES),
