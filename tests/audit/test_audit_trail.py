@@ -35,13 +35,8 @@ def test_it_names_the_portal_when_nobody_acts(cast: Cast) -> None:
 
 def test_it_writes_a_row_of_its_own_for_each_of_many_records(cast: Cast) -> None:
     sites = [cast.site, cast.neighbour_site]
-    record_change_of_each(
-        actor=cast.person("coordinator"),
-        verb="site.seen",
-        things=sites,
-        changes={"name": ["a", "b"]},
-        reason="x",
-    )
+    actor, changes = cast.person("coordinator"), {"name": ["a", "b"]}
+    record_change_of_each(actor=actor, verb="site.seen", things=sites, changes=changes, reason="x")
     for site in sites:
         entry = history_of(site, site.group).get(verb="site.seen")
         assert (entry.group, entry.object_id, entry.object_type) == (site.group, site.pk, "surveys.site")
