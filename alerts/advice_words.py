@@ -26,11 +26,16 @@ SEASON_NAMES = {
 def percent(chance: float) -> str:
     """A chance in percent: one decimal below 10, never 0 or 100 for what may happen or fail."""
     if 0 < chance < 0.001:
-        return _("under 0.1 %")
+        return _kept_together(_("under 0.1 %"))
     if 0.995 < chance < 1:
-        return _("over 99 %")
+        return _kept_together(_("over 99 %"))
     figure = f"{100 * chance:.0f}" if chance >= 0.0995 else f"{100 * chance:.1f}".removesuffix(".0")
-    return f"{figure} %"
+    return _kept_together(f"{figure} %")
+
+
+def _kept_together(words: str) -> str:
+    # A line never breaks between a figure and its sign.
+    return words.replace(" %", "\N{NO-BREAK SPACE}%")
 
 
 def percent_between(one: Estimate) -> str:

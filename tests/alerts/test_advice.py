@@ -115,6 +115,16 @@ def test_it_lists_each_baseline_score_once_for_each_visit() -> None:
     assert told().values == sorted(SCORES)
 
 
+def plain(text: str) -> str:
+    """The text with ordinary blanks, as a reader sees it."""
+    return text.replace("\N{NO-BREAK SPACE}", " ")
+
+
+@pytest.mark.parametrize("chance", [0.0004, 0.05, 0.4596, 0.9951])
+def test_it_never_breaks_a_line_between_figure_and_sign(chance: float) -> None:
+    assert words.percent(chance).endswith("\N{NO-BREAK SPACE}%")
+
+
 @pytest.mark.parametrize(
     ("chance", "text"),
     [
@@ -129,7 +139,7 @@ def test_it_lists_each_baseline_score_once_for_each_visit() -> None:
     ],
 )
 def test_it_writes_chances_for_people(chance: float, text: str) -> None:
-    assert words.percent(chance) == text
+    assert plain(words.percent(chance)) == text
 
 
 @pytest.mark.parametrize(
@@ -150,7 +160,7 @@ def test_it_says_rates_as_people_do(rate: float, text: str) -> None:
 
 def test_it_tells_false_alarms_with_their_interval() -> None:
     calm = LevelAdvice(47, 3, estimate(0.5, 0.001, 1.25), estimate(0.4, 0.05, 0.7), ())
-    assert words.alarm_words(calm) == (
+    assert plain(words.alarm_words(calm)) == (
         "False alarms, at a site that has not changed: about one every 2 years (95 % interval: under 0.01 "
         "to 1.25 a year). The chance of at least one in a year is 40 % (5 % to 70 %)."
     )
@@ -164,7 +174,7 @@ def test_it_calls_a_level_below_all_visits_an_upper_bound() -> None:
 
 def test_it_tells_how_soon_a_fall_is_caught() -> None:
     catch = Catch(12, estimate(0.5, 0.3, 0.7), estimate(0.75, 0.5, 0.9))
-    assert words.catch_words(catch) == (
+    assert plain(words.catch_words(catch)) == (
         "A lasting fall by 12 points would be caught at the next visit with a chance of 50 % (30 % to 70 %), "
         "and within two visits with a chance of 75 % (50 % to 90 %)."
     )
