@@ -29,10 +29,13 @@ class Postbox:
     mail_answer: str = ""
     hang_seconds: float = 0.0
     drop_in_data: bool = False
+    hang_up_after: bool = False
+    callers: set[object] = field(default_factory=set)
 
     async def handle_MAIL(
         self, server: SMTP, session: Session, envelope: Envelope, address: str, options: list[str]
     ) -> str:
+        self.callers.add(session.peer)
         if self.mail_answer:
             return self.mail_answer
         envelope.mail_from = address
@@ -55,6 +58,8 @@ class Postbox:
             self.recipients.extend(envelope.rcpt_tos)
         # Taken, but the sender does not know yet: the moment in which a crash makes a second copy.
         await asyncio.sleep(self.hang_seconds)
+        if self.hang_up_after:
+            asyncio.get_running_loop().call_later(0.005, server.transport.abort)  # type: ignore[union-attr]
         return answer
 
 

@@ -1,4 +1,4 @@
-"""Speaking SMTP: one message, one connection, one answer."""
+"""Speaking SMTP: a line to the server that carries message after message, each with an answer of its own."""
 
 from __future__ import annotations
 
@@ -10,6 +10,9 @@ from email.message import EmailMessage
 from enum import Enum
 
 from django.conf import settings
+
+# Many servers end a connection that carries more than some dozens.
+MOST_MESSAGES = 50
 
 
 class Result(Enum):
@@ -30,24 +33,68 @@ class Answer:
     text: str
 
 
-def send(mail: EmailMessage) -> Answer:
-    """Hand `mail` to the server of settings.OUTBOX_SMTP and return its answer; network trouble never raises.
+class Line:
+    """A connection to the server of settings.OUTBOX_SMTP, opened when first needed; closed by `close`."""
 
-    Only a refusal of this recipient or content with 5xx is final. A refused login or sender is the portal's
-    own fault, mended by its operator: the message is tried again.
-    """
+    def __init__(self) -> None:
+        self._smtp: smtplib.SMTP | None = None
+        self._carried = 0
+
+    def __enter__(self) -> Line:
+        return self
+
+    def __exit__(self, *_fault: object) -> None:
+        self.close()
+
+    def send(self, mail: EmailMessage) -> Answer:
+        """Hand `mail` to the server and return its answer; network trouble never raises.
+
+        Only a refusal of this recipient or content with 5xx is final. A refused login or sender is the
+        portal's own fault, mended by its operator: the message is tried again.
+        """
+        try:
+            smtp = self._open()
+        except smtplib.SMTPResponseException as problem:
+            return Answer(Result.NO_SERVER, problem.smtp_code, _words(problem.smtp_error))
+        except (OSError, smtplib.SMTPException) as problem:
+            return Answer(Result.NO_SERVER, None, _reason(problem))
+        try:
+            return _converse(smtp, mail)
+        except (OSError, smtplib.SMTPException) as problem:
+            self.close()
+            return Answer(Result.TRY_AGAIN, None, _reason(problem))
+
+    def close(self) -> None:
+        """Say goodbye; every message is accepted or not by now, so whatever goes wrong changes nothing."""
+        smtp, self._smtp = self._smtp, None
+        if smtp is None:
+            return
+        with contextlib.suppress(OSError, smtplib.SMTPException):
+            smtp.quit()
+        smtp.close()
+
+    def _open(self) -> smtplib.SMTP:
+        """The connection, a new one where there is none, it has been closed, or it has carried its share."""
+        if self._smtp is not None and (self._carried >= MOST_MESSAGES or not _is_fresh(self._smtp)):
+            self.close()
+        if self._smtp is None:
+            self._smtp, self._carried = _connect(), 0
+        self._carried += 1
+        return self._smtp
+
+
+def send(mail: EmailMessage) -> Answer:
+    """Hand one `mail` to the server over a line of its own and return the answer."""
+    with Line() as line:
+        return line.send(mail)
+
+
+def _is_fresh(smtp: smtplib.SMTP) -> bool:
+    """Whether the server still listens; what was said of the last message is forgotten (RFC 5321, 4.1.1.5)."""
     try:
-        smtp = _connect()
-    except smtplib.SMTPResponseException as problem:
-        return Answer(Result.NO_SERVER, problem.smtp_code, _words(problem.smtp_error))
-    except (OSError, smtplib.SMTPException) as problem:
-        return Answer(Result.NO_SERVER, None, str(problem) or type(problem).__name__)
-    try:
-        return _converse(smtp, mail)
-    except (OSError, smtplib.SMTPException) as problem:
-        return Answer(Result.TRY_AGAIN, None, str(problem) or type(problem).__name__)
-    finally:
-        _hang_up(smtp)
+        return smtp.rset()[0] < 400
+    except (OSError, smtplib.SMTPException):
+        return False
 
 
 def _connect() -> smtplib.SMTP:
@@ -98,11 +145,8 @@ def _result(code: int) -> Result:
     return Result.REFUSED if 500 <= code < 600 else Result.TRY_AGAIN
 
 
-def _hang_up(smtp: smtplib.SMTP) -> None:
-    """Say goodbye; the message is accepted or not by now, so whatever goes wrong here changes nothing."""
-    with contextlib.suppress(OSError, smtplib.SMTPException):
-        smtp.quit()
-    smtp.close()
+def _reason(problem: Exception) -> str:
+    return str(problem) or type(problem).__name__
 
 
 def _words(answer: bytes | str) -> str:

@@ -19,7 +19,7 @@ from portal.outbox.delivery import deliver, deliver_all_owed, next_try
 from portal.outbox.failures import _listeners, on_failed
 from portal.outbox.models import Message, State
 from portal.outbox.tasks import deliver_message, sweep_outbox
-from portal.outbox.transport import Answer, Result, send
+from portal.outbox.transport import Answer, Line, Result
 from tests.mail import Postbox, smtp_settings, text_of
 from tests.outbox.conftest import Owe, again
 
@@ -295,12 +295,13 @@ def test_it_marks_as_sent_what_was_cancelled_too_late(
 ) -> None:
     message = owe()
 
-    def cancel_meanwhile(mail: EmailMessage) -> Answer:
-        answer = send(mail)
+    def cancel_meanwhile(line: Line, mail: EmailMessage) -> Answer:
+        answer = carry(line, mail)
         Message.objects.across_groups("test").filter(id=message.id).update(state=State.CANCELLED)
         return answer
 
-    monkeypatch.setattr(delivery, "send", cancel_meanwhile)
+    carry = Line.send
+    monkeypatch.setattr(Line, "send", cancel_meanwhile)
     deliver(message.id)
     assert again(message).state == State.SENT
 
@@ -308,3 +309,26 @@ def test_it_marks_as_sent_what_was_cancelled_too_late(
 def test_it_ignores_a_nudge_for_a_message_that_is_gone(postbox: Postbox) -> None:
     deliver_message(str(uuid4()))
     assert postbox.mails == []
+
+
+def test_a_nudge_takes_along_what_else_is_owed_over_the_same_line(postbox: Postbox, owe: Owe) -> None:
+    messages = [owe(key) for key in ("a", "b", "c")]
+    deliver(messages[1].id)
+    assert {again(each).state for each in messages} == {State.SENT}
+    assert len(postbox.callers) == 1
+    assert len(postbox.mails) == 3
+
+
+def test_a_nudge_takes_nothing_along_when_its_own_message_is_put_off(postbox: Postbox, owe: Owe) -> None:
+    postbox.answers = ["451 later"]
+    first, other = owe("a"), owe("b")
+    deliver(first.id)
+    assert again(other).state == State.OWED
+
+
+def test_a_nudge_takes_along_only_what_is_due(postbox: Postbox, owe: Owe) -> None:
+    first, later = owe("a"), owe("b")
+    later.not_before = timezone.now() + timedelta(hours=1)
+    later.save()
+    deliver(first.id)
+    assert again(later).state == State.OWED

@@ -6,6 +6,7 @@ import socket
 import ssl
 import subprocess
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -17,10 +18,11 @@ from aiosmtpd.smtp import AuthResult, LoginPassword
 from pytest_django import Settings
 
 from portal.embedded.inbox import free_port
+from portal.outbox import transport
 from portal.outbox.composing import compose
 from portal.outbox.models import Message
-from portal.outbox.transport import Answer, Result, send
-from tests.mail import Postbox, smtp_settings
+from portal.outbox.transport import Answer, Line, Result, send
+from tests.mail import Postbox, receiving, smtp_settings
 
 MESSAGE = Message(to_address="reader@agency.example", subject="Low", text="Twelve.\n")
 
@@ -174,3 +176,66 @@ def test_it_waits_no_longer_than_it_is_told_for_a_silent_server(settings: Settin
     with talking(b"220 hello\r\n", b"") as port:
         settings.OUTBOX_SMTP = smtp_settings(port, timeout=0.5)
         assert try_to_send().result is Result.NO_SERVER
+
+
+class TestLine:
+    """One connection for many messages, and what a break of it costs: nothing but a new connection."""
+
+    @pytest.fixture
+    def postbox(self, settings: Settings) -> Iterator[Postbox]:
+        with receiving() as box:
+            settings.OUTBOX_SMTP = smtp_settings(box.port)
+            yield box
+
+    def carry(self, line: Line, number: int) -> Result:
+        message = Message(to_address=f"reader{number}@agency.example", subject=f"n{number}", text="Twelve.\n")
+        return line.send(compose(message)).result
+
+    def test_it_carries_many_messages_over_one_connection(self, postbox: Postbox) -> None:
+        with Line() as line:
+            assert [self.carry(line, number) for number in range(5)] == [Result.ACCEPTED] * 5
+        assert len(postbox.callers) == 1
+        assert postbox.recipients == [f"reader{number}@agency.example" for number in range(5)]
+        assert [mail["Subject"] for mail in postbox.mails] == [f"n{number}" for number in range(5)]
+
+    def test_it_calls_anew_after_its_share(self, postbox: Postbox, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(transport, "MOST_MESSAGES", 2)
+        with Line() as line:
+            assert [self.carry(line, number) for number in range(5)] == [Result.ACCEPTED] * 5
+        assert len(postbox.callers) == 3
+
+    def test_one_refused_reader_costs_the_next_nothing(self, postbox: Postbox) -> None:
+        postbox.rcpt_answers = {"reader1@agency.example": "550 unknown"}
+        with Line() as line:
+            results = [self.carry(line, number) for number in range(3)]
+        assert results == [Result.ACCEPTED, Result.REFUSED, Result.ACCEPTED]
+        assert postbox.recipients == ["reader0@agency.example", "reader2@agency.example"]
+        assert len(postbox.callers) == 1
+
+    def test_a_server_that_hangs_up_between_messages_is_called_again(self, postbox: Postbox) -> None:
+        postbox.hang_up_after = True
+        with Line() as line:
+            for number in range(3):
+                assert self.carry(line, number) is Result.ACCEPTED
+                time.sleep(0.05)
+        assert len(postbox.mails) == len(postbox.callers) == 3
+
+    def test_a_line_cut_in_the_middle_fails_that_message_alone(self, postbox: Postbox) -> None:
+        with Line() as line:
+            assert self.carry(line, 0) is Result.ACCEPTED
+            postbox.drop_in_data = True
+            assert self.carry(line, 1) is Result.TRY_AGAIN
+            postbox.drop_in_data = False
+            assert self.carry(line, 2) is Result.ACCEPTED
+        assert len(postbox.callers) == 2
+
+    def test_it_opens_no_connection_for_nothing(self, postbox: Postbox, settings: Settings) -> None:
+        settings.OUTBOX_SMTP = smtp_settings(free_port())
+        with Line() as line:
+            line.close()
+        assert postbox.callers == set()
+
+    def test_it_says_that_no_server_answers(self, settings: Settings) -> None:
+        settings.OUTBOX_SMTP = smtp_settings(free_port())
+        with Line() as line:
+            assert [self.carry(line, number) for number in range(2)] == [Result.NO_SERVER] * 2
