@@ -7,7 +7,8 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
-from surveys.models import Site
+from surveys.kits import KitState, KitUse
+from surveys.models import Kit, KitCleaning, Site
 from surveys.rules import Checked, Context, SiteHistory, check_submission
 from surveys.submission import parse_submission
 from tests.factories import data_for
@@ -15,6 +16,7 @@ from tests.factories import data_for
 TODAY = date(2026, 6, 15)
 # A fixed number: test names are made of it, and must be the same in each worker process.
 PARTNER = UUID(int=7)
+KIT = UUID(int=9)
 USUAL = Context(site=Site(name="Stepping stones"), today=TODAY, members=frozenset({PARTNER}))
 
 
@@ -48,3 +50,10 @@ def at_site(**fields: Any) -> Context:
 def with_history(**fields: Any) -> Context:
     """A context with such a history of the site."""
     return replace(USUAL, history=SiteHistory(**fields))
+
+
+def with_kit(*, river: str, cleaned: date | None = None, method: str = "dried") -> Context:
+    """A context whose kit was used in a river ten days before the usual visit, and perhaps cleaned since."""
+    use = KitUse(Site(code="MW1", river=river), date(2026, 6, 4))
+    cleanings = (KitCleaning(method=method, cleaned_on=cleaned),) if cleaned else ()
+    return replace(at_site(river="Alder Beck"), kit=KitState(Kit(name="Red bag"), use, cleanings))

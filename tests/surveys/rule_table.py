@@ -12,7 +12,7 @@ from typing import Any
 from uuid import UUID
 
 from surveys.rules import Context
-from tests.surveys.checking import PARTNER, USUAL, at_site, with_history
+from tests.surveys.checking import KIT, PARTNER, USUAL, at_site, with_history, with_kit
 
 Changes = dict[str, Any]
 PAST = replace(USUAL, past_record=True)
@@ -83,6 +83,25 @@ def _people() -> Iterator[Row]:
     yield Row("alone", False, {"partner_name": "", "partner": me})
     yield Row("alone", False, {"partner_name": ""}, PAST)
     yield Row("alone", False, {**GONE, "partner_name": ""})
+
+
+def _kits() -> Iterator[Row]:
+    """The visit is of 14 June: kit cleaned on the 9th has dried for five days, on the 10th for four."""
+    ours: Changes = {"kit": str(KIT)}
+    elsewhere, here = with_kit(river="Mallow Water"), with_kit(river="Alder Beck")
+    yield Row("unknown_kit", False, ours, here)
+    yield Row("unknown_kit", True, ours)
+    yield Row("unknown_kit", False)
+    yield Row("kit_uncleaned", False, ours, here)
+    yield Row("kit_uncleaned", True, ours, elsewhere)
+    yield Row("kit_uncleaned", False, {**GONE, **ours}, elsewhere)
+    yield Row("kit_uncleaned", False, ours, with_kit(river="Mallow Water", cleaned=date(2026, 6, 9)))
+    yield Row("kit_uncleaned", True, ours, with_kit(river="Mallow Water", cleaned=date(2026, 6, 10)))
+    hot, rinsed = (
+        with_kit(river="Mallow Water", cleaned=date(2026, 6, 14), method=how) for how in ("hot_water", "rinsed")
+    )
+    yield Row("kit_uncleaned", False, ours, hot)
+    yield Row("kit_uncleaned", True, ours, rinsed)
 
 
 def _water() -> Iterator[Row]:
@@ -252,6 +271,7 @@ def _counts() -> Iterator[Row]:
 CHECKED: tuple[Row, ...] = (
     *_days(),
     *_people(),
+    *_kits(),
     *_water(),
     *_made_or_not(),
     *_effort(),

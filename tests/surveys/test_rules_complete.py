@@ -15,7 +15,7 @@ from scoring.samples import ABUNDANCE_RANGES
 from surveys.quantities import QUANTITIES
 from surveys.rules import RULES, Context, SiteHistory, check_submission
 from surveys.submission import Entry, Problem, Reading, Spot, Submission
-from tests.surveys.checking import PARTNER, TODAY, USUAL, at_site, checked, with_history
+from tests.surveys.checking import KIT, PARTNER, TODAY, USUAL, at_site, checked, with_history, with_kit
 
 GONE = {"was_made": False, "spots": [], "measurements": {}, "counts": []}
 EIGHT = (11.0, 12.0, 12.5, 11.5, 12.0, 13.0, 11.0, 12.5)
@@ -45,6 +45,8 @@ SET_OFF: dict[str, tuple[Context, dict[str, Any]]] = {
     "same_person": (USUAL, {"recorder": str(PARTNER), "partner": str(PARTNER)}),
     "bare_recorder": (USUAL, {"recorder_name": "Old Hand"}),
     "alone": (USUAL, {"partner_name": ""}),
+    "unknown_kit": (USUAL, {"kit": str(KIT)}),
+    "kit_uncleaned": (with_kit(river="Mallow Water"), {"kit": str(KIT)}),
     "spate": (USUAL, {"water_level": "spate"}),
     "bed_hidden": (USUAL, {"clarity": "opaque"}),
     "not_made_reason": (USUAL, {**GONE, "not_made_reason": ""}),
