@@ -199,7 +199,9 @@ def test_the_worker_sends_with_every_page_closed(cast: Cast, ready_phone: Page, 
         lambda event: found.extend(each["registrationId"] for each in event["registrations"]),
     )
     devtools.send("ServiceWorker.enable")
-    await_true(lambda: blank.wait_for_timeout(20) is None and bool(found), "no worker is registered", patience=10)
+    await_true(
+        lambda: blank.wait_for_timeout(20) is None and bool(found), "no worker is registered", patience=10
+    )
     origin = phone.evaluate("location.origin")
     phone.close()
     context.set_offline(False)

@@ -78,9 +78,7 @@ def test_the_second_sees_only_that_something_waits_and_sends_only_their_own(
     assert Visit.objects.of_group(cast.group).get().entered_by == cast.other_volunteer
 
 
-def test_what_the_first_left_waiting_goes_when_they_sign_in_again(
-    cast: Cast, shared: Page, first: str
-) -> None:
+def test_what_the_first_left_waiting_goes_when_they_sign_in_again(cast: Cast, shared: Page, first: str) -> None:
     change_person(shared, cast.volunteer)
     await_state(shared, first, "sent")
     assert_once(cast.site, first)
@@ -95,9 +93,7 @@ def test_the_second_cannot_open_what_the_first_typed(cast: Cast, shared: Page, f
     expect(shared.get_by_label("Notes")).to_have_value("")
 
 
-def test_nothing_goes_under_the_name_of_who_signed_in_just_before_it_was_sent(
-    cast: Cast, phone: Page
-) -> None:
+def test_nothing_goes_under_the_name_of_who_signed_in_just_before_it_was_sent(cast: Cast, phone: Page) -> None:
     number = new_number()
     open_form(phone, cast.site, number)
     fill_in(phone)

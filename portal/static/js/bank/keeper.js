@@ -134,15 +134,17 @@ function keeperOf(number) {
       isDirty = true;
       refuse("nothing");
     }
-    if (isFirst && record) store.askToStay().then(() => document.dispatchEvent(new Event("room-changed")));
+    if (isFirst && record) store.askToStay().then(sayRoom);
   };
 
   const sayKept = () => {
     const words = form.querySelector("[data-kept-words]");
     const time = new Date().toLocaleTimeString(document.documentElement.lang, { hour: "2-digit", minute: "2-digit" });
     words.textContent = `${words.dataset.kept} ${time}`;
-    if (record.isSpare) refuse("text-only");
+    sayRoom();
   };
+
+  const sayRoom = () => (record.isSpare ? refuse("text-only") : document.dispatchEvent(new Event("room-kept")));
 
   const refuse = (kind) => {
     if (kind === "nothing") form.querySelector("[data-kept-words]").textContent = "";
@@ -211,7 +213,8 @@ function keeperOf(number) {
 
   const say = (state) => {
     const news = panel.querySelector("[data-news]");
-    if (shown !== state) news.textContent = panel.querySelector(`[data-said~="${state}"]`)?.textContent ?? "";
+    // Only what changed is news; where it stands at the opening is read from the page.
+    if (shown && shown !== state) news.textContent = panel.querySelector(`[data-said~="${state}"]`)?.textContent ?? "";
     shown = state;
   };
 

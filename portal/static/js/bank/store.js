@@ -2,8 +2,10 @@
 self.phoneStore = (() => {
   const NAME = "rifflebook-bank";
   const SPARE = "rifflebook.visit.";
-  // Space that pictures leave to the text of visits, in bytes.
-  const TEXT_ONLY = 2_000_000;
+  // Many browsers do not say how little is left. So some bytes are held for the text of visits alone: they are
+  // given up when a text finds no room, and while they cannot be held the phone counts as short of room.
+  const RESERVE = "reserve";
+  const RESERVED_BYTES = 4_000_000;
   const LOW_BYTES = 20_000_000;
   const LOW_SHARE = 0.05;
 
@@ -114,7 +116,10 @@ self.phoneStore = (() => {
   const changeVisit = async (number, change) => {
     let kept;
     try {
-      kept = await changeInDatabase(number, change);
+      kept = await changeInDatabase(number, change).catch(async () => {
+        await release();
+        return changeInDatabase(number, change);
+      });
       dropSpare(number, kept?.changedAt);
     } catch (error) {
       kept = await changeSpare(number, change, error);
@@ -193,8 +198,7 @@ self.phoneStore = (() => {
 
   // Raises QuotaExceededError when only the room reserved for text is left.
   const addPhoto = async (photo) => {
-    const { left } = await room();
-    if (left < photo.blob.size + TEXT_ONLY) throw new DOMException("Only text fits.", "QuotaExceededError");
+    if (!(await reserve())) throw new DOMException("Only text fits.", "QuotaExceededError");
     await within(["photos"], "readwrite", (table) => table.put({ caption: "", sent: false, addedAt: Date.now(), ...photo }));
     tell(photo.visit);
   };
@@ -225,11 +229,25 @@ self.phoneStore = (() => {
     tell(null);
   };
 
-  // How much is left, in bytes; a browser that does not say is taken to have enough.
-  const room = async () => {
+  // Whether so little is left that it should be said.
+  const isShort = async () => {
     const { usage = 0, quota = Infinity } = (await navigator.storage?.estimate?.().catch(nothing)) ?? {};
-    const left = Math.max(0, quota - usage);
-    return { left, isLow: left < LOW_BYTES || left < quota * LOW_SHARE, takesPhotos: left > TEXT_ONLY };
+    const left = quota - usage;
+    return left < LOW_BYTES || left < quota * LOW_SHARE || !(await isReserved());
+  };
+
+  const isReserved = async () => Boolean(await read("meta", (table) => table.getKey(RESERVE)).catch(nothing));
+
+  // Holds the bytes for text where they are not held yet; resolves to whether they are.
+  const reserve = async () => {
+    if (await isReserved()) return true;
+    const filling = { name: RESERVE, value: new Uint8Array(RESERVED_BYTES) };
+    return within(["meta"], "readwrite", (table) => table.put(filling)).then(() => true, () => false);
+  };
+
+  const release = async () => {
+    await within(["meta"], "readwrite", (table) => table.delete(RESERVE)).catch(nothing);
+    tell(null);
   };
 
   // Asks the browser not to clear this away when the device runs short.
@@ -265,7 +283,8 @@ self.phoneStore = (() => {
     removePhoto,
     note,
     setNote,
-    room,
+    isShort,
+    reserve,
     askToStay,
     isStaying,
     isUsable,
