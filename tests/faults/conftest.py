@@ -74,7 +74,7 @@ def await_ready(log: Path) -> None:
 
 def _launch(given: dict[str, str], log: Path) -> Worker:
     usual = {
-        "DATABASE_URL": _database_url(str(connection.settings_dict["NAME"])),
+        "DATABASE_URL": database_url(str(connection.settings_dict["NAME"])),
         "REDIS_URL": django_settings.REDIS_URL,
         "DJANGO_SETTINGS_MODULE": "portal.settings",
     }
@@ -87,7 +87,7 @@ def _launch(given: dict[str, str], log: Path) -> Worker:
         )
 
 
-def _database_url(name: str) -> str:
+def database_url(name: str) -> str:
     """The address of the test's own database: the one of the settings with the test's name."""
     parts = urlsplit(os.environ["DATABASE_URL"])
     # Not `_replace(...).geturl()`, which drops the empty host's slashes.
