@@ -10,7 +10,7 @@ from scoring.taxa import Taxon, all_taxa, find_taxon
 
 @dataclass(frozen=True)
 class Choice:
-    """One answer of a step: where it leads, and which features it takes for granted; `unsure` says "cannot tell"."""
+    """One answer: where it leads, which features it takes for granted, and whether it is "I cannot tell"."""
 
     text: str
     to: str

@@ -17,7 +17,7 @@ FRAME = "0 0 160 100"
 
 @register.simple_tag
 def key_symbol(drawing: Drawing) -> SafeString:
-    """The drawing itself with the words that say what it shows, to be shown by reference wherever it is needed."""
+    """The drawing itself with the words that say what it shows; the page shows it by reference."""
     # Read from our own files, whose form `read_drawing` holds to paths alone.
     inside = mark_safe(drawing.inside)  # noqa: S308
     return format_html(

@@ -40,7 +40,7 @@ def test_each_end_is_reached_in_a_few_steps(end: End) -> None:
 @pytest.mark.parametrize("step", KEY.steps.values(), ids=lambda step: step.id)
 def test_each_step_is_reached_by_one_way_and_leads_on(step: Step) -> None:
     assert len(KEY.ways_to(step.id)) == 1
-    assert 2 <= len(step.choices) <= 6
+    assert 2 <= len(step.choices) <= 7
     assert all(choice.to in KEY.steps or choice.to in KEY.ends for choice in step.choices)
 
 
@@ -143,6 +143,12 @@ def test_an_answer_of_doubt_shows_no_animal() -> None:
         choice.text for step in KEY.steps.values() for choice in step.choices if "cannot tell" in choice.text
     }
     assert told == {choice.text for choice in unsure}
+
+
+def test_nobody_is_made_to_choose() -> None:
+    # Where the last answer is "any other", that one is the way out.
+    forced = {step.id for step in KEY.steps.values() if not any(choice.unsure for choice in step.choices)}
+    assert forced == {"midge"}
 
 
 def test_the_parts_come_once_each_beginning_with_the_first_question() -> None:
