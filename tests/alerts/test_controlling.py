@@ -99,13 +99,13 @@ class TestSumOfFalls:
     def test_it_takes_the_sum_of_falls_from_the_usual_level(self) -> None:
         first, second, third = self.falls().points[:3]
         # 50 and 54 lie less than half of s below the usual level, 47 more.
-        assert (first.value, second.value) == (pytest.approx(self.LEVEL), pytest.approx(self.LEVEL))
+        assert (first.value, second.value) == pytest.approx((self.LEVEL, self.LEVEL))
         assert third.value == pytest.approx(47 + self.SD / 2, abs=0.02)
 
     def test_it_adds_one_fall_to_the_next(self) -> None:
         start, once, twice = (point.value for point in self.falls(45, 45).points[-3:])
         step = self.LEVEL - 45 - self.SD / 2
-        assert (start - once, once - twice) == (pytest.approx(step, abs=0.02), pytest.approx(step, abs=0.02))
+        assert (start - once, once - twice) == pytest.approx((step, step), abs=0.02)
 
     def test_it_is_lifted_by_a_better_visit_and_never_above_the_usual_level(self) -> None:
         *_earlier, fallen, lifted = (point.value for point in self.falls(40, 90).points)

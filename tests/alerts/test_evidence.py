@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from PIL import Image
 
-from alerts.evidence import Evidence, evidence_of, figure, place_of, who_to_call
+from alerts.evidence import Evidence, evidence_of, figure, who_to_call
 from alerts.findings import amount_words, found_rows
 from alerts.pictures import draw_history_picture, history_arguments
 from alerts.services.wording import HEADLINES, WITH_EVIDENCE
@@ -17,6 +17,7 @@ from portal.accounts.models import User
 from scoring.indices.methods import METHODS
 from scoring.subsampling import whole_tray_limits
 from surveys.models import Site, TaxonCount
+from surveys.places import place_of
 from surveys.quantities import QUANTITIES
 from tests.alerts.conftest import LOW, Watch, approved_visit, mails, set_level, verdict_of
 from tests.factories import SiteFactory, days_ago

@@ -77,7 +77,7 @@ class TestForm:
     def test_it_names_every_line_that_is_wrong_at_once(self) -> None:
         form = ExampleForm({"counts": "Baetidae,x\nElmidae,3\n,4"})
         assert not form.is_valid()
-        assert [problem.split(":")[0] for problem in form.errors["counts"]] == ["Line 1", "Line 3"]
+        assert [str(problem).split(":")[0] for problem in form.errors["counts"]] == ["Line 1", "Line 3"]
 
     def test_it_gives_the_counts_of_good_lines(self) -> None:
         form = ExampleForm({"counts": "Baetidae,3"})

@@ -44,10 +44,7 @@ def test_it_classes_the_unrounded_ratio_of_a_worked_example() -> None:
     # Computed by hand from the limits above: 5.5 / 6.4 = 0.859375 prints as 0.86 and still is Moderate;
     # 20 / 24 = 0.8333 is High; the worse decides.
     found = status_of(5.5, 20, Expected(6.4, 24))
-    assert (found.mean_ratio, found.taxa_ratio) == (
-        pytest.approx(0.8594, abs=1e-4),
-        pytest.approx(0.8333, abs=1e-4),
-    )
+    assert (found.mean_ratio, found.taxa_ratio) == pytest.approx((0.8594, 0.8333), abs=1e-4)
     assert (found.mean_class, found.taxa_class, found.overall) == ("Moderate", "High", "Moderate")
 
 

@@ -207,7 +207,8 @@ class TestForm:
         assert (form.cleaned_data["index"], form.cleaned_data["since"]) == ("", None)
 
     def test_it_offers_an_index_where_no_visit_has_one_yet(self) -> None:
-        assert [key for key, _label in ChangeForm(methods=[]).fields["index"].choices] == ["bmwp"]
+        assert str(ChangeForm(methods=[])["index"]).count("<option") == 1
+        assert 'value="bmwp"' in str(ChangeForm(methods=[])["index"])
 
     def test_it_says_that_a_day_is_none(self) -> None:
         assert "since" in ChangeForm({"since": "31 February"}, methods=[BMWP]).errors

@@ -77,7 +77,9 @@ def load_records(group: Group, year: int, cut_off: datetime) -> YearRecords:
         triggers=list(Trigger.objects.of_group(group).order_by("valid_from", "created_at")),
         incidents=list(_incidents(group, year)),
         members=list(Membership.objects.of_group(group).select_related("user")),
-        leading=_leading(each.recording_list_id for each in (*sites, *visits)),
+        leading=_leading(
+            [site.recording_list_id for site in sites] + [each.recording_list_id for each in visits]
+        ),
     )
 
 
