@@ -46,7 +46,7 @@ def test_each_step_is_reached_by_one_way_and_leads_on(step: Step) -> None:
 
 def test_whoever_cannot_tell_is_led_to_the_group_that_all_other_answers_share() -> None:
     for step in KEY.steps.values():
-        (unsure,) = [choice for choice in step.choices if choice.unsure] or [None]
+        unsure = next((choice for choice in step.choices if choice.unsure), None)
         if unsure is None or unsure.to == "doubt":
             continue
         group = KEY.ends[unsure.to].taxon
