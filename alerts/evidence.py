@@ -80,7 +80,7 @@ def evidence_of(visit: Visit, verdict: Verdict) -> Evidence:
         site=visit.site,
         method=method,
         score=score,
-        possible=_possible(visit, method),
+        possible=_possible(visit, verdict.value, method),
         trigger=trigger,
         shortfall=shortfall,
         is_close=is_close(verdict.value, level, method),
@@ -126,9 +126,12 @@ def _is_told(score: float, level: float, places: int) -> bool:
     return places == MOST_DECIMALS or not (alike or round(abs(level - score), places) == 0)
 
 
-def _possible(visit: Visit, method: Method) -> str:
+def _possible(visit: Visit, value: float, method: Method) -> str:
     score: VisitScore | None = visit.scores.filter(index=method.key, is_current=True).first()
     if score is None or score.low is None or score.high is None or score.low == score.high:
+        return ""
+    # The limits are those of the score in force: they say nothing of an earlier one that was tested.
+    if score.value is None or not math.isclose(score.value, value, abs_tol=5e-9):
         return ""
     return _("%(low)s to %(high)s") % {"low": figure(score.low, method), "high": figure(score.high, method)}
 

@@ -6,10 +6,10 @@ import math
 from dataclasses import dataclass
 from datetime import datetime
 
+from alerts.evidence import figure, told_apart
 from alerts.models import Verdict
 from scoring.indices.methods import METHODS
 from surveys.models import Visit, VisitScore
-from surveys.sheets import printed
 from surveys.told import told
 
 # Far below any printed digit: the order of additions alone may move a score so far.
@@ -35,19 +35,18 @@ def moved_score(visit: Visit, verdict: Verdict) -> Moved | None:
 
     A page that has fetched `visit.current_scores` needs no query.
     """
-    if verdict.outcome == Verdict.Outcome.NOT_TESTED or verdict.trigger is None:
+    if verdict.outcome == Verdict.Outcome.NOT_TESTED or verdict.trigger is None or verdict.value is None:
         return None
     method, score = METHODS[verdict.trigger.index], _score_now(visit, verdict.trigger.index)
     value = score.value if score else None
-    if not _has_moved(verdict.value, value):
+    if value is None:
+        was, now = figure(verdict.value, method), ""
+    elif math.isclose(verdict.value, value, rel_tol=1e-9, abs_tol=NO_MOVE):
         return None
-    return Moved(
-        method=told(method.name),
-        was=printed(verdict.value, method.decimals),
-        now="" if value is None else printed(value, method.decimals),
-        why_none=told(score.why_none) if score else "",
-        since=score.scored_at if score else None,
-    )
+    else:
+        was, now, _ = told_apart(verdict.value, value, method)
+    since, why_none = (score.scored_at, told(score.why_none)) if score else (None, "")
+    return Moved(told(method.name), was, now, why_none, since)
 
 
 def _score_now(visit: Visit, index: str) -> VisitScore | None:
@@ -55,9 +54,3 @@ def _score_now(visit: Visit, index: str) -> VisitScore | None:
     if fetched is None:
         return visit.scores.filter(index=index, is_current=True).first()
     return next((each for each in fetched if each.index == index), None)
-
-
-def _has_moved(was: float | None, now: float | None) -> bool:
-    if was is None or now is None:
-        return was is not now
-    return not math.isclose(was, now, rel_tol=1e-9, abs_tol=NO_MOVE)

@@ -17,7 +17,7 @@ from django.utils.safestring import SafeString, mark_safe
 from alerts import charts
 from alerts.models import LIVE_STATES, Incident, IncidentState, Trigger, Verdict
 from alerts.queries import incidents_of, site_contacts_of, triggers_of
-from alerts.rescored import moved_score
+from alerts.rescored import Moved, moved_score
 from alerts.services.verdicts import can_test_anyway
 from alerts.verdicts import reason_words
 from portal.accounts.models import Group
@@ -74,15 +74,22 @@ def verdict_badge(visit: Visit) -> Badge:
 
 @register.inclusion_tag("alerts/_verdict_reasons.html")
 def verdict_reasons(visit: Visit) -> dict[str, Any]:
-    """Why the visit was not tested, what was set aside to test it, or that its score has changed since."""
+    """Why the visit was not tested, what was set aside to test it, and whether its score has changed since."""
     verdict = _verdict(visit)
     return {
         "verdict": verdict,
         "reasons": reason_words(verdict.reasons) if verdict else [],
         "set_aside": reason_words(verdict.set_aside) if verdict else [],
         "can_test": verdict is not None and can_test_anyway(verdict),
-        "moved": moved_score(visit, verdict) if verdict else None,
+        "visit": visit,
     }
+
+
+@register.simple_tag
+def moved_since(visit: Visit) -> Moved | None:
+    """What has become of the score that the visit was tested with, where it was scored anew since."""
+    verdict = _verdict(visit)
+    return moved_score(visit, verdict) if verdict else None
 
 
 @register.filter

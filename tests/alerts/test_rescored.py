@@ -9,6 +9,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from alerts.evidence import evidence_of
 from alerts.models import EventKind, Incident, IncidentEvent, Trigger, Verdict
 from alerts.rescored import moved_score
 from portal.audit.models import AuditEntry
@@ -184,6 +185,38 @@ def test_the_incident_notes_each_change_once(cast: Cast, below: Visit) -> None:
     VisitScore.objects.of_group(cast.group).filter(index="bmwp", is_current=True).update(version="1", value=50)
     rescore(cast, below)
     assert len(notes(below)) == 2
+
+
+@pytest.mark.parametrize(("was", "shown"), [(6.86, ("6.860", "6.857")), (6.9, ("6.90", "6.86"))])
+def test_it_prints_as_many_decimals_as_tell_the_two_apart(
+    cast: Cast, was: float, shown: tuple[str, str]
+) -> None:
+    set_trigger(cast, 5, "aspt")
+    visit = submit(cast.person("volunteer"), cast.site)
+    scored_before(visit, was, "aspt")
+    rescore(cast, visit)
+    moved = moved_score(visit, verdict_of(visit))
+    assert moved is not None
+    assert (moved.was, moved.now) == shown
+
+
+def test_the_page_of_the_incident_says_it_beside_the_score(client: Client, cast: Cast, below: Visit) -> None:
+    rescore(cast, below)
+    client.force_login(cast.volunteer)
+    incident = Incident.objects.filter(group=cast.group).get()
+    shown = client.get(reverse("incident_detail", kwargs={"incident_id": incident.pk})).content.decode()
+    assert "Tested with the earlier score, BMWP 55." in shown
+    assert "Scored anew: BMWP 48, it was 55." in shown
+
+
+def test_the_limits_of_the_new_score_are_not_given_for_the_earlier_one(cast: Cast) -> None:
+    set_trigger(cast, 0.9, "simpson")
+    counts = [{"taxon": "Baetidae", "range": "10-99"}, {"taxon": "Elmidae", "count": "5"}]
+    visit = submit(cast.person("volunteer"), cast.site, counts=counts)
+    assert evidence_of(visit, verdict_of(visit)).possible
+    scored_before(visit, 0.1, "simpson")
+    rescore(cast, visit)
+    assert evidence_of(visit, verdict_of(visit)).possible == ""
 
 
 def test_a_correction_judges_by_the_new_score_again(cast: Cast, below: Visit) -> None:

@@ -95,7 +95,8 @@ def fill(cast: Cast) -> None:
 
 def outdate(cast: Cast, stale: Sequence[str]) -> None:
     """Make the scores of these indices look as if an earlier version had made them."""
-    VisitScore.objects.of_group(cast.group).filter(index__in=stale, is_current=True).update(version="0")
+    scores = VisitScore.objects.of_group(cast.group).filter(index__in=stale, is_current=True)
+    scores.exclude(version="0").update(version="0")
     with connection.cursor() as cursor:
         cursor.execute("VACUUM ANALYZE")
 

@@ -16,7 +16,8 @@ from portal.outbox.models import Message
 from surveys.judging import NO_METHOD
 from surveys.list_lines import read_lines, text_of
 from surveys.models import RecordingList, RescoreRun, Visit
-from surveys.rescoring import visits_to_rescore
+from surveys.rescoring import rescore_visits, visits_to_rescore
+from surveys.services import rescoring as services
 from surveys.services.lists import change_list, create_list
 from surveys.services.rescoring import request_rescoring, work_off
 from surveys.services.visits import correct_visit
@@ -171,14 +172,12 @@ class TestPuttingRight:
     def test_a_run_under_way_takes_up_visits_that_come_behind_its_back(
         self, cast: Cast, short: RecordingList, visit: Visit, monkeypatch: pytest.MonkeyPatch
     ) -> None:
-        from surveys.services import rescoring as services
-
         visit.scores.filter(index="bmwp").delete()
         run = request_rescoring(person=None, group=cast.group, reason="test")
-        real, batches = services.rescore_visits, []
+        batches: list[Any] = []
 
         def change_in_between(**given: Any) -> int:
-            answer = real(**given)
+            answer = rescore_visits(**given)
             if not batches:
                 replace(cast, short, whole(), puts_right=True)
             batches.append(given["visits"])

@@ -34,7 +34,7 @@ CEILINGS = {
     "list_detail": 7,
     "list_edit": 5,
     "list_retire": 5,
-    "rescore_list": 5,
+    "rescore_list": 6,
     "rescore_detail": 4,
     "rescore_progress": 4,
     "agreement_list": 5,
