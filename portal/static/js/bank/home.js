@@ -20,7 +20,7 @@ const timeWords = (at) => {
 
 const showReadiness = async () => {
   const last = await lastRefresh();
-  if (!last) return show("busy");
+  if (!last) return show(document.documentElement.dataset.worker === "refused" ? "unable" : "busy");
   const at = new Date(last.at);
   const when = ready.querySelector("[data-ready-when]");
   ready.querySelector("[data-ready-what]").textContent = last.kept;
@@ -34,7 +34,7 @@ if ("serviceWorker" in navigator && "caches" in self) {
   navigator.serviceWorker.addEventListener("message", (event) => {
     if (event.data?.type === "refreshed") showReadiness();
   });
-  document.addEventListener("worker-refused", () => show("unable"));
+  document.addEventListener("worker-refused", showReadiness);
 } else {
   show("unable");
 }

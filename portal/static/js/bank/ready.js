@@ -23,5 +23,8 @@ if (whose && "caches" in self) {
 }
 if (whose?.dataset.worker && "serviceWorker" in navigator) {
   // A browser that refuses, such as a private window, only lacks what the worker would have added.
-  keepPages(whose.dataset, whose.content).catch(() => document.dispatchEvent(new Event("worker-refused")));
+  keepPages(whose.dataset, whose.content).catch(() => {
+    document.documentElement.dataset.worker = "refused";
+    document.dispatchEvent(new Event("worker-refused"));
+  });
 }
