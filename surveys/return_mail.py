@@ -73,6 +73,7 @@ def tell_pair(safe_return: SafeReturn, step: Step, late: int = 0) -> None:
             "step": step.name.lower(),
             "url": return_url(notice),
             "next_at": safe_return.due_at(Step.COORDINATORS),
+            "others_told": safe_return.due_at(Step.COORDINATORS) <= timezone.now(),
         }
         _owe(safe_return, PAIR, f"return-notice:{notice.pk}", "return_pair", context)
 

@@ -23,11 +23,13 @@ def outing_before(site: Site) -> dict[str, Any]:
     today = timezone.localdate()
     rules = rules_of(site.group)
     states = kit_states(site.group, list(kits_of(site.group)), today, rules.drying_days)
+    kits = [(state, state.warning(site, today)) for state in states]
     return {
         "site": site,
         "group": site.group,
         "river": river_at(site),
-        "kits": [(state, state.warning(site, today)) for state in states],
+        "kits": kits,
+        "has_warning": any(warning for _state, warning in kits),
         "parts": [part for part in checklist_of(rules) if part.key != LAST],
         "rules": rules,
     }

@@ -137,6 +137,15 @@ class TestAfterAnOutage:
         assert told(begun) == dict.fromkeys(PAIR, 1)
         assert "Soon others are told" in mails_to("vera@example.org")[-1].subject
 
+    @pytest.mark.parametrize(("minutes", "words"), [(20, "or soon after"), (60, "are told at the same time")])
+    def test_the_pair_reads_whether_others_are_told_already(
+        self, begun: SafeReturn, minutes: int, words: str
+    ) -> None:
+        sweep(begun, minutes)
+        mail = mails_to("vera@example.org")[-1]
+        assert words in mail.text
+        assert words in mail.html
+
     def test_what_is_not_due_yet_is_not_brought_forward(self, begun: SafeReturn) -> None:
         sweep(begun, 20)
         assert fresh(begun).next_step_at == minutes_after(begun.expected_at, 30)

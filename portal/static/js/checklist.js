@@ -32,6 +32,7 @@ function keepTicks(list) {
   const boxes = [...list.querySelectorAll("input[type=checkbox]")];
   const { ticked } = read(site);
   boxes.forEach((box) => (box.checked = ticked.includes(box.name)));
+  tellCount(site, boxes);
   list.addEventListener("change", () => {
     const before = read(site);
     const own = boxes.map((box) => box.name);
@@ -41,7 +42,14 @@ function keepTicks(list) {
     const isDone = counted.length > 0 && counted.every((box) => box.checked);
     const at = counted.length === 0 ? before.at : isDone ? before.at || clock() : "";
     write(site, { day: today(), ticked: [...others, ...boxes.filter((box) => box.checked).map((box) => box.name)], at });
+    tellCount(site, boxes);
   });
+}
+
+function tellCount(site, boxes) {
+  const place = document.querySelector(`[data-checklist-count="${site}"]`);
+  const counted = boxes.filter((box) => box.hasAttribute("data-counts"));
+  if (place && counted.length) place.textContent = `${counted.filter((box) => box.checked).length}/${counted.length}`;
 }
 
 function offerTick(place) {
@@ -65,6 +73,8 @@ function offerTick(place) {
   done.addEventListener("change", () => {
     at.value = done.checked ? at.value || clock() : "";
     told.hidden = true;
+    // Taken back on purpose: not put in again when the form is next opened.
+    if (!done.checked) write(place.dataset.checklistMark, { ...read(place.dataset.checklistMark), at: "" });
   });
   form.addEventListener("restored", fill);
   fill();
