@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from portal.accounts.models import Group, User
 from portal.demo.aftermath import Aftermath
+from portal.demo.outings import leave_kits_and_rivers, name_kits
 from portal.demo.replay import Replay
 from portal.demo.settling import Settlement, found_group, open_accounts
 from portal.demo.visiting import MONTH, SiteYears
@@ -73,12 +74,16 @@ def _play(extent: Extent, now: datetime, say: Say) -> None:
     begun = now - extent.months * MONTH - timedelta(days=40)
     with time_machine.travel(begun, tick=True):
         settlements = _settle(extent, begun)
+    with time_machine.travel(begun, tick=True):
+        for settlement in settlements:
+            name_kits(settlement)
     for settlement in settlements:
         _plan_sites(settlement, replay, rng, extent)
     _plan_report(settlements[0], replay)
     replay.run(on_month=lambda moment: say(f"  {moment:%B %Y}"))
     with time_machine.travel(now, tick=True):
         _leave_work_open(settlements[0])
+        leave_kits_and_rivers(settlements[0])
     _forget_old_mail(now)
 
 

@@ -24,7 +24,7 @@ from portal.accounts.services import (
 )
 from portal.demo.world import INVENTED, PASSWORD, ContactPlan, GroupPlan, PersonPlan, SitePlan
 from surveys.locations import grid_reference
-from surveys.models import Site
+from surveys.models import Kit, Site
 from surveys.services.built_in_lists import ensure_family_list
 from surveys.services.sites import save_site
 
@@ -37,6 +37,7 @@ class Settlement:
     group: Group
     sites: dict[str, Site] = field(default_factory=dict)
     contacts: list[AgencyContact] = field(default_factory=list)
+    kits: dict[str, Kit] = field(default_factory=dict)
 
     # Kept, because a replay of years asks for them thousands of times; ask only once all groups are founded.
     @cached_property
@@ -129,6 +130,7 @@ def _site_fields(plan: SitePlan, settlement: Settlement, opened_on: date) -> dic
         "visit_interval_days": 30,
         "hazards": "Slippery stones; the water rises quickly after rain in the hills.",
         "access_notes": f"{INVENTED} Park at the lay-by, through the gate, close it behind you.",
+        "level_limit": "The gravel bar at the way in is under water.",
         "landowner": "The invented Quillet Estate",
         "permission_conditions": "On foot only; not during lambing.",
         "permission_from": opened_on,

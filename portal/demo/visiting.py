@@ -93,9 +93,11 @@ class SiteYears:
         counts = fauna.catch(self.rng, self.plan.reach, day.month, stress)
         start = 9 + int(self.rng.integers(6))
         spate = not told and weather.is_winter(day.month) and self.rng.random() < 3 * chance.spate
+        kit = self.settlement.kits.get(self.plan.river)
         odd = odd or self.rng.random() < chance.odd_reading
         return {
             "partner": str(partner.user_id),
+            "kit": str(kit.pk) if kit else "",
             "started_at": f"{start:02d}:{int(self.rng.integers(0, 60)):02d}",
             "ended_at": f"{start + 1:02d}:{int(self.rng.integers(0, 60)):02d}",
             "pollution_signs": told.pollution_signs if told else "",

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import time_machine
 from django.utils import timezone
 from pypdf import PdfReader
 
@@ -25,6 +26,7 @@ from portal.demo.world import HEADWATERS, INVENTED, PASSWORD
 from portal.outbox.models import Message
 from portal.reports.models import YearlyReport
 from surveys.models import Draft, Site, Visit
+from surveys.queries import sites_due
 from tests.demo.conftest import NOW, SMALL
 
 pytestmark = pytest.mark.django_db
@@ -153,3 +155,14 @@ def _renamed(found: Any) -> Any:
     from dataclasses import replace
 
     return lambda plan, *rest: found(replace(plan, slug="broken-off"), *rest)
+
+
+def test_each_river_has_its_own_kit_and_one_site_asks_nobody_to_come(small_demo: Group) -> None:
+    kits = {visit.site.river: visit.kit_id for visit in visits_of(small_demo) if visit.was_made}
+    assert len(set(kits.values())) == len(kits) == 2
+    assert not any(
+        each.rule == "kit_uncleaned" for visit in visits_of(small_demo) for each in visit.findings.all()
+    )
+    with time_machine.travel(NOW + timedelta(hours=1)):
+        states = {due.site.code: due.state for due in sites_due(small_demo, NOW.date())}
+    assert [code for code, state in states.items() if state == "high"] == ["QH5"]
