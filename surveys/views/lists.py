@@ -118,7 +118,7 @@ def _change(request: PortalRequest, slug: str, shown: RecordingList, form: ListF
 def list_retire(request: PortalRequest, slug: str, list_id: UUID) -> HttpResponse:
     """Take a list of the group's own out of use, once the page has named the sites that still need it."""
     group = enter(request, slug, "list.manage")
-    shown = _find(group, list_id)
+    shown = get_object_or_404(lists_of(group), id=list_id)
     if shown.group_id is None:
         raise PermissionDenied(_("A built-in list stays as it is."))
     refusal = ""

@@ -16,7 +16,7 @@ from tests.surveys.pages import address, post_of, signed_in, text_of
 
 QueryCeiling = Callable[..., AbstractContextManager[Any]]
 QUEUE_QUERIES = 10
-REVIEW_QUERIES = 25
+REVIEW_QUERIES = 26
 
 
 @pytest.fixture
