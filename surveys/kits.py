@@ -99,7 +99,8 @@ def kit_states(
 def _last_uses(group: Group, kits: list[Kit], day: date, besides: UUID | None) -> dict[UUID | None, KitUse]:
     # A visit that could not be made kept the kit dry.
     visits = Visit.objects.of_group(group).filter(kit__in=kits, was_made=True, visited_on__lte=day)
-    newest = visits.exclude(pk=besides).order_by("kit_id", "-visited_on", "-submitted_at").distinct("kit_id")
+    others = visits.exclude(pk=besides) if besides else visits
+    newest = others.order_by("kit_id", "-visited_on", "-submitted_at").distinct("kit_id")
     return {each.kit_id: KitUse(each.site, each.visited_on) for each in newest.select_related("site")}
 
 

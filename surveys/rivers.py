@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from django.db.models import Case, F, OuterRef, Q, Subquery, When
 from django.utils import timezone
 
-from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import RiverReport, Site
 
 # Strictly above: a reading at the limit is not over it.
@@ -26,14 +26,13 @@ class RiverState:
     high_until: datetime | None
 
 
-def with_high_until(sites: GroupOwnedQuerySet[Site], now: datetime) -> GroupOwnedQuerySet[Site]:
-    """The sites with `high_until`: when the river stops counting as too high, or None where it does not."""
+def with_high_until(sites: Any, now: datetime) -> Any:
+    """The sites (a queryset) with `high_until`: until when the river is too high, or None where it is not."""
     reports = RiverReport.objects.filter(site=OuterRef("pk"), reported_at__lte=now).order_by("-reported_at")
     # Only the newest report counts, whatever an older one has said of the days to come.
     above = Case(When(IS_ABOVE & Q(holds_until__gt=now), then=F("holds_until")), default=None)
     newest = reports.annotate(above_until=above).values("above_until")[:1]
-    found: GroupOwnedQuerySet[Site] = sites.annotate(high_until=Subquery(newest))
-    return found
+    return sites.annotate(high_until=Subquery(newest))
 
 
 def river_at(site: Site, now: datetime | None = None) -> RiverState:

@@ -79,9 +79,9 @@ class OutingRulesForm(forms.ModelForm[OutingRules]):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
-        steps = [cleaned.get(f"{name}_minutes") for name in ("again", "coordinators", "named")]
-        if all(step is not None for step in steps):
-            require_ascending(*steps)
+        names = ("again_minutes", "coordinators_minutes", "named_minutes")
+        if all(cleaned.get(name) is not None for name in names):
+            require_ascending(*(cleaned[name] for name in names))
         return cleaned
 
     def validate_constraints(self) -> None:

@@ -21,7 +21,7 @@ def _person(
 ) -> forms.TypedChoiceField:
     return forms.TypedChoiceField(
         label=label,  # type: ignore[arg-type]
-        choices=choices,  # type: ignore[arg-type]
+        choices=choices,
         coerce=UUID,
         empty_value=None,
         required=False,

@@ -7,6 +7,7 @@ import uuid
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models.functions import Lower
+from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
@@ -18,7 +19,7 @@ DRYING_DAYS = 5
 LONGEST_WAIT = 600
 
 
-def _minutes(label: object, default: int) -> models.PositiveSmallIntegerField:
+def _minutes(label: Promise | str, default: int) -> models.PositiveSmallIntegerField[int, int]:
     limits = [MinValueValidator(1), MaxValueValidator(LONGEST_WAIT)]
     return models.PositiveSmallIntegerField(label, default=default, validators=limits)  # type: ignore[arg-type]
 

@@ -76,10 +76,10 @@ def safe_return_start(request: PortalRequest, slug: str, site_id: UUID) -> HttpR
 
 
 def _form(request: PortalRequest, group: Group) -> SafeReturnForm:
-    members = {each.user_id: each.user for each in members_of(group)}
-    own = members.get(request.person.user_id)  # type: ignore[call-overload]
-    people = [(str(key), str(user)) for key, user in members.items() if key != request.person.user_id]
-    return SafeReturnForm(posted(request), people=people, phone=own.phone if own else "")
+    users = [each.user for each in members_of(group)]
+    phone = next((user.phone for user in users if user.pk == request.person.user_id), "")
+    people = [(str(user.pk), str(user)) for user in users if user.pk != request.person.user_id]
+    return SafeReturnForm(posted(request), people=people, phone=phone)
 
 
 def _started(request: PortalRequest, site: Site, form: SafeReturnForm) -> SafeReturn | None:

@@ -14,7 +14,7 @@ from surveys.models import ReturnEvent, SafeReturn
 from surveys.services.safe_returns import Plan, start_safe_return
 from tests.conftest import Cast
 
-OUTSIDER = {"named_name": "Hazel Shore", "named_email": "hazel@home.example"}
+OUTSIDER: dict[str, Any] = {"named_name": "Hazel Shore", "named_email": "hazel@home.example"}
 
 
 def plan_for(cast: Cast, **changes: Any) -> Plan:

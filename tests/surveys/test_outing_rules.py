@@ -112,7 +112,7 @@ class TestChanging:
             ({"drying_days": 0}, "drying_days"),
         ],
     )
-    def test_it_refuses_times_that_cannot_be(self, cast: Cast, changes: dict[str, int], field: str) -> None:
+    def test_it_refuses_times_that_cannot_be(self, cast: Cast, changes: dict[str, Any], field: str) -> None:
         with pytest.raises(ValidationError) as refusal:
             edit(cast, **changes)
         assert field in refusal.value.message_dict
