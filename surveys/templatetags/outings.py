@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from django import template
@@ -11,10 +12,17 @@ from surveys.kits import kit_states, kits_of
 from surveys.models import Site
 from surveys.outings import checklist_of, rules_of
 from surveys.rivers import river_at
+from surveys.submission.numbers import plain_text
 
 register = template.Library()
 # The part of the checklist that is gone through when the visit is over.
 LAST = "after"
+
+
+@register.filter
+def metres(level: Decimal) -> str:
+    """A level as it is read: "0.9", not "0.900"."""
+    return plain_text(level)
 
 
 @register.inclusion_tag("surveys/_outing_before.html")

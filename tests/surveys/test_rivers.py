@@ -175,6 +175,7 @@ class TestPages:
         answer = signed_in(cast.volunteer).post(url, {"level_m": "1,25"}, follow=True)
         assert answer.status_code == 200
         assert RiverReport.objects.of_group(cast.group).get().level_m == Decimal("1.25")
+        assert "The reading was 1.25 m." in text_of(answer)
         assert STAY_AWAY in text_of(answer).lower()
 
     @pytest.mark.parametrize(

@@ -49,7 +49,9 @@ function keepTicks(list) {
 function tellCount(site, boxes) {
   const place = document.querySelector(`[data-checklist-count="${site}"]`);
   const counted = boxes.filter((box) => box.hasAttribute("data-counts"));
-  if (place && counted.length) place.textContent = `${counted.filter((box) => box.checked).length}/${counted.length}`;
+  if (!place || !counted.length) return;
+  place.textContent = `${counted.filter((box) => box.checked).length}/${counted.length}`;
+  place.hidden = false;
 }
 
 function offerTick(place) {
