@@ -2,37 +2,138 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.bank.steps import PHONE, await_kept, fill_in, kept, new_number, open_form
-from tests.browser.checks import PageFor, assert_accessible
+from surveys.models import RecordingList, Visit
+from tests.browser.bank.steps import (
+    HOME,
+    assert_once,
+    await_kept,
+    await_state,
+    fill_in,
+    form_address,
+    kept,
+    new_number,
+    open_form,
+    submit,
+)
+from tests.browser.checks import assert_accessible
 from tests.conftest import Cast
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 
 @pytest.fixture
-def page(cast: Cast, page_for: PageFor) -> Page:
-    return page_for(cast.volunteer, width=PHONE)
+def number() -> str:
+    return new_number()
 
 
-def test_it_gives_everything_back_after_the_tab_was_killed(cast: Cast, page: Page) -> None:
-    number = new_number()
-    open_form(page, cast.site, number)
-    fill_in(page)
-    page.locator("[name=counts-Caenidae-none]").check()
-    page.locator("[name=other-3-name]").fill("Hydra")
-    page.locator("[name=other-4-name]").fill("Simuliidae")
-    page.get_by_label("Notes").fill("Saw a dipper")
-    await_kept(page, number, "Saw a dipper")
-    context = page.context
-    page.close()
-    again = context.new_page()
+def test_it_gives_everything_back_after_the_tab_was_closed(cast: Cast, phone: Page, number: str) -> None:
+    open_form(phone, cast.site, number)
+    fill_in(phone)
+    phone.locator("[name=counts-Caenidae-none]").check()
+    phone.locator("[name=other-3-name]").fill("Hydra")
+    phone.locator("[name=other-4-name]").fill("Simuliidae")
+    phone.get_by_label("Notes").fill("Saw a dipper")
+    await_kept(phone, number, "Saw a dipper")
+    again = phone.context.new_page()
+    phone.close()
     open_form(again, cast.site, number)
     expect(again.get_by_label("Notes")).to_have_value("Saw a dipper")
     expect(again.locator("[name=other-4-name]")).to_have_value("Simuliidae")
     expect(again.locator("[name=counts-Caenidae-none]")).to_be_checked()
     expect(again.locator("#effort-total")).to_have_text("90")
     assert_accessible(again)
-    print(kept(again, number))
+
+
+def test_an_empty_form_is_no_visit_and_a_first_word_is_one(cast: Cast, phone: Page, number: str) -> None:
+    open_form(phone, cast.site, number)
+    assert kept(phone, number) is None
+    phone.get_by_label("Notes").fill("A")
+    await_kept(phone, number, "A")
+
+
+def test_a_form_without_a_number_gets_one_and_keeps_it_in_its_address(cast: Cast, phone: Page) -> None:
+    phone.goto(form_address(cast.site, ""))
+    expect(phone).to_have_url(re.compile(r"#[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$"))
+    given = phone.url.rpartition("#")[2]
+    phone.get_by_role("link", name="Notes and sending").click()
+    phone.get_by_label("Notes").fill("Still the same visit")
+    await_kept(phone, given, "Still the same visit")
+    assert phone.url.endswith(given)
+
+
+def test_the_list_leads_back_to_what_was_being_typed(cast: Cast, phone: Page, number: str) -> None:
+    open_form(phone, cast.site, number)
+    phone.get_by_label("Notes").fill("Half done")
+    await_kept(phone, number, "Half done")
+    phone.goto(HOME)
+    row = phone.locator("[data-phone-list] li")
+    expect(row).to_contain_text("being typed, on this phone only")
+    assert_accessible(phone)
+    row.get_by_role("link", name=str(cast.site)).click()
+    expect(phone.get_by_label("Notes")).to_have_value("Half done")
+
+
+def test_one_tab_at_a_time_types_into_a_visit_and_the_other_may_take_over(
+    cast: Cast, phone: Page, number: str
+) -> None:
+    open_form(phone, cast.site, number)
+    other = phone.context.new_page()
+    other.goto(form_address(cast.site, number))
+    expect(other.get_by_text("Open in another tab")).to_be_visible()
+    expect(other.get_by_label("Notes")).to_be_hidden()
+    assert_accessible(other)
+    phone.get_by_label("Notes").fill("Typed in the first tab")
+    other.get_by_role("button", name="Go on here instead").click()
+    expect(other.get_by_label("Notes")).to_have_value("Typed in the first tab")
+    expect(phone.get_by_text("Open in another tab")).to_be_visible()
+    fill_in(other, "Typed in both")
+    submit(other)
+    await_state(other, number, "sent")
+    assert_once(cast.site, number)
+    assert Visit.objects.of_group(cast.group).get().notes == "Typed in both"
+
+
+def test_a_visit_outlives_a_change_of_the_site_and_its_list(cast: Cast, phone: Page, number: str) -> None:
+    open_form(phone, cast.site, number)
+    fill_in(phone)
+    before = cast.site.recording_list
+    give_other_plan(cast)
+    phone.goto(HOME)
+    open_form(phone, cast.site, number)
+    expect(phone.locator("[name=other-1-name]")).to_have_value("Heptageniidae")
+    expect(phone.locator("[name=other-1-range]")).to_have_value("10-99")
+    expect(phone.get_by_text("Kept from an earlier form")).to_be_visible()
+    assert_accessible(phone)
+    submit(phone)
+    await_state(phone, number, "sent")
+    assert_once(cast.site, number)
+    visit = Visit.objects.of_group(cast.group).get()
+    assert (visit.recording_list, visit.spots.count()) == (before, 3)
+
+
+def give_other_plan(cast: Cast) -> None:
+    """Two spots fewer, and a list of one taxon."""
+    short = RecordingList.objects.create(group=cast.group, name="Short list", slug="short", level="family")
+    short.taxa.create(taxon="Baetidae", position=1)
+    cast.site.recording_list = short
+    cast.site.spots = 1
+    cast.site.save()
+
+
+def test_changes_of_state_are_told_to_who_cannot_see_them(cast: Cast, phone: Page, number: str) -> None:
+    open_form(phone, cast.site, number)
+    news = phone.locator("[data-visit-state] [role=status]").first
+    expect(news).to_have_text("")
+    phone.context.set_offline(True)
+    fill_in(phone)
+    submit(phone)
+    expect(news).to_have_text("The visit waits on this phone and is sent by itself.")
+    expect(phone.locator("[data-visit-state]")).to_be_focused()
+    phone.context.set_offline(False)
+    expect(news).to_have_text("The visit has arrived at the portal.")
+    assert_once(cast.site, number)

@@ -54,6 +54,7 @@ function keeperOf(number) {
   let record;
   let timer = 0;
   let isDirty = false;
+  let isGivenUp = false;
   let writing = Promise.resolve();
   let shown = "";
 
@@ -74,8 +75,10 @@ function keeperOf(number) {
   });
 
   const begin = async () => {
-    if (!(await hold("ifAvailable"))) {
-      show("elsewhere");
+    panel.addEventListener("click", act);
+    isGivenUp = !(await hold("ifAvailable"));
+    if (isGivenUp) {
+      draw();
       return false;
     }
     record = await store.visit(number);
@@ -95,12 +98,11 @@ function keeperOf(number) {
 
   const giveUp = async () => {
     await flush();
-    form.dataset.given = "1";
-    show("elsewhere");
+    isGivenUp = true;
+    draw();
   };
 
   const takeOver = async () => {
-    delete form.dataset.given;
     await hold("steal");
     await new Promise((resolve) => setTimeout(resolve, HANDOVER));
     location.reload();
@@ -109,7 +111,7 @@ function keeperOf(number) {
   // -- keeping
 
   const changed = (event) => {
-    if (!event.target.name || event.target.type === "file" || !isOpen() || form.dataset.given) return;
+    if (!event.target.name || event.target.type === "file" || !isOpen() || isGivenUp) return;
     isDirty = true;
     timer ||= setTimeout(flush, WAIT);
   };
@@ -186,16 +188,15 @@ function keeperOf(number) {
   // -- showing
 
   const draw = () => {
-    const state = !isOurs() ? "not-yours" : stateOf(record);
+    const state = isGivenUp ? "elsewhere" : isOurs() ? stateOf(record) : "not-yours";
     const isShut = state === "not-yours" || !isOpen();
-    form.hidden = ["sent", "not-yours"].includes(state);
+    form.hidden = ["sent", "not-yours", "elsewhere"].includes(state);
     for (const field of form.elements) if (field.tagName === "FIELDSET" || field.type === "submit") field.disabled = isShut;
     if (isOurs()) showProblems(form, panel, record?.state === "refused" ? record : null);
     show(state);
   };
 
   const show = (state) => {
-    if (state === "elsewhere") form.hidden = true;
     const states = state.split(" ");
     for (const part of panel.querySelectorAll("[data-when]")) {
       part.hidden = !part.dataset.when.split(" ").some((each) => states.includes(each));
@@ -239,7 +240,6 @@ function keeperOf(number) {
     store.listen((other) => other === number && reread());
   };
 
-  panel.addEventListener("click", act);
   return { begin, watch };
 }
 
