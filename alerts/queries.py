@@ -8,8 +8,18 @@ from typing import TYPE_CHECKING
 from uuid import UUID
 
 from django.db.models.functions import Lower
+from django.utils import timezone
 
-from alerts.models import LIVE_STATES, AgencyContact, Incident, IncidentState, SiteContact, Trigger, Verdict
+from alerts.models import (
+    LIVE_STATES,
+    AgencyContact,
+    Incident,
+    IncidentState,
+    QuietPeriod,
+    SiteContact,
+    Trigger,
+    Verdict,
+)
 from portal.accounts.addresses import proven_addresses
 from surveys.models import Site
 from surveys.queries import HistoryPoint, sound_history
@@ -83,3 +93,10 @@ def known_falls(site: Site) -> set[UUID]:
 def values_of(points: Sequence[HistoryPoint]) -> list[float]:
     """Their scores, in the unit of the index."""
     return [each.value for each in points if each.value is not None]
+
+
+def quiet_now(site: Site) -> QuietPeriod | None:
+    """The time of quiet in which a site is at this moment."""
+    now = timezone.now()
+    found = QuietPeriod.objects.filter(group=site.group_id, site=site, starts_at__lte=now, ends_at__gt=now)
+    return found.select_related("set_by").first()

@@ -153,15 +153,7 @@ class Migration(migrations.Migration):
                 ("id", models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
                 ("starts_at", models.DateTimeField(default=django.utils.timezone.now)),
                 ("ends_at", models.DateTimeField(verbose_name="until")),
-                ("reason", models.TextField(verbose_name="reason")),
-                (
-                    "settled_at",
-                    models.DateTimeField(
-                        blank=True,
-                        help_text="When what was held because of it was sent or found to be over.",
-                        null=True,
-                    ),
-                ),
+                ("reason", models.CharField(max_length=300, verbose_name="reason")),
             ],
             options={
                 "ordering": ["-starts_at"],

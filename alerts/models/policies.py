@@ -41,11 +41,8 @@ class QuietPeriod(models.Model):
     site = models.ForeignKey("surveys.Site", on_delete=models.CASCADE, related_name="quiet_periods")
     starts_at = models.DateTimeField(default=timezone.now)
     ends_at = models.DateTimeField(_("until"))
-    reason = models.TextField(_("reason"))
+    reason = models.CharField(_("reason"), max_length=300)
     set_by = models.ForeignKey("accounts.User", null=True, on_delete=models.PROTECT, related_name="+")
-    settled_at = models.DateTimeField(
-        null=True, blank=True, help_text="When what was held because of it was sent or found to be over."
-    )
 
     objects = GroupOwnedManager()
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from django.db.models import Max
 from django.utils import timezone
 
-from alerts.models import EventKind, Incident, IncidentState, Verdict
+from alerts.models import EventKind, Incident, IncidentState, QuietPeriod, Verdict
+from alerts.queries import quiet_now
 from alerts.services.events import add_event, save_change
 from alerts.services.telling import tell_coordinators, tell_next_contact
 from portal.accounts.access import Person
@@ -24,25 +25,36 @@ def open_incident(*, visit: Visit, verdict: Verdict, person: Person | None) -> I
     """
     now = timezone.now()
     checked = visit.status == Status.APPROVED
-    held = visit.group.hold_hours > 0 and not checked
+    quiet = quiet_now(visit.site)
+    send_by = send_time(visit, quiet, now)
     incident = Incident.objects.create(
         group=visit.group,
         site=visit.site,
         **_next_number(visit.group),
-        state=IncidentState.HELD if held else IncidentState.OPEN,
+        state=IncidentState.HELD if send_by else IncidentState.OPEN,
         opened_at=now,
-        send_by=now + timedelta(hours=visit.group.hold_hours) if held else None,
+        send_by=send_by,
         confirmed_at=now if checked else None,
     )
     incident.visits.add(visit)
     changes = {"state": [None, incident.state], "value": [None, verdict.value]}
     record_change(actor=person, verb="incident.opened", thing=incident, changes=changes)
     add_event(incident, EventKind.OPENED, person=person, visit=visit)
-    if held:
+    if quiet:
+        step = add_event(incident, EventKind.QUIET, visit=visit, note=quiet.reason)
+        tell_coordinators(incident, visit, step)
+    elif send_by:
         tell_coordinators(incident, visit, add_event(incident, EventKind.HELD, visit=visit))
     else:
         send_out(incident, visit)
     return incident
+
+
+def send_time(visit: Visit, quiet: QuietPeriod | None, now: datetime) -> datetime | None:
+    """When an alert of this visit leaves at the latest; None when nothing holds it back."""
+    hours = visit.group.hold_hours if visit.status != Status.APPROVED else 0
+    check = now + timedelta(hours=hours) if hours else None
+    return max((each for each in (check, quiet.ends_at if quiet else None) if each), default=None)
 
 
 def _next_number(group: Group) -> dict[str, int]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from django.utils import timezone
 
 from alerts.models import LIVE_STATES, EventKind, Incident, IncidentState, Verdict
+from alerts.queries import quiet_now
 from alerts.services.events import add_event, save_change
 from alerts.services.opening import open_incident, send_out
 from alerts.services.telling import tell_coordinators, tell_everybody_told, tell_of_pollution
@@ -72,10 +73,19 @@ def _go_on(incident: Incident, visit: Visit, event: str, person: Person | None) 
     if event == "approved":
         save_change(incident, "incident.confirmed", person=person, confirmed_at=timezone.now())
         if incident.state == IncidentState.HELD:
-            send_out(incident, visit)
+            _release(incident, visit)
             return
     if event != "returned" and incident.state != IncidentState.HELD:
         tell_everybody_told(incident, visit, step)
+
+
+def _release(incident: Incident, visit: Visit) -> None:
+    """A checked alert need not be held any longer, unless the site is quiet: then until that ends."""
+    quiet = quiet_now(incident.site)
+    if quiet is None:
+        send_out(incident, visit)
+    else:
+        save_change(incident, "incident.held_by_quiet", send_by=quiet.ends_at)
 
 
 def _lift(incident: Incident, visit: Visit, person: Person | None) -> None:

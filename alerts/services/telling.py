@@ -9,7 +9,7 @@ from django.utils import timezone
 from alerts.contact_duties import duties_of, policy_of
 from alerts.duty import Duty, add_working_time, first_on_duty
 from alerts.models import AgencyContact, EventKind, Incident, IncidentEvent, Verdict
-from alerts.queries import site_contacts_of
+from alerts.queries import quiet_now, site_contacts_of
 from alerts.services.events import add_event, save_change
 from alerts.services.messages import owe_incident_mail, owe_pollution_mail
 from portal.accounts.models import Group, Role, User
@@ -66,9 +66,13 @@ def told_contacts(incident: Incident) -> list[AgencyContact]:
 
 
 def tell_everybody_told(incident: Incident, visit: Visit, step: IncidentEvent) -> None:
-    """Owe news of a step to the contacts who had the alert and to the coordinators."""
-    for contact in told_contacts(incident):
-        owe_incident_mail(incident, visit, step, to=contact)
+    """Owe news of a step to the contacts who had the alert and to the coordinators.
+
+    A further low visit while the site is quiet is news for the coordinators only.
+    """
+    if step.kind != EventKind.JOINED or quiet_now(incident.site) is None:
+        for contact in told_contacts(incident):
+            owe_incident_mail(incident, visit, step, to=contact)
     tell_coordinators(incident, visit, step)
 
 

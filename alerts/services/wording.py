@@ -52,6 +52,7 @@ WITH_EVIDENCE = frozenset(
         EventKind.UPDATED,
         EventKind.CONFIRMED,
         EventKind.REMINDED,
+        EventKind.QUIET,
     }
 )
 
