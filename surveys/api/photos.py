@@ -69,5 +69,5 @@ class ApiVisitPhoto(PortalView):
         upload = request.FILES.get("photo")
         if upload is None:
             raise InvalidPhoto(_("Choose a picture first."))
-        caption = str(request.data.get("caption", ""))
+        caption = str(request.POST.get("caption", ""))
         return send_photo(person=self.person, visit=visit, number=number, upload=upload, caption=caption)

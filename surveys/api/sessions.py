@@ -35,15 +35,15 @@ class PortalSession(SessionAuthentication):
         # Without this header the framework answers 403, which a program takes for a refusal of the visit.
         return "Session"
 
-    def enforce_csrf(self, request: Request) -> None:  # type: ignore[override]
+    def enforce_csrf(self, request: Request) -> None:
         try:
-            super().enforce_csrf(request)  # type: ignore[arg-type]
+            super().enforce_csrf(request)
         except PermissionDenied as refusal:
             raise StaleToken(refusal.detail) from refusal
 
 
-class PortalSessionScheme(SessionScheme):
+class PortalSessionScheme(SessionScheme):  # type: ignore[no-untyped-call]
     """The same in the interface's schema."""
 
-    target_class = PortalSession
+    target_class = "surveys.api.sessions.PortalSession"
     name = "portalSession"

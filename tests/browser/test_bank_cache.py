@@ -15,6 +15,7 @@ from surveys import release as releases
 from surveys.models import Site
 from surveys.release import release, static_addresses
 from surveys.views import bank
+from surveys.views.shared import find_site
 from tests.browser.checks import PageFor, assert_accessible, session_key_for
 from tests.conftest import Cast
 from tests.factories import SiteFactory
@@ -46,7 +47,8 @@ def make_ready(page: Page) -> None:
 def sign_in(page: Page, user: User) -> None:
     """As if that person had signed in on this phone in the place of whoever was."""
     (cookie,) = [each for each in page.context.cookies() if each["name"] == "sessionid"]
-    page.context.add_cookies([{**cookie, "value": session_key_for(user)}])  # type: ignore[list-item]
+    new: Any = {**cookie, "value": session_key_for(user)}
+    page.context.add_cookies([new])
 
 
 def site_page(site: Site, name: str = "bank_site") -> str:
@@ -194,7 +196,6 @@ def test_a_network_that_hardly_moves_is_not_waited_for(
 ) -> None:
     page = phone_of(page_for, cast.volunteer)
     make_ready(page)
-    find_site = bank.find_site
 
     def slowly(*arguments: Any) -> Site:
         time.sleep(8)

@@ -88,22 +88,23 @@ def test_every_page_names_the_manifest_and_an_icon_for_the_home_screen() -> None
 # -- icons
 
 
-def corner_and_middle(name: str) -> tuple[tuple[int, ...], set[tuple[int, ...]]]:
+def corner_and_frame(name: str) -> tuple[Any, set[Any]]:
+    """The colour of the corner, and those of a line across and one down at a tenth of the width."""
     picture = Image.open(io.BytesIO(icon_png(name))).convert("RGB")
     edge = picture.width // 10
     frame = [*((x, edge) for x in range(picture.width)), *((edge, y) for y in range(picture.height))]
-    return picture.getpixel((0, 0)), {picture.getpixel(place) for place in frame}  # type: ignore[return-value]
+    return picture.getpixel((0, 0)), {picture.getpixel(place) for place in frame}
 
 
 @pytest.mark.parametrize("name", [name for name, icon in ICONS.items() if icon.is_maskable])
 def test_a_maskable_icon_fills_its_square_and_keeps_its_drawing_to_the_middle(name: str) -> None:
     """Its safe zone is a circle of two fifths of its width (W3C Web Application Manifest, icon masks)."""
-    corner, frame = corner_and_middle(name)
+    corner, frame = corner_and_frame(name)
     assert frame == {corner} == {(6, 48, 58)}
 
 
 def test_a_plain_icon_has_round_corners() -> None:
-    corner, _frame = corner_and_middle("192")
+    corner, _frame = corner_and_frame("192")
     assert corner != (6, 48, 58)
 
 

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from django.contrib import messages
 from django.contrib.messages.storage.base import Message
+from django.contrib.messages.storage.cookie import CookieStorage
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
@@ -65,7 +66,7 @@ def test_a_page_is_packed_for_the_way(cast: Cast, client: Client, name: str) -> 
 
 @pytest.mark.parametrize("name", PAGES)
 def test_a_kept_page_takes_no_message_that_waits_for_the_desk(cast: Cast, client: Client, name: str) -> None:
-    cookie = messages.storage.cookie.CookieStorage(Client().get("/").wsgi_request)
+    cookie: Any = CookieStorage(Client().get("/").wsgi_request)
     client.cookies["messages"] = cookie._encode([Message(messages.SUCCESS, "The changes are saved.")])
     assert "The changes are saved." not in client.get(address(name, cast.site)).content.decode()
     desk = client.get(reverse("group_desk", args=[cast.group.slug]))
