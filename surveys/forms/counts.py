@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy
 from scoring.taxa import roll_up, suggest
 from surveys.forms.posted import PRESENT
 from surveys.models import ListTaxon
+from surveys.provisional import provisional_for
 
 RANGES: dict[str, str | Promise] = {
     "1-9": "1–9",
@@ -42,6 +43,7 @@ class CountRow:
     count: str = ""
     range: str = ""
     is_none: bool = False
+    by_key: bool = False
     recorded_as: str = ""
     errors: tuple[str, ...] = ()
     findings: tuple[str, ...] = ()
@@ -49,7 +51,7 @@ class CountRow:
     @property
     def is_filled(self) -> bool:
         """Whether anything was entered."""
-        return bool(self.count or self.range or self.is_none)
+        return bool(self.count or self.range or self.is_none or self.by_key)
 
     @property
     def suggestions(self) -> list[str]:
@@ -102,6 +104,7 @@ class CountTable:
         self._errors = errors
         self._findings = findings or {}
         self._listed = listed
+        self.provisional = provisional_for(tuple(taxon.taxon for taxon in taxa))
         self.sections = tuple(self._sections(taxa))
         self.others, self.spare = self._named_rows("other", others, SPARE_ROWS)
         self.whole, self.whole_spare = self._named_rows("whole", whole, 1)
@@ -161,6 +164,7 @@ class CountTable:
             count="" if count == "0" and is_none else count,
             range=chosen,
             is_none=is_none,
+            by_key=bool(entry.get("by_key")),
             recorded_as=str(entry.get("recorded_as", "")),
             errors=tuple(self._errors.get(key, ())) if entry else (),
             findings=tuple(self._findings.get(key, ())) if entry else (),

@@ -87,6 +87,7 @@ TAXA = st.sampled_from(["Baetidae", "Chironomidae", "Asellidae", "Heptageniidae"
 # A count of 0 comes back as the tick at "looked for, none", which says the same.
 NUMBERS = TYPED.filter(lambda typed: typed != "0")
 COUNTED = st.dictionaries(TAXA.map(lambda taxon: f"counts-{taxon}-count"), NUMBERS, max_size=3)
+KEYED = st.dictionaries(TAXA.map(lambda taxon: f"counts-{taxon}-key"), st.just("on"), max_size=2)
 RANGED = st.dictionaries(
     TAXA.map(lambda taxon: f"counts-{taxon}-range"), st.sampled_from(["1-9", "10-99", "1000+"]), max_size=2
 )
@@ -125,11 +126,11 @@ def test_every_field_shows_what_was_typed(
 
 
 @fuzz(40)
-@given(counted=COUNTED, ranged=RANGED)
+@given(counted=COUNTED, ranged=RANGED, keyed=KEYED)
 def test_every_row_of_the_list_shows_what_was_typed(
-    cast: Cast, draft: Draft, counted: dict[str, str], ranged: dict[str, str]
+    cast: Cast, draft: Draft, counted: dict[str, str], ranged: dict[str, str], keyed: dict[str, str]
 ) -> None:
-    typed = counted | ranged
+    typed = counted | ranged | keyed
     shown = shown_after(cast, draft, typed)
     assert {name: shown.get(name, "") for name in typed} == typed
 

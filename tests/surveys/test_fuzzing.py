@@ -83,7 +83,9 @@ ROW_FIELDS = st.builds(
     lambda kind, key, part: f"{kind}-{key}-{part}",
     st.sampled_from(["spots", "measurements", "counts", "other", "whole"]),
     KEYS | st.text(max_size=8),
-    st.sampled_from([*SPOT_PARTS, "value", "unit", "count", "range", "none", "name", "as", "number", ""]),
+    st.sampled_from(
+        [*SPOT_PARTS, "value", "unit", "count", "range", "none", "key", "name", "as", "number", ""]
+    ),
 )
 VISIT_POSTS = st.dictionaries(VISIT_FIELDS | ROW_FIELDS, TEXTS, max_size=12)
 SITE_FIELDS = st.sampled_from([*SiteForm.base_fields])
