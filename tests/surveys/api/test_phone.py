@@ -8,7 +8,10 @@ from urllib.parse import urlencode
 from uuid import uuid4
 
 import pytest
+from django.db import transaction
 from django.test import Client
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from rest_framework.test import APIClient
 
 from portal.accounts.models import Role
@@ -186,6 +189,57 @@ def test_it_refuses_a_list_that_is_not_the_groups(cast: Cast, client_of: ClientO
     number = {"neighbour": str(theirs.pk), "unknown": str(uuid4()), "nonsense": "x"}[whose]
     answer = put(client_of("volunteer"), typed(cast, recording_list=number))
     assert (answer.status_code, list(controls(answer))) == (422, ["recording_list"])
+
+
+# -- whatever is sent
+
+NAMES = [
+    "site",
+    "visited_on",
+    "was_made",
+    "recorder",
+    "recording_list",
+    "partner",
+    "kit",
+    "notes",
+    "started_at",
+    "checklist_at",
+    "spots-1-kicks",
+    "spots-1-timed",
+    "spots-99-seconds",
+    "spots-x-kicks",
+    "measurements-ph-value",
+    "measurements--unit",
+    "counts-Baetidae-count",
+    "counts--count",
+    "counts-Elmidae-range",
+    "other-1-name",
+    "other-1-count",
+    "other-1-as",
+    "whole-1-name",
+    "fraction_sorted",
+]
+junk = st.one_of(
+    st.text(st.characters(codec="utf-8"), max_size=40),
+    st.sampled_from(
+        ["", "\x00", "9" * 400, "1e400", "present", "no", str(uuid4()), "<b>", "-1", "1/0", "{}", "[1]"]
+    ),
+)
+
+
+@settings(
+    max_examples=80,
+    derandomize=True,
+    database=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
+@given(st.dictionaries(st.sampled_from(NAMES), junk, max_size=8))
+def test_it_answers_junk_with_words(cast: Cast, client_of: ClientOf, fields: dict[str, str]) -> None:
+    with transaction.atomic():
+        answer = put(client_of("volunteer"), typed(cast) | fields)
+        transaction.set_rollback(True)
+    assert answer.status_code in {201, 422}, answer.content
+    assert answer.status_code == 201 or all(each["message"] for each in answer.json()["problems"])
 
 
 # -- who is signed in

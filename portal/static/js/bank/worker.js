@@ -12,6 +12,7 @@
   // One bar of signal is often worse than none: a page that is kept is not waited for longer than this.
   const PATIENCE = 3000;
   const AT_ONCE = 4;
+  const ANY = { ignoreVary: true };
   const FRESH = { navigation: 60_000, message: 600_000 };
 
   // -- a new release: all of its files or none
@@ -77,8 +78,8 @@
   const keep = async (cache, address, answer, version) => {
     const headers = new Headers(answer.headers);
     headers.set(VERSION, version);
-    // The text is unpacked by now.
-    headers.delete("Content-Encoding");
+    // The text is unpacked by now, and it is the only one kept, whatever a browser asks for beside it.
+    for (const name of ["Content-Encoding", "Vary"]) headers.delete(name);
     await cache.put(address, new Response(await answer.blob(), { headers }));
   };
 
@@ -161,13 +162,13 @@
     } catch (failure) {
       if (kept) return kept;
       if (event.request.mode !== "navigate") throw failure;
-      return (await caches.open(ownFiles)).match(setup.offline);
+      return (await caches.open(ownFiles)).match(setup.offline, ANY);
     }
   };
 
   const answerFile = async (request) => {
-    const own = await (await caches.open(ownFiles)).match(request);
-    return own ?? (await caches.match(request)) ?? fetch(request);
+    const own = await (await caches.open(ownFiles)).match(request, ANY);
+    return own ?? (await caches.match(request, ANY)) ?? fetch(request);
   };
 
   const isPage = ({ pathname }) => pathname.startsWith(setup.home) && !pathname.includes(".") && pathname !== setup.state;
