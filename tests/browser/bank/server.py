@@ -36,7 +36,14 @@ class Portal:
             "DEBUG": "1",
             "MEDIA_ROOT": str(self._folder / "media"),
         }
-        command = [sys.executable, "manage.py", "runserver", "--noreload", "--skip-checks", f"{HOST}:{self.port}"]
+        command = [
+            sys.executable,
+            "manage.py",
+            "runserver",
+            "--noreload",
+            "--skip-checks",
+            f"{HOST}:{self.port}",
+        ]
         with (self._folder / "portal.log").open("ab") as log:
             self._process = subprocess.Popen(
                 command, cwd=PROJECT, env=environment, stdout=log, stderr=log, start_new_session=True

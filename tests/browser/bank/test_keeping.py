@@ -25,6 +25,8 @@ from tests.conftest import Cast
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
+LOG = '[{"started_at": "2026-05-03T10:00:00+01:00", "seconds": 30}]'
+
 
 @pytest.fixture
 def number() -> str:
@@ -101,12 +103,18 @@ def test_one_tab_at_a_time_types_into_a_visit_and_the_other_may_take_over(
 def test_a_visit_outlives_a_change_of_the_site_and_its_list(cast: Cast, phone: Page, number: str) -> None:
     open_form(phone, cast.site, number)
     fill_in(phone)
+    phone.evaluate("document.querySelector('[name=counts-Heptageniidae-key]').click()")
+    write_timer_log(phone)
+    phone.get_by_label("Notes").fill("Before the change")
+    await_kept(phone, number, "Before the change")
     before = cast.site.recording_list
     give_other_plan(cast)
     phone.goto(HOME)
     open_form(phone, cast.site, number)
     expect(phone.locator("[name=other-1-name]")).to_have_value("Heptageniidae")
     expect(phone.locator("[name=other-1-range]")).to_have_value("10-99")
+    expect(phone.locator("[name=other-1-key]")).to_be_checked()
+    expect(phone.locator("[name=spots-1-timed]")).to_have_value(LOG)
     expect(phone.get_by_text("Kept from an earlier form")).to_be_visible()
     assert_accessible(phone)
     submit(phone)
@@ -114,6 +122,18 @@ def test_a_visit_outlives_a_change_of_the_site_and_its_list(cast: Cast, phone: P
     assert_once(cast.site, number)
     visit = Visit.objects.of_group(cast.group).get()
     assert (visit.recording_list, visit.spots.count()) == (before, 3)
+
+
+def write_timer_log(phone: Page) -> None:
+    """As the kick timer does: into a field that nobody sees."""
+    phone.evaluate(
+        """log => {
+            const field = document.querySelector("[name=spots-1-timed]");
+            field.value = log;
+            field.dispatchEvent(new Event("input", { bubbles: true }));
+        }""",
+        LOG,
+    )
 
 
 def give_other_plan(cast: Cast) -> None:

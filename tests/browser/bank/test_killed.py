@@ -32,7 +32,9 @@ from tests.conftest import Cast
 from tests.processes import await_true, naming
 
 pytestmark = [pytest.mark.browser, pytest.mark.faults, pytest.mark.django_db(transaction=True)]
-WAITING = "SELECT count(*) FROM pg_stat_activity WHERE wait_event_type = 'Lock' AND datname = current_database()"
+WAITING = (
+    "SELECT count(*) FROM pg_stat_activity WHERE wait_event_type = 'Lock' AND datname = current_database()"
+)
 
 
 @pytest.fixture

@@ -44,8 +44,13 @@ def allow(page: Page, size: int | None) -> None:
 def fill_other_place(page: Page) -> None:
     """Take all the room of the browser's second, smaller place as well."""
     page.evaluate(
-        """() => { for (let size = 2 ** 20; size; size = Math.floor(size / 2))
-            try { for (let n = 0; n < 99; n += 1) localStorage.setItem(`x${size}-${n}`, "x".repeat(size)); } catch {} }"""
+        """() => {
+            for (let size = 2 ** 20; size; size = Math.floor(size / 2)) {
+                try {
+                    for (let n = 0; n < 99; n += 1) localStorage.setItem(`x${size}-${n}`, "x".repeat(size));
+                } catch {}
+            }
+        }"""
     )
 
 

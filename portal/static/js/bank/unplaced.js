@@ -6,7 +6,7 @@ export function keepUnplaced(form, entries) {
   const counts = new Map();
   const rest = [];
   for (const [name, value] of entries) {
-    const taxon = /^counts-(.+)-(count|range|none)$/.exec(name);
+    const taxon = /^counts-(.+)-(count|range|none|key)$/.exec(name);
     if (taxon && value) counts.set(taxon[1], [...(counts.get(taxon[1]) ?? []), [taxon[2], value]]);
     else if (value && !name.startsWith("counts-")) rest.push([name, value]);
   }
@@ -21,8 +21,8 @@ function moveToOthers(form, taxon, parts) {
   row.querySelector("input[name$='-name']").value = taxon;
   for (const [part, value] of parts) {
     const field = row.querySelector(`[name$='-${part}']`);
-    if (field.type === "checkbox") field.checked = true;
-    else field.value = value;
+    if (field?.type === "checkbox") field.checked = true;
+    else if (field) field.value = value;
   }
   // As if it were typed: so there is always an empty row left.
   row.querySelector("input").dispatchEvent(new Event("input", { bubbles: true }));
