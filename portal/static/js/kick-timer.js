@@ -122,15 +122,16 @@ function kickTimer(root, scope) {
     const made = finished(logOf(current)).length;
     const next = goOn();
     const total = numbers().reduce((sum, each) => sum + Number(secondsOf(logOf(each))), 0);
-    dialog.dataset.phase = next === null && again === null ? "done" : "wait";
-    part("where").textContent = whereWords(made);
+    const isDone = next === null && again === null;
+    dialog.dataset.phase = isDone ? "done" : "wait";
+    part("where").textContent = isDone ? words.allDone : whereWords(made);
     part("result").textContent = result;
     part("net").hidden = !result || again !== null;
     part("again-words").hidden = again === null;
     part("place").hidden = made > 0 && again === null;
     part("typed").textContent = spotState(current).typed ? fill(words.typed, { spot: current }) : "";
     part("total").textContent = fill(words.total, { seconds: Math.round(total * 10) / 10, planned: plannedSeconds() });
-    part("start-words").textContent = next === null && again === null ? words.more : words.start;
+    part("start-words").textContent = isDone ? words.more : words.start;
     part("again").hidden = !made || again !== null;
     part("skip").hidden = next !== current || again !== null;
     showSpots();
@@ -172,7 +173,8 @@ function kickTimer(root, scope) {
     if (run || !dialog.open) return;
     const { seconds } = plan();
     const plansTone = speaks() ? (mark) => mark.kind === "start" || mark.kind === "stop" : () => true;
-    run = new KickRun({ seconds, tones: hasSound ? tones : null, plan: plansTone, onSign: showSign, onEnd: ended });
+    const listeners = { onSign: showSign, onBegin: noteBeginning, onEnd: ended };
+    run = new KickRun({ seconds, tones: hasSound ? tones : null, plan: plansTone, ...listeners });
     dialog.dataset.phase = "ready";
     part("number").textContent = "";
     part("phase").textContent = words.ready;
@@ -185,9 +187,8 @@ function kickTimer(root, scope) {
     dialog.dataset.phase = isKick ? "kick" : "ready";
     const text = String(Math.abs(mark.number));
     part("number").textContent = isKick ? text : `\u2212${text}`;
-    part("number").dataset.digits = text.length;
+    part("number").dataset.length = part("number").textContent.length;
     part("phase").textContent = isKick ? words.kick : words.ready;
-    if (mark.kind === "start") noteBeginning();
     if (speaks() && (mark.kind === "ready" || mark.kind === "count")) {
       speech.say(isKick ? text : fill(words.minus, { number: text }));
     }

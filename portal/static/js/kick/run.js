@@ -2,18 +2,21 @@
 // hidden tab or a sleeping phone changes when a sign is shown, and never what is said to have been done.
 import { markAt, marksOf, untilNext } from "./schedule.js";
 
-// Time to plan the first tone before it is due, ms.
-const LEAD = 250;
+// Time to plan the tones and to draw the page before the first sign is due, ms.
+const LEAD = 400;
+// Time in which a sign is drawn, ms.
+const AFTER = 60;
 // The end is given by the clock; where nobody could hear it and it is noticed so late, nobody knows when the kick ended.
 const TOO_LATE = 2000;
 // The clocks of page and phone part when the phone sleeps or is set.
 const SLEPT = 500;
 
 export class KickRun {
-  // `tones` may be null. `onSign(mark, lateness in ms)`; `onEnd({startedAt, milliseconds, how})`, how: "whole", "cut",
-  // "cancelled" (before it began) or "unknown" (the phone slept).
-  constructor({ seconds, tones, plan, onSign, onEnd }) {
-    Object.assign(this, { seconds, tones, onSign, onEnd });
+  // `tones` may be null; `plan(mark)` says which signs have one. `onSign(mark, lateness in ms)`; `onBegin()` soon after
+  // the start; `onEnd({startedAt, milliseconds, how})`, how: "whole", "cut", "cancelled" (before it began) or "unknown"
+  // (the phone slept).
+  constructor({ seconds, tones, plan, onSign, onBegin, onEnd }) {
+    Object.assign(this, { seconds, tones, onSign, onBegin, onEnd });
     this.marks = marksOf(seconds);
     this.planned = plan ?? (() => true);
     this.isOver = false;
@@ -34,15 +37,24 @@ export class KickRun {
     const elapsed = performance.now() - this.zero;
     const mark = markAt(this.marks, elapsed);
     if (mark && mark !== this.shown) this.show(mark, elapsed - mark.at);
-    if (mark?.kind === "stop") return this.end("whole");
+    if (mark?.kind === "stop") return this.finish();
     this.tones?.realign();
     this.timer = setTimeout(this.tick, Math.max(untilNext(this.marks, performance.now() - this.zero), 1));
   };
 
   show(mark, lateness) {
     this.shown = mark;
-    if (mark.number >= 0) this.startedAt ??= this.signAt("start");
     this.onSign(mark, lateness);
+    if (mark.number < 0 || this.startedAt !== undefined) return;
+    this.startedAt = this.signAt("start");
+    // Whatever is to be noted waits until the sign is on the screen.
+    setTimeout(() => this.isOver || this.onBegin(), AFTER);
+  }
+
+  finish() {
+    const endedAt = this.signAt("stop");
+    this.isOver = true;
+    setTimeout(() => this.end("whole", endedAt), AFTER);
   }
 
   // When a sign was given: its tone is exact; without one it was given when it was shown, which is now.
@@ -56,14 +68,13 @@ export class KickRun {
     if (this.isOver) return;
     this.tick();
     if (this.isOver) return;
+    this.isOver = true;
     this.end(this.startedAt !== undefined && at > this.startedAt ? "cut" : "cancelled", at);
   }
 
-  end(how, at) {
-    this.isOver = true;
+  end(how, endedAt) {
     clearTimeout(this.timer);
     document.removeEventListener("visibilitychange", this.tick);
-    const endedAt = at ?? this.signAt("stop");
     // A whole kick goes on sounding: its last tone is its end.
     if (how === "cut") this.tones?.stopNow();
     if (how === "cancelled") this.tones?.silence();
