@@ -81,7 +81,16 @@ CEILINGS = {
     "api_visit": 10,
 }
 OWN = {"visit_submit", "visit_mend"}
-OPEN = {"rules_table", "api_schema", "bank_key", "bank_offline", "bank_timer", "bank_worker", "bank_manifest", "bank_icon"}
+OPEN = {
+    "rules_table",
+    "api_schema",
+    "bank_key",
+    "bank_offline",
+    "bank_timer",
+    "bank_worker",
+    "bank_manifest",
+    "bank_icon",
+}
 
 
 @pytest.fixture
