@@ -64,6 +64,7 @@ def test_a_thumb_counts_and_takes_back_several_steps(page: Page) -> None:
     expect(page.get_by_text("3 animals, 2 taxa")).to_be_visible()
     undo(page)
     expect(page.locator("[data-tray-said]")).to_have_text("Undone. Heptageniidae: 3")
+    expect(page.locator("[data-last-step]")).to_have_text("Undone. Heptageniidae: 3")
     undo(page)
     undo(page)
     expect(field(page, "Baetidae")).to_have_value("")
@@ -176,6 +177,18 @@ def test_the_tally_shows_what_was_found_and_what_is_searched(page: Page) -> None
     expect(row_of(page, "Baetidae")).to_be_visible()
     page.get_by_role("button", name="All groups").tap()
     expect(row_of(page, "Caenidae")).to_be_visible()
+
+
+def test_large_letters_leave_the_buttons_on_the_screen(page: Page) -> None:
+    page.get_by_role("button", name="Tally").tap()
+    page.get_by_label("Find a group").fill("baetidae")
+    page.locator("html").evaluate("html => { html.style.fontSize = '200%'; }")
+    for step in (-1, 1, 10):
+        button = row_of(page, "Baetidae").locator(f"[data-step='{step}']")
+        assert button.evaluate("button => button.scrollWidth <= button.clientWidth")
+        box = button.bounding_box()
+        assert box
+        assert box["x"] + box["width"] <= NARROW
 
 
 def test_the_phone_remembers_how_somebody_counts(page: Page) -> None:

@@ -53,8 +53,8 @@ if (table) {
     showLast();
   };
 
-  const showLast = () => {
-    bar.querySelector("[data-last-step]").textContent = steps.at(-1)?.words.done ?? "";
+  const showLast = (words = steps.at(-1)?.words.done ?? "") => {
+    bar.querySelector("[data-last-step]").textContent = words;
     // Not disabled, which would take the focus from whoever presses it to the end.
     undo.setAttribute("aria-disabled", String(steps.length === 0));
   };
@@ -65,10 +65,11 @@ if (table) {
     if (!step) return;
     for (const { field, before } of step.changes) put(field, before);
     hold();
-    showLast();
+    const undone = `${undo.dataset.undone} ${step.words.undone}`;
+    showLast(undone);
     const parts = new Map(step.changes.map(({ field }) => [field.closest(".count-section, [data-other-rows]"), field]));
     parts.forEach(tell);
-    say(table, `${undo.dataset.undone} ${step.words.undone}`);
+    say(table, undone);
   };
 
   const count = (row, by) => {
