@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from uuid import uuid4
 
 import pytest
 from django.urls import reverse
@@ -11,8 +12,21 @@ from playwright.sync_api import Page, expect
 
 from surveys.models import Draft
 from tests.browser.checks import PageFor
-from tests.browser.kicking import PHONE, address_of, kick, part, planned_draft, stop_clock, timer_in_form
+from tests.browser.kicking import (
+    PHONE,
+    address_of,
+    kick,
+    lengths,
+    log_of,
+    part,
+    planned_draft,
+    press_start,
+    stop_clock,
+    timer_in_form,
+    value,
+)
 from tests.conftest import Cast
+from tests.processes import await_true
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -121,3 +135,21 @@ class TestPractising:
         practice.reload()
         expect(practice.get_by_text(re.compile("Timed by the phone"))).to_be_hidden()
         assert practice.evaluate("Object.keys(localStorage).filter((key) => key !== 'rifflebook.timer')") == []
+
+
+def test_the_form_of_the_bank_keeps_each_kick_on_the_phone(cast: Cast, page_for: PageFor) -> None:
+    """Without a network, and through a page that is closed in the middle of the next kick; in real time."""
+    cast.site.seconds_per_kick = 1
+    cast.site.save()
+    place = {"slug": cast.group.slug, "site_id": cast.site.pk}
+    page = page_for(cast.volunteer, width=PHONE)
+    page.goto(f"{reverse('bank_visit', kwargs=place)}#{uuid4()}")
+    part(page, "open").click()
+    press_start(page)
+    await_true(lambda: len(lengths(page)) == 1, "the kick never ended", patience=20)
+    press_start(page)
+    await_true(lambda: len(log_of(page)) == 2, "the next kick never began", patience=20)
+    page.reload()
+    expect(part(page, "lost")).to_contain_text("A kick at spot 1 was running when the page was closed.")
+    assert lengths(page) == pytest.approx([1], abs=0.05)
+    assert value(page, 1, "kicks") == "1"
