@@ -123,9 +123,11 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": 600, "socket_connect_ti
 # A nudge must never hold a page up: when the broker is gone the sweep delivers instead.
 CELERY_TASK_PUBLISH_RETRY = False
 CELERY_TIMEZONE = "UTC"
+CELERY_BEAT_SCHEDULER = "portal.outbox.scheduler:SteadyScheduler"
 CELERY_BEAT_SCHEDULE = {
     "deliver-owed-messages": {"task": "portal.outbox.tasks.sweep_outbox", "schedule": 10.0},
     "watch-incidents": {"task": "alerts.tasks.watch_incidents", "schedule": 60.0},
+    "watch-repeats": {"task": "alerts.tasks.watch_repeat_visits", "schedule": 60.0},
     "watch-safe-returns": {"task": "surveys.tasks.watch_safe_returns", "schedule": 30.0},
     "resume-rescoring": {"task": "surveys.tasks.resume_rescoring", "schedule": 60.0},
     "resume-reports": {"task": "portal.reports.tasks.resume_reports", "schedule": 60.0},

@@ -34,7 +34,8 @@ def seconds_since() -> Mapping[str, int | None]:
     """For each part, how long ago it was last alive, s; None when it never was. Raises DatabaseError."""
     now = timezone.now()
     seen = dict(Heartbeat.objects.values_list("name", "at"))
-    return {part: int((now - seen[part]).total_seconds()) if part in seen else None for part in PARTS}
+    # A sign from the future, before the clock was set back, proves as little as an old one.
+    return {part: abs(int((now - seen[part]).total_seconds())) if part in seen else None for part in PARTS}
 
 
 @beat_init.connect

@@ -49,6 +49,7 @@ class Message(models.Model):
     class Meta:
         indexes = [
             models.Index(fields=["not_before"], name="outbox_owed", condition=models.Q(state="owed")),
+            models.Index(fields=["created_at"], name="outbox_owed_newest", condition=models.Q(state="owed")),
             models.Index(fields=["about_type", "about_id"]),
         ]
 
@@ -64,6 +65,9 @@ class Attempt(models.Model):
     message = models.ForeignKey(Message, on_delete=models.CASCADE, related_name="attempts")
     at = models.DateTimeField(default=timezone.now)
     succeeded = models.BooleanField()
+    no_server = models.BooleanField(
+        default=False, help_text="The server took nothing at all, whichever message it was."
+    )
     code = models.PositiveSmallIntegerField(null=True)
     answer = models.TextField(blank=True)
 

@@ -10,6 +10,7 @@ from django.db import models, transaction
 from django.utils import timezone
 
 from portal.accounts.models import Group
+from portal.outbox.claims import is_free
 from portal.outbox.models import Message, State
 from portal.outbox.nudging import nudge
 
@@ -64,9 +65,8 @@ def cancel_messages(about: models.Model, kind: str = "") -> int:
 
     A message that is being sent at this moment is left alone: it may be in the reader's inbox already.
     """
-    now = timezone.now()
     owed = Message.objects.across_groups("the record names its own group").filter(
-        models.Q(claimed_until=None) | models.Q(claimed_until__lt=now), state=State.OWED, **_about(about)
+        is_free(), state=State.OWED, **_about(about)
     )
     return owed.filter(**({"kind": kind} if kind else {})).update(state=State.CANCELLED)
 

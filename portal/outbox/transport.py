@@ -20,6 +20,7 @@ class Result(Enum):
 
     ACCEPTED = "accepted"
     TRY_AGAIN = "try again"
+    CUT_OFF = "cut off"
     NO_SERVER = "no server"
     REFUSED = "refused"
 
@@ -49,8 +50,9 @@ class Line:
     def send(self, mail: EmailMessage) -> Answer:
         """Hand `mail` to the server and return its answer; network trouble never raises.
 
-        Only a refusal of this recipient or content with 5xx is final. A refused login or sender is the
-        portal's own fault, mended by its operator: the message is tried again.
+        Only a refusal of this recipient or content with 5xx is final. A refused login or sender concerns every
+        message and is mended by the portal's operator: that is NO_SERVER. A line CUT_OFF may have carried the
+        message or not.
         """
         try:
             smtp = self._open()
@@ -62,7 +64,7 @@ class Line:
             return _converse(smtp, mail)
         except (OSError, smtplib.SMTPException) as problem:
             self.close()
-            return Answer(Result.TRY_AGAIN, None, _reason(problem))
+            return Answer(Result.CUT_OFF, None, _reason(problem))
 
     def close(self) -> None:
         """Say goodbye; every message is accepted or not by now, so whatever goes wrong changes nothing."""
@@ -124,7 +126,7 @@ def _converse(smtp: smtplib.SMTP, mail: EmailMessage) -> Answer:
     # Step by step, because `send_message` keeps the server's last words to itself.
     code, words = smtp.mail(mail["From"].addresses[0].addr_spec)
     if code >= 400:
-        return Answer(Result.TRY_AGAIN, code, _words(words))
+        return Answer(Result.NO_SERVER, code, _words(words))
     code, words = smtp.rcpt(mail["To"].addresses[0].addr_spec)
     if code < 400:
         code, words = _data(smtp, mail)

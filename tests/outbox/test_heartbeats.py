@@ -72,3 +72,10 @@ def test_it_is_not_written_for_every_job(scheduler: object) -> None:
     put_back(SCHEDULER, 60)
     before_task_publish.send(sender="any.task")
     assert seconds_since()[SCHEDULER] == pytest.approx(60, abs=5)
+
+
+def test_a_sign_from_the_future_is_none() -> None:
+    """The clock was set back: what was written before proves nothing now."""
+    note_alive(WORKER)
+    put_back(WORKER, -3600)
+    assert seconds_since()[WORKER] == pytest.approx(3600, abs=5)

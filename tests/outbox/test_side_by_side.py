@@ -11,7 +11,8 @@ import pytest
 from django.db import connection, transaction
 
 from portal.outbox import delivery
-from portal.outbox.delivery import claim, deliver
+from portal.outbox.claims import claim, owed
+from portal.outbox.delivery import deliver
 from portal.outbox.models import Message, State
 from portal.outbox.tasks import sweep_outbox
 from tests.mail import Postbox
@@ -60,8 +61,8 @@ def test_it_would_send_twice_without_the_claim(
     message = owe()
     both_have_it = threading.Barrier(2, timeout=10)
 
-    def unclaimed(owed: Any) -> Message | None:
-        found: Message | None = owed.first()
+    def unclaimed(messages: Any) -> Message | None:
+        found: Message | None = messages.first()
         both_have_it.wait()
         return found
 
@@ -74,7 +75,7 @@ def test_it_passes_over_a_row_that_is_locked(owe: Owe) -> None:
     locked, free = owe("a"), owe("b")
     with transaction.atomic():
         Message.objects.across_groups("test").select_for_update().get(id=locked.id)
-        found = side_by_side(lambda: claim(delivery._owed().order_by("created_at")))
+        found = side_by_side(lambda: claim(owed().order_by("created_at")))
     assert [each.id for each in found] == [free.id]
 
 

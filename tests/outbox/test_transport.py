@@ -134,14 +134,14 @@ def talking(*lines: bytes) -> Iterator[int]:
     [
         ([b"220 hello\r\n", b"250 hi\r\n", b"250 ok\r\n", b"550 no such user\r\n"], Result.REFUSED, 550),
         ([b"220 hello\r\n", b"250 hi\r\n", b"250 ok\r\n", b"450 later\r\n"], Result.TRY_AGAIN, 450),
-        ([b"220 hello\r\n", b"250 hi\r\n", b"550 you again\r\n"], Result.TRY_AGAIN, 550),
+        ([b"220 hello\r\n", b"250 hi\r\n", b"550 you again\r\n"], Result.NO_SERVER, 550),
         (
             [b"220 hello\r\n", b"250 hi\r\n", b"250 ok\r\n", b"250 ok\r\n", b"554 no data\r\n"],
             Result.REFUSED,
             554,
         ),
-        ([b"220 hello\r\n", b"250 hi\r\n", b"250 ok\r\n", b"250 ok\r\n"], Result.TRY_AGAIN, None),
-        ([b"220 hello\r\n", b"250 hi\r\n"], Result.TRY_AGAIN, None),
+        ([b"220 hello\r\n", b"250 hi\r\n", b"250 ok\r\n", b"250 ok\r\n"], Result.CUT_OFF, None),
+        ([b"220 hello\r\n", b"250 hi\r\n"], Result.CUT_OFF, None),
         ([b"554 go away\r\n"], Result.NO_SERVER, 554),
         ([b"421 busy\r\n"], Result.NO_SERVER, 421),
         ([b"SSH-2.0-nonsense\r\n"], Result.NO_SERVER, -1),
@@ -224,7 +224,7 @@ class TestLine:
         with Line() as line:
             assert self.carry(line, 0) is Result.ACCEPTED
             postbox.drop_in_data = True
-            assert self.carry(line, 1) is Result.TRY_AGAIN
+            assert self.carry(line, 1) is Result.CUT_OFF
             postbox.drop_in_data = False
             assert self.carry(line, 2) is Result.ACCEPTED
         assert len(postbox.callers) == 2
