@@ -50,7 +50,7 @@ def test_it_knows_no_visit_of_another_group(cast: Cast) -> None:
 
 def test_it_tells_nobody_anything(watch: Watch) -> None:
     visit = watch.submit_low()
-    assert APIClient().get(f"/api/v1/groups/alder-beck/visits/{visit.pk}/verdict/").status_code == 403
+    assert APIClient().get(f"/api/v1/groups/alder-beck/visits/{visit.pk}/verdict/").status_code == 401
 
 
 def test_it_takes_few_queries(watch: Watch) -> None:
@@ -58,5 +58,5 @@ def test_it_takes_few_queries(watch: Watch) -> None:
     client.force_login(watch.cast.volunteer)
     with CaptureQueriesContext(connection) as counted:
         client.get(f"/api/v1/groups/alder-beck/visits/{visit.pk}/verdict/")
-    # Session, account, memberships, verdict with its trigger.
-    assert len(counted) == 4
+    # Session, account, memberships, verdict with its trigger and visit, the score in force.
+    assert len(counted) == 5
