@@ -81,6 +81,7 @@ MIDDLEWARE = [
     "allauth.account.middleware.AccountMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "portal.accounts.middleware.PersonMiddleware",
+    "portal.views.unwritable.UnwritableMiddleware",
 ]
 
 ROOT_URLCONF = "portal.urls"
