@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Callable
 from typing import Any
 
 from django.urls import reverse
@@ -70,6 +71,16 @@ def await_state(page: Page, number: str, state: str) -> None:
     await_true(
         lambda: kept(page, number)["state"] == state, f"never {state}: {kept(page, number)}", patience=20
     )
+
+
+def await_in(page: Page, happened: Callable[[], bool], otherwise: str) -> None:
+    """Wait until it happened, and let the browser's own events come through meanwhile."""
+
+    def passed() -> bool:
+        page.wait_for_timeout(20)
+        return happened()
+
+    await_true(passed, otherwise, patience=20)
 
 
 def assert_once(site: Site, *numbers: str) -> None:

@@ -73,7 +73,7 @@ def test_the_list_leads_back_to_what_was_being_typed(cast: Cast, phone: Page, nu
     phone.get_by_label("Notes").fill("Half done")
     await_kept(phone, number, "Half done")
     phone.goto(HOME)
-    row = phone.locator("[data-phone-list] li")
+    row = phone.locator(".phone-visit")
     expect(row).to_contain_text("being typed, on this phone only")
     assert_accessible(phone)
     row.get_by_role("link", name=str(cast.site)).click()

@@ -18,6 +18,7 @@ from tests.browser.bank.server import Line, Portal
 from tests.browser.bank.steps import (
     PHONE,
     assert_once,
+    await_in,
     await_kept,
     await_state,
     fill_in,
@@ -76,7 +77,7 @@ def test_a_portal_killed_before_it_has_saved_gets_the_visit_when_it_is_back(
         # Saving stops here, in the midst of its transaction.
         cursor.execute("LOCK TABLE surveys_visit IN EXCLUSIVE MODE")
         submit(far_phone)
-        await_true(lambda: far_phone.wait_for_timeout(20) is None and somebody_waits(), "nothing was saved")
+        await_in(far_phone, somebody_waits, "nothing was saved")
         assert line.sent == 1
         portal.kill()
     expect(far_phone.get_by_text("The portal was not reached yet.")).to_be_visible()

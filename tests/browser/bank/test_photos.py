@@ -10,7 +10,16 @@ from PIL import Image
 from playwright.sync_api import Page, Route, expect
 
 from surveys.models import Photo
-from tests.browser.bank.steps import HOME, assert_once, await_state, fill_in, new_number, open_form, submit
+from tests.browser.bank.steps import (
+    HOME,
+    assert_once,
+    await_in,
+    await_state,
+    fill_in,
+    new_number,
+    open_form,
+    submit,
+)
 from tests.browser.checks import assert_accessible
 from tests.conftest import Cast
 from tests.processes import await_true
@@ -106,7 +115,7 @@ def test_a_picture_whose_answer_was_lost_stands_on_the_portal_once(cast: Cast, f
     form.context.route("**/photos/**", lose_first)
     submit(form)
     form.context.set_offline(False)
-    await_true(lambda: form.wait_for_timeout(50) is None and len(answers) == 2, "not sent again", patience=15)
+    await_in(form, lambda: len(answers) == 2, "not sent again")
     assert photos(cast) == [(number, "")]
     assert_once(cast.site, number)
 

@@ -78,7 +78,7 @@ def test_it_is_found_in_the_list_with_its_reasons_and_mended_from_there(
     cast: Cast, refused: Page, number: str
 ) -> None:
     refused.goto(HOME)
-    row = refused.locator("[data-phone-list] li")
+    row = refused.locator(".phone-visit")
     expect(row).to_contain_text("not taken")
     expect(row).to_contain_text("Why:")
     assert_accessible(refused)

@@ -15,8 +15,8 @@ function showPhone(section) {
     const own = visits.filter((visit) => visit.person === person && (!site || visit.site === site));
     const others = visits.filter((visit) => visit.person !== person && visit.state !== "sent");
     // What the reader opened stays open while rows are drawn anew.
-    const opened = new Set([...list.querySelectorAll("details[open]")].map((each) => each.closest("li").dataset.number));
-    const focused = document.activeElement?.closest?.("[data-phone-list] li")?.dataset.number;
+    const opened = new Set([...list.querySelectorAll("details[open]")].map((each) => each.closest(".phone-visit").dataset.number));
+    const focused = document.activeElement?.closest?.(".phone-visit")?.dataset.number;
     list.replaceChildren(...own.reverse().map((visit) => rowOf(visit, photos.filter((photo) => photo.visit === visit.number), trouble)));
     for (const row of list.children) if (opened.has(row.dataset.number)) row.querySelector("details").open = true;
     if (focused) list.querySelector(`[data-number="${focused}"] a`)?.focus();
@@ -67,7 +67,7 @@ function showPhone(section) {
     const name = event.target.closest("[data-do]")?.dataset.do;
     if (name === "send") document.dispatchEvent(new Event("visits-queued"));
     if (name !== "remove") return;
-    await store.removeVisit(event.target.closest("li").dataset.number);
+    await store.removeVisit(event.target.closest(".phone-visit").dataset.number);
     document.dispatchEvent(new Event("room-changed"));
   };
 
