@@ -17,7 +17,7 @@ from surveys.queries import photos_of
 from surveys.services import photos
 from surveys.services.drafts import start_visit
 from surveys.services.photos import InvalidPhoto, add_photo, remove_photo
-from surveys.services.visits import return_visit
+from surveys.services.visits import approve_visit, return_visit
 from tests.conftest import Cast
 from tests.factories import submit
 
@@ -158,11 +158,23 @@ def test_it_shows_nothing_to_another_group(cast: Cast) -> None:
         add(cast, picture(), uuid4(), by="neighbour_coordinator")
 
 
-def test_it_leaves_a_submitted_visits_pictures_to_coordinators(cast: Cast) -> None:
+def test_it_leaves_an_approved_visits_pictures_to_coordinators(cast: Cast) -> None:
     visit = submit(cast.person("volunteer"), cast.site)
+    assert add(cast, picture(), visit.pk).added_by == cast.volunteer
     with pytest.raises(PermissionDenied):
+        add(cast, picture(), visit.pk, by="other_volunteer")
+    approve_visit(person=cast.person("second_coordinator"), visit=visit, accept_findings_reason="Seen.")
+    with pytest.raises(PermissionDenied, match="once it is approved"):
         add(cast, picture(), visit.pk)
     assert add(cast, picture(), visit.pk, by="coordinator").visit_number == visit.pk
+
+
+def test_it_leaves_taking_pictures_out_of_a_submitted_visit_to_coordinators(cast: Cast) -> None:
+    visit = submit(cast.person("volunteer"), cast.site)
+    photo = add(cast, picture(), visit.pk)
+    with pytest.raises(PermissionDenied):
+        remove_photo(person=cast.person("volunteer"), photo=photo)
+    remove_photo(person=cast.person("coordinator"), photo=photo)
 
 
 def test_it_lets_the_recorder_add_pictures_to_a_returned_visit(cast: Cast) -> None:
