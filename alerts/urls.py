@@ -3,7 +3,7 @@
 from django.urls import path
 
 from alerts import api
-from alerts.views import contacts, incidents, links, triggers, verdicts
+from alerts.views import contacts, incidents, links, policies, triggers, verdicts
 
 urlpatterns = [
     path("groups/<slug:slug>/sites/<uuid:site_id>/trigger/", triggers.trigger_set, name="trigger_set"),
@@ -11,6 +11,24 @@ urlpatterns = [
     path("groups/<slug:slug>/contacts/", contacts.contact_list, name="contact_list"),
     path("groups/<slug:slug>/contacts/new/", contacts.contact_create, name="contact_create"),
     path("groups/<slug:slug>/contacts/<uuid:contact_id>/", contacts.contact_edit, name="contact_edit"),
+    path("groups/<slug:slug>/contacts/<uuid:contact_id>/hours/", policies.contact_hours, name="contact_hours"),
+    path("groups/<slug:slug>/contacts/<uuid:contact_id>/away/", policies.absence_add, name="absence_add"),
+    path(
+        "groups/<slug:slug>/contacts/<uuid:contact_id>/away/<uuid:absence_id>/remove/",
+        policies.absence_remove,
+        name="absence_remove",
+    ),
+    path("groups/<slug:slug>/alert-policy/", policies.alert_policy, name="alert_policy"),
+    path("groups/<slug:slug>/holidays/", policies.holiday_add, name="holiday_add"),
+    path(
+        "groups/<slug:slug>/holidays/<uuid:holiday_id>/remove/", policies.holiday_remove, name="holiday_remove"
+    ),
+    path("groups/<slug:slug>/sites/<uuid:site_id>/quiet/", policies.quiet_set, name="quiet_set"),
+    path(
+        "groups/<slug:slug>/sites/<uuid:site_id>/quiet/<uuid:quiet_id>/end/",
+        policies.quiet_end,
+        name="quiet_end",
+    ),
     path("groups/<slug:slug>/incidents/", incidents.incident_list, name="incident_list"),
     path(
         "groups/<slug:slug>/visits/<uuid:visit_id>/test-anyway/",

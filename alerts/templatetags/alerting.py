@@ -15,8 +15,8 @@ from django.utils import timezone
 from django.utils.safestring import SafeString, mark_safe
 
 from alerts import charts
-from alerts.models import LIVE_STATES, Incident, IncidentState, Trigger, Verdict
-from alerts.queries import incidents_of, site_contacts_of, triggers_of
+from alerts.models import LIVE_STATES, Incident, IncidentState, QuietPeriod, Trigger, Verdict
+from alerts.queries import incidents_of, quiet_now, site_contacts_of, triggers_of
 from alerts.rescored import Moved, moved_score
 from alerts.services.verdicts import can_test_anyway
 from alerts.verdicts import reason_words
@@ -117,6 +117,12 @@ def site_trigger(site: Site) -> dict[str, Any]:
 def trigger_words(trigger: Trigger) -> str:
     """A trigger in one phrase: "BMWP below 30"."""
     return f"{told(METHODS[trigger.index].name)} < {trigger.level:g}"
+
+
+@register.simple_tag
+def site_quiet(site: Site) -> QuietPeriod | None:
+    """The time of quiet in which the site is now, if any."""
+    return quiet_now(site)
 
 
 @register.inclusion_tag("alerts/_site_contacts.html")

@@ -67,7 +67,7 @@ class GroupForm(forms.ModelForm[Group]):
             ),
             "acknowledge_hours": _(
                 "After that the next contact of the site is told as well."
-                " Counted by the clock, nights and weekends too."
+                " Counted in the contact's working hours where you have noted them, else by the clock."
             ),
         }
         widgets = {"about": forms.Textarea(attrs={"rows": 5})}

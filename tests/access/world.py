@@ -16,8 +16,11 @@ from PIL import Image
 
 from alerts.links import make_token
 from alerts.models import AgencyContact, Incident, SiteContact, Trigger, Verdict
+from alerts.services.policies import add_absence, add_holiday
+from alerts.services.quiet import begin_quiet
 from portal.accounts.models import Group, Membership, Role, User
 from portal.accounts.services import invitation_token, invite_person
+from portal.outbox.heartbeats import PARTS, note_alive
 from portal.reports.figures import gather_figures
 from portal.reports.models import YearlyReport
 from surveys.list_lines import read_lines
@@ -71,8 +74,11 @@ def build_world(cast: Cast) -> World:
     _add_outings(world, cast)
     _add_rescoring(world, cast)
     _add_incident(world, cast)
+    _add_follow_up(world, cast)
     _add_people_records(world, cast)
     _add_reports(world, cast)
+    for part in PARTS:
+        note_alive(part)
     return world
 
 
@@ -175,6 +181,16 @@ def _add_incident(world: World, cast: Cast) -> None:
     link = make_token(incident, contact)
     for name in ("alert_page", "alert_acknowledge", "alert_outcome", "alert_photo"):
         world.special[name] = {"token": link}
+
+
+def _add_follow_up(world: World, cast: Cast) -> None:
+    contact = AgencyContact.objects.of_group(cast.group).get(pk=world.values["contact_id"])
+    today, coordinator = timezone.localdate(), cast.person("coordinator")
+    absence = add_absence(person=coordinator, contact=contact, first_day=today, last_day=today)
+    holiday = add_holiday(person=coordinator, group=cast.group, day=today, name="Fair")
+    end = timezone.now() + timedelta(days=1)
+    quiet = begin_quiet(person=coordinator, site=cast.site, ends_at=end, reason="Works.")
+    world.values |= {"absence_id": absence.id, "holiday_id": holiday.id, "quiet_id": quiet.id}
 
 
 def _add_people_records(world: World, cast: Cast) -> None:

@@ -25,7 +25,7 @@ from tests.factories import SiteFactory, days_ago, member_of, person_for, submit
 CEILINGS = {
     "site_list": 9,
     "site_create": 6,
-    "site_detail": 20,
+    "site_detail": 21,
     "site_edit": 8,
     # Grows with the neighbouring sites it compares, of which the full world has twelve.
     "site_change": 26,
