@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -63,7 +64,7 @@ class TestKicking:
         timed = TimedKick.objects.of_group(cast.group).filter(spot__visit=draft.pk)
         timed = timed.order_by("spot__number", "number")
         assert [(each.spot.number, each.spot.flow_type, each.number, each.seconds) for each in timed] == [
-            (spot, flow, number, 3) for spot, flow in ((1, "riffle"), (2, "run")) for number in (1, 2)
+            (spot, flow, number, Decimal(3)) for spot, flow in ((1, "riffle"), (2, "run")) for number in (1, 2)
         ]
 
     def send(self, page: Page) -> None:
