@@ -102,7 +102,7 @@ def oddly(number: int, listed: Sequence[str]) -> Tray:
     """The same with one row as a slip of the thumb leaves it."""
     chance = random.Random(number)
     found = tray(number, listed)
-    slip = {"taxon": chance.choice([*listed, "Nobodyidae", "", "Baetis or Cloeon", "constructor"])}
+    slip: Row = {"taxon": chance.choice([*listed, "Nobodyidae", "", "Baetis or Cloeon", "constructor"])}
     slip |= {"count": chance.choice(["", "0", "12", "a few", "-3", "2000000", "1.5"])}
     slip |= {"range": chance.choice(["", "", "10-99", "present"]), "none": chance.random() < 0.3}
     return found | {"rows": [*found["rows"], row("", "other", {"key": chance.random() < 0.2, **slip})]}
