@@ -3,7 +3,7 @@
 from django.urls import path
 
 from alerts import api
-from alerts.views import contacts, incidents, links, policies, triggers, verdicts
+from alerts.views import contacts, drills, incidents, links, policies, triggers, verdicts
 
 urlpatterns = [
     path("groups/<slug:slug>/sites/<uuid:site_id>/trigger/", triggers.trigger_set, name="trigger_set"),
@@ -18,6 +18,10 @@ urlpatterns = [
         policies.absence_remove,
         name="absence_remove",
     ),
+    path("groups/<slug:slug>/contacts/<uuid:contact_id>/rehearse/", drills.drill_send, name="drill_send"),
+    path("groups/<slug:slug>/rehearsals/", drills.drill_list, name="drill_list"),
+    path("rehearsal/<str:token>/", drills.drill_page, name="drill_page"),
+    path("rehearsal/<str:token>/acknowledge/", drills.drill_acknowledge, name="drill_acknowledge"),
     path("groups/<slug:slug>/alert-policy/", policies.alert_policy, name="alert_policy"),
     path("groups/<slug:slug>/holidays/", policies.holiday_add, name="holiday_add"),
     path(

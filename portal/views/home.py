@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from alerts.queries import incidents_for_contact, live_incidents
+from alerts.services.drills import overdue_drills
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
@@ -65,6 +66,7 @@ def _coordinators_part(group: Group, today: Any) -> dict[str, object]:
         "is_coordinator": True,
         "waiting": list(waiting[:DESK_ROWS]),
         "waiting_count": waiting.count(),
+        "unrehearsed": overdue_drills(group),
         "owed_minutes": late_by_minutes(),
         "undelivered": list(undelivered_messages(group)[:DESK_ROWS]),
         "lapsed": group.sites.filter(permission_until__lt=today, closed_on=None),

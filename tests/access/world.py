@@ -16,6 +16,7 @@ from PIL import Image
 
 from alerts.links import make_token
 from alerts.models import AgencyContact, Incident, SiteContact, Trigger, Verdict
+from alerts.services.drills import drill_url, send_drill
 from alerts.services.policies import add_absence, add_holiday
 from alerts.services.quiet import begin_quiet
 from portal.accounts.models import Group, Membership, Role, User
@@ -190,6 +191,9 @@ def _add_follow_up(world: World, cast: Cast) -> None:
     holiday = add_holiday(person=coordinator, group=cast.group, day=today, name="Fair")
     end = timezone.now() + timedelta(days=1)
     quiet = begin_quiet(person=coordinator, site=cast.site, ends_at=end, reason="Works.")
+    drill = send_drill(person=coordinator, contact=contact)
+    for name in ("drill_page", "drill_acknowledge"):
+        world.special[name] = {"token": drill_url(drill).split("/")[-2]}
     world.values |= {"absence_id": absence.id, "holiday_id": holiday.id, "quiet_id": quiet.id}
 
 
