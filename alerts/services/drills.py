@@ -107,7 +107,7 @@ def acknowledge_drill(*, drill: Drill) -> Drill:
 
 def on_drill_failed(message: Message, answer: str) -> None:
     """The address of a rehearsal does not exist: that is what it was for."""
-    if message.about_type != Drill._meta.label_lower:
+    if message.about_type != Drill._meta.label_lower or message.about_id is None:
         return
     rows = Drill.objects.across_groups("the outbox names the rehearsal")
     for drill in rows.filter(pk=message.about_id).select_for_update(no_key=True):

@@ -28,6 +28,10 @@ def rehearse(watch: Watch) -> Drill:
     return send_drill(person=watch.cast.person("coordinator"), contact=watch.first)
 
 
+def again(drill: Drill) -> Drill:
+    return Drill.objects.filter(group=drill.group_id).get(pk=drill.pk)
+
+
 def path_of(drill: Drill) -> str:
     return "/" + drill_url(drill).split("/", 3)[3]
 
@@ -48,15 +52,12 @@ def test_it_is_acknowledged_by_the_button_and_not_by_reading(watch: Watch, clien
     drill = rehearse(watch)
     page = client.get(path_of(drill))
     assert "This is a rehearsal: nothing has happened" in page.content.decode()
-    drill.refresh_from_db()
-    assert drill.acknowledged_at is None
+    assert again(drill).acknowledged_at is None
     assert client.post(path_of(drill) + "acknowledge/").status_code == 302
-    drill.refresh_from_db()
-    first = drill.acknowledged_at
+    first = again(drill).acknowledged_at
     assert first is not None
     acknowledge_drill(drill=drill)
-    drill.refresh_from_db()
-    assert drill.acknowledged_at == first
+    assert again(drill).acknowledged_at == first
     assert [row.verb for row in history_of(drill, watch.cast.group)] == ["drill.sent", "drill.acknowledged"]
     assert "Acknowledged on" in client.get(path_of(drill)).content.decode()
 
