@@ -1,7 +1,7 @@
 # Two commands do everything: `make demo` and `make test`. `make help` lists the others.
 .DEFAULT_GOAL := help
 .SHELLFLAGS := -eu -c
-.PHONY: help env demo test check bench lock pango browser
+.PHONY: help env demo test check bench soak lock pango browser
 MAKEFLAGS += --no-print-directory
 
 BIN := .venv/bin
@@ -12,6 +12,8 @@ BROWSER := yes
 # How many invented samples and visits `make bench` scores.
 SAMPLES := 1000000
 VISITS := 5000
+# How many alerts `make soak` owes, at least.
+ALERTS := 1000
 # UPGRADE=--upgrade lets `make lock` take newer releases.
 UPGRADE :=
 export UV_PYTHON_DOWNLOADS := never
@@ -72,6 +74,9 @@ bench: env ## samples scored a second, in memory and stored (SAMPLES=1000000, VI
 	@OPENBLAS_NUM_THREADS=1 $(BIN)/python -m tests.benchmarks.bench_scoring $(SAMPLES)
 	@OPENBLAS_NUM_THREADS=1 VISITS=$(VISITS) $(BIN)/python -m pytest -qs --no-header --no-summary \
 	    -o python_files=bench_rescoring.py -o python_functions=bench_rescoring tests/benchmarks
+
+soak: env ## alerts owed while everything is killed, flushed, restarted or made to misbehave (ALERTS=1000)
+	@ALERTS=$(ALERTS) $(BIN)/python -m pytest -qs --no-header --no-summary tests/faults/test_soak.py
 
 COMPILE = $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes \
     --custom-compile-command "make lock" $(UPGRADE) pyproject.toml

@@ -2,24 +2,17 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
-import sys
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import ExitStack
-from pathlib import Path
 from typing import Any
 
-import psycopg
 import pytest
-from celery import Celery
 
-from portal.embedded import postgres, valkey
-from portal.embedded.place import PROJECT
 from tests.faults.conftest import StartWorker, mail_url
+from tests.faults.servers import Servers
 from tests.mail import Postbox
-from tests.processes import await_true, kill_now
+from tests.processes import await_true
 from tests.servers import temporary_state
 
 pytestmark = [pytest.mark.faults, pytest.mark.django_db(transaction=True)]
@@ -31,47 +24,6 @@ for number in range({count}):
     name = f"m{{number}}"
     owe_message(key=name, kind="test", to_address="a@agency.example", subject=name, text="x")
 """
-
-
-class Servers:
-    """A database and a broker of this test alone, which it may kill and start again."""
-
-    def __init__(self, state: Path, stack: ExitStack) -> None:
-        self.state, self.stack = state, stack
-        self.database, self.broker = "", ""
-        self.start()
-
-    def start(self) -> None:
-        """Start what does not run; who runs already is joined."""
-        self.database = self.stack.enter_context(postgres.running(self.state))
-        self.broker = self.stack.enter_context(valkey.running(self.state))
-
-    def kill(self, note: str) -> None:
-        """kill -9 of the process whose number stands in this file."""
-        kill_now(int((self.state / note).read_text().split()[0]))
-
-    @property
-    def environment(self) -> dict[str, str]:
-        return {"DATABASE_URL": self.database, "REDIS_URL": self.broker, "PORTAL_STATE_DIR": str(self.state)}
-
-    def run(self, *command: str) -> None:
-        """Run Python with these servers."""
-        environment = os.environ | self.environment | {"DJANGO_SETTINGS_MODULE": "portal.settings"}
-        subprocess.run([sys.executable, *command], cwd=PROJECT, env=environment, check=True, timeout=120)
-
-    def ask(self, *arguments: str, task: str = "portal.outbox.tasks.sweep_outbox") -> None:
-        """Queue a task at this broker."""
-        with Celery(broker=self.broker) as app:
-            app.send_task(task, arguments)
-
-    def states(self) -> Counter[str]:
-        """How many messages are in which state."""
-        with psycopg.connect(self.database) as line:
-            return Counter(state for (state,) in line.execute("SELECT state FROM outbox_message"))
-
-    def message_ids(self) -> list[str]:
-        with psycopg.connect(self.database) as line:
-            return [str(number) for (number,) in line.execute("SELECT id FROM outbox_message ORDER BY key")]
 
 
 @pytest.fixture
