@@ -70,13 +70,14 @@ check: env ## lint, types, floors, migrations, deployment settings, compose file
 	@$(BIN)/check-jsonschema --builtin-schema vendor.compose-spec docker-compose.yml
 
 # One thread, so that the ratios do not hang on how many processors are idle.
-bench: env ## samples scored a second, in memory and stored (SAMPLES=1000000, VISITS=5000)
+bench: env ## samples scored a second, in memory and stored, and how soon alerts go (SAMPLES=1000000, VISITS=5000)
 	@OPENBLAS_NUM_THREADS=1 $(BIN)/python -m tests.benchmarks.bench_scoring $(SAMPLES)
 	@OPENBLAS_NUM_THREADS=1 VISITS=$(VISITS) $(BIN)/python -m pytest -qs --no-header --no-summary \
-	    -o python_files=bench_rescoring.py -o python_functions=bench_rescoring tests/benchmarks
+	    -o python_files="bench_rescoring.py bench_latency.py" -o python_functions=bench_ tests/benchmarks
 
 soak: env ## alerts owed while everything is killed, flushed, restarted or made to misbehave (ALERTS=1000)
 	@ALERTS=$(ALERTS) $(BIN)/python -m pytest -qs --no-header --no-summary tests/faults/test_soak.py
+	@MESSAGES=5000 $(BIN)/python -m pytest -q --no-header tests/outbox/test_four_workers.py
 
 COMPILE = $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes \
     --custom-compile-command "make lock" $(UPGRADE) pyproject.toml

@@ -64,3 +64,9 @@ def cast(db: None) -> Cast:
 def _quick_passwords(settings: LazySettings) -> None:
     """Argon2 is slow by design; tests that sign in need no such strength."""
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture(autouse=True)
+def _rested(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a mail server did in one test is no matter of the next."""
+    monkeypatch.setattr("portal.outbox.delivery._rest_until", 0.0)

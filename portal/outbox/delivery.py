@@ -32,16 +32,21 @@ MOST_CUTS = 2
 # Longer than a restart of the database takes.
 MARK_SECONDS = 60.0
 MARK_PAUSE = 0.2
+# After a server that took nothing, nudges leave it to the sweep: each would hold the worker up for a timeout.
+REST_SECONDS = 10.0
+_rest_until = 0.0
 # From both ends in turn: a new alert does not wait behind a thousand others, nor the oldest for ever.
 BOTH_ENDS = (("not_before", "created_at"), ("-created_at",))
 
 
 def deliver(message_id: UUID) -> Answer | None:
-    """Send one message now; None when it is not owed, not due, or in somebody else's hands.
+    """Send one message now; None when it is not owed, not due, in somebody else's hands, or the server is away.
 
     While the line is open it carries whatever else is owed, for at most 1 s: a thousand owed at once then need
     few connections.
     """
+    if time.monotonic() < _rest_until:
+        return None
     with Line() as line:
         answer = _deliver_first(owed().filter(id=message_id), line)
         if answer is not None and answer.result is Result.ACCEPTED:
@@ -78,7 +83,14 @@ def _deliver_first(messages: GroupOwnedQuerySet[Message], line: Line) -> Answer 
     with kept(message):
         answer = _try(message, line)
         _mark_for_certain(message, answer)
+    _note_server(answer)
     return answer
+
+
+def _note_server(answer: Answer) -> None:
+    global _rest_until
+    is_away = answer.result in (Result.NO_SERVER, Result.CUT_OFF)
+    _rest_until = time.monotonic() + REST_SECONDS if is_away else 0.0
 
 
 def _try(message: Message, line: Line) -> Answer:

@@ -209,7 +209,8 @@ class Soak:
         while not self._in_hand() and time.monotonic() < end:
             time.sleep(0.005)
         kill(self.workers.pop(0))
-        self._blame(KILLED)
+        self._blame(self._in_hand(), KILLED)
+        self.troubles["worker killed"] += 1
         self.workers.append(self._start(wait=False))
 
     def kill_broker(self) -> None:
@@ -225,7 +226,7 @@ class Soak:
         held = self._in_hand()
         self.servers.kill("postgres/data/postmaster.pid")
         self.servers.start()
-        self.held |= dict.fromkeys(held | self._in_hand(), RESTARTED)
+        self._blame(held | self._in_hand(), RESTARTED)
         self.troubles["database restarted"] += 1
 
     def mail(self, trouble: str) -> None:
@@ -262,9 +263,9 @@ class Soak:
         late = {key for (key,) in cut}
         return {key: LATE_ANSWER if key in late else self.held.get(key, UNEXPLAINED) for key in twice}
 
-    def _blame(self, cause: str) -> None:
-        self.held |= dict.fromkeys(self._in_hand(), cause)
-        self.troubles["worker killed"] += 1
+    def _blame(self, keys: set[str], cause: str) -> None:
+        """The first cause stands: what a dead worker held is in hand until its claim has run out."""
+        self.held = dict.fromkeys(keys, cause) | self.held
 
     def _in_hand(self) -> set[str]:
         held = "SELECT key FROM outbox_message WHERE state = 'owed' AND claimed_until IS NOT NULL"

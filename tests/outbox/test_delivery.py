@@ -358,3 +358,25 @@ def test_a_nudge_takes_along_only_what_is_due(postbox: Postbox, owe: Owe) -> Non
     later.save()
     deliver(first.id)
     assert again(later).state == State.OWED
+
+
+def test_nudges_leave_a_server_that_is_away_to_the_sweep(
+    owe: Owe, settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A thousand nudges must not hold a worker up for a timeout each."""
+    settings.OUTBOX_SMTP = smtp_settings(free_port())
+    assert deliver(owe("a").id) is not None
+    second = owe("b")
+    assert deliver(second.id) is None
+    assert deliver_all_owed() == 1
+    monkeypatch.setattr(delivery, "_rest_until", time.monotonic() - 1)
+    assert deliver(owe("c").id) is not None
+
+
+def test_nudges_come_back_with_the_first_that_is_accepted(
+    postbox: Postbox, owe: Owe, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(delivery, "_rest_until", time.monotonic() + 60)
+    owe("a")
+    assert deliver_all_owed() == 1
+    assert deliver(owe("b").id) is not None
