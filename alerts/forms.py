@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from alerts.advice import USUAL_WISH, YEAR_ROUND, Question, visits_per_year
 from alerts.advice_words import SEASON_NAMES
-from alerts.models import AgencyContact, Outcome, Trigger
+from alerts.models import AgencyContact, Trigger
 from alerts.services.triggers import TRIGGER_INDICES
 from surveys.models import Site
 from surveys.recording_lists import reasons_of
@@ -166,27 +166,6 @@ class NoteForm(forms.Form):
 
     note = forms.CharField(label=_("Note"), required=False, max_length=4000, widget=LONG)
     reference = forms.CharField(label=_("The agency's own reference"), required=False, max_length=80)
-
-
-class CloseForm(forms.Form):
-    """The end of an incident."""
-
-    outcome = forms.ChoiceField(label=_("Outcome"), choices=[("", _("Choose one")), *Outcome.choices])
-    note = forms.CharField(label=_("What was found"), required=False, max_length=4000, widget=LONG)
-    reference = forms.CharField(label=_("The agency's own reference"), required=False, max_length=80)
-
-
-class OutcomeForm(forms.Form):
-    """What a contact writes on the page behind the link: a note, or the end."""
-
-    note = forms.CharField(label=_("What was found or done"), required=False, max_length=4000, widget=LONG)
-    reference = forms.CharField(label=_("Your own reference"), required=False, max_length=80)
-    outcome = forms.ChoiceField(
-        label=_("Outcome"),
-        required=False,
-        choices=[("", _("still open")), *Outcome.choices],
-        help_text=_("Choosing an outcome closes the incident."),
-    )
 
 
 class ReasonForm(forms.Form):

@@ -1,12 +1,13 @@
 """Signed links: a contact without an account reads and answers an alert by the address in the mail.
 
 A link names one incident and one contact. It dies after 60 days, when the contact leaves service or is no
-longer named for the site, or when the incident's links are renewed.
+longer named for the site, or when the incident's links are renewed. The link of a colleague to whom the contact
+passed the alert on names them as well, and dies too when a coordinator takes it back.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from uuid import UUID
 
@@ -15,7 +16,7 @@ from django.core.signing import BadSignature, SignatureExpired, TimestampSigner
 from django.http import Http404
 from django.urls import reverse
 
-from alerts.models import AgencyContact, Incident, SiteContact
+from alerts.models import AgencyContact, Forward, Incident, SiteContact
 
 SALT = "alerts.incident-link"
 MAX_AGE = timedelta(days=60)
@@ -27,15 +28,37 @@ class DeadLink(Exception):
 
 @dataclass(frozen=True)
 class Link:
-    """What a good token opens."""
+    """What a good token opens; `forward` where it was passed on, and its holder is not the contact."""
 
     incident: Incident
     contact: AgencyContact
+    forward: Forward | None = None
+
+    @property
+    def reader(self) -> str:
+        """The name of whoever holds it."""
+        return self.forward.to_name if self.forward else self.contact.name
 
 
 def make_token(incident: Incident, contact: AgencyContact) -> str:
     """The token that lets this contact read and answer this incident."""
     return TimestampSigner(salt=SALT).sign(f"{incident.id.hex}.{contact.id.hex}.{incident.link_version}")
+
+
+def make_forward_token(forward: Forward) -> str:
+    """The token of a colleague to whom the contact passed the alert on."""
+    content = (
+        forward.incident_id.hex,
+        forward.contact_id.hex,
+        f"{forward.incident.link_version}",
+        forward.id.hex,
+    )
+    return TimestampSigner(salt=SALT).sign(".".join(content))
+
+
+def forward_url(forward: Forward) -> str:
+    """The whole address for the colleague's mail."""
+    return settings.BASE_URL + reverse("alert_page", args=[make_forward_token(forward)])
 
 
 def alert_url(incident: Incident, contact: AgencyContact) -> str:
@@ -51,11 +74,11 @@ def read_token(token: str) -> Link:
         raise DeadLink from late
     except BadSignature as forged:
         raise Http404 from forged
-    incident_id, contact_id, version = content.split(".")
+    incident_id, contact_id, version, *passed_on = content.split(".")
     link = _find(UUID(incident_id), UUID(contact_id))
     if link is None or link.incident.link_version != int(version):
         raise DeadLink
-    return link
+    return replace(link, forward=_find_forward(link, UUID(passed_on[0]))) if passed_on else link
 
 
 def _find(incident_id: UUID, contact_id: UUID) -> Link | None:
@@ -68,3 +91,12 @@ def _find(incident_id: UUID, contact_id: UUID) -> Link | None:
     )
     contact = named.select_related("contact").first()
     return Link(incident, contact.contact) if contact else None
+
+
+def _find_forward(link: Link, forward_id: UUID) -> Forward:
+    """Raises DeadLink for one that was taken back."""
+    rows = Forward.objects.of_group(link.incident.group).filter(incident=link.incident, revoked_at=None)
+    forward = rows.select_related("contact", "incident__group").filter(id=forward_id).first()
+    if forward is None:
+        raise DeadLink
+    return forward

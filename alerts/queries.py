@@ -59,7 +59,7 @@ def live_incidents(group: Group) -> GroupOwnedQuerySet[Incident]:
 
 def incidents_of(group: Group) -> GroupOwnedQuerySet[Incident]:
     """All incidents of a group, newest first."""
-    return Incident.objects.of_group(group).select_related("site").order_by("-opened_at")
+    return Incident.objects.of_group(group).select_related("site", "own_outcome").order_by("-opened_at")
 
 
 def incidents_for_contact(person: Person) -> GroupOwnedQuerySet[Incident]:
@@ -72,7 +72,19 @@ def incidents_for_contact(person: Person) -> GroupOwnedQuerySet[Incident]:
     found = Incident.objects.across_groups("narrowed to the contact's own sites")
     # A held alert has not left the group yet.
     told = found.exclude(state=IncidentState.HELD).filter(site__in=named.values("site"), contacts_told__gt=0)
-    return told.select_related("site", "group").order_by("-opened_at")
+    return told.select_related("site", "group", "own_outcome").order_by("-opened_at")
+
+
+def contact_of_person(site: Site, person: Person) -> AgencyContact:
+    """The contact in service named for a site who the person is by an address proven as their own.
+
+    Raises AgencyContact.DoesNotExist for everybody else.
+    """
+    addresses = proven_addresses(person.user_id) if person.user_id else []
+    named = AgencyContact.objects.of_group(site.group).filter(sites__site=site, is_active=True)
+    return (
+        named.annotate(address=Lower("email")).filter(address__in=addresses).order_by("sites__order")[:1].get()
+    )
 
 
 def baseline_points(site: Site, index: str, before: date | None = None) -> list[HistoryPoint]:

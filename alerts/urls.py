@@ -3,7 +3,18 @@
 from django.urls import path
 
 from alerts import api
-from alerts.views import contacts, drills, incidents, links, policies, triggers, verdicts
+from alerts.views import (
+    contacts,
+    drills,
+    forwards,
+    incidents,
+    links,
+    outcomes,
+    policies,
+    repeats,
+    triggers,
+    verdicts,
+)
 
 urlpatterns = [
     path("groups/<slug:slug>/sites/<uuid:site_id>/trigger/", triggers.trigger_set, name="trigger_set"),
@@ -39,11 +50,27 @@ urlpatterns = [
         verdicts.visit_test_anyway,
         name="visit_test_anyway",
     ),
+    path("groups/<slug:slug>/outcomes/", outcomes.outcome_list, name="outcome_list"),
+    path("groups/<slug:slug>/outcomes/<uuid:outcome_id>/", outcomes.outcome_change, name="outcome_change"),
     path("incidents/", incidents.contact_incidents, name="contact_incidents"),
     path("incidents/<uuid:incident_id>/", incidents.incident_detail, name="incident_detail"),
     path(
         "incidents/<uuid:incident_id>/acknowledge/", incidents.incident_acknowledge, name="incident_acknowledge"
     ),
+    path(
+        "incidents/<uuid:incident_id>/investigate/",
+        incidents.incident_investigate,
+        name="incident_investigate",
+    ),
+    path("incidents/<uuid:incident_id>/forward/", forwards.incident_forward, name="incident_forward"),
+    path(
+        "incidents/<uuid:incident_id>/forwards/<uuid:forward_id>/revoke/",
+        forwards.forward_revoke,
+        name="forward_revoke",
+    ),
+    path("incidents/<uuid:incident_id>/repeat/", repeats.repeat_ask, name="repeat_ask"),
+    path("incidents/<uuid:incident_id>/repeat/take/", repeats.repeat_take, name="repeat_take"),
+    path("incidents/<uuid:incident_id>/repeat/give-back/", repeats.repeat_give_back, name="repeat_give_back"),
     path("incidents/<uuid:incident_id>/note/", incidents.incident_note, name="incident_note"),
     path("incidents/<uuid:incident_id>/close/", incidents.incident_close, name="incident_close"),
     path(
@@ -54,6 +81,11 @@ urlpatterns = [
     ),
     path("alert/<str:token>/", links.alert_page, name="alert_page"),
     path("alert/<str:token>/acknowledge/", links.alert_acknowledge, name="alert_acknowledge"),
+    path("alert/<str:token>/investigate/", links.alert_investigate, name="alert_investigate"),
+    path("alert/<str:token>/forward/", links.alert_forward, name="alert_forward"),
+    path("repeat/<str:token>/", repeats.repeat_link, name="repeat_link"),
+    path("repeat/<str:token>/take/", repeats.repeat_link_take, name="repeat_link_take"),
+    path("repeat/<str:token>/give-back/", repeats.repeat_link_give_back, name="repeat_link_give_back"),
     path("alert/<str:token>/outcome/", links.alert_outcome, name="alert_outcome"),
     path("alert/<str:token>/photos/<uuid:photo_id>/", links.alert_photo, name="alert_photo"),
     path(

@@ -118,6 +118,11 @@ class Incident(models.Model):
         return f"{self.year}-{self.number:03d}"
 
     @property
+    def outcome_words(self) -> str:
+        """How it ended, in the group's own words where it has some."""
+        return self.own_outcome.label if self.own_outcome else self.get_outcome_display()
+
+    @property
     def is_live(self) -> bool:
         return self.state in LIVE_STATES
 

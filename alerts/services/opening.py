@@ -10,6 +10,7 @@ from django.utils import timezone
 from alerts.models import EventKind, Incident, IncidentState, QuietPeriod, Verdict
 from alerts.queries import quiet_now
 from alerts.services.events import add_event, save_change
+from alerts.services.repeats import ask_for_repeat
 from alerts.services.telling import tell_coordinators, tell_next_contact
 from portal.accounts.access import Person
 from portal.accounts.models import Group
@@ -47,6 +48,7 @@ def open_incident(*, visit: Visit, verdict: Verdict, person: Person | None) -> I
         tell_coordinators(incident, visit, add_event(incident, EventKind.HELD, visit=visit))
     else:
         send_out(incident, visit)
+    ask_for_repeat(incident=incident, visit=visit)
     return incident
 
 

@@ -8,6 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from alerts.models import Verdict
+from alerts.services.repeat_course import follow_repeats
 from alerts.services.response import respond_to_verdict
 from alerts.verdicts import are_excusable, judge
 from portal.accounts.access import Person, require
@@ -21,6 +22,7 @@ def judge_visit(*, visit: Visit, event: str, person: Person | None) -> Verdict:
     # A past record never opens anything, so a spreadsheet of thousands takes no locks.
     if not visit.is_past_record:
         respond_to_verdict(visit=visit, verdict=verdict, event=event, person=person)
+        follow_repeats(visit=visit, verdict=verdict, person=person)
     return verdict
 
 

@@ -15,10 +15,17 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from alerts.forms import CloseForm, NoteForm
+from alerts.course_forms import CloseForm, ForwardForm, InvestigateForm
+from alerts.forms import NoteForm
 from alerts.models import LIVE_STATES, Incident
 from alerts.queries import incidents_for_contact, incidents_of
-from alerts.services.incidents import acknowledge_incident, add_note, close_incident, renew_links
+from alerts.services.incidents import (
+    acknowledge_incident,
+    add_note,
+    close_incident,
+    investigate_incident,
+    renew_links,
+)
 from alerts.views.shared import find_incident, incident_context, photo_answer, try_service
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
@@ -36,6 +43,7 @@ def incident_list(request: PortalRequest, slug: str) -> HttpResponse:
     over = Paginator(incidents_of(group).exclude(state__in=LIVE_STATES), PAGE_SIZE)
     context = {
         "group": group,
+        "may_edit": allowed(request.person, "group.edit", group),
         "live": incidents_of(group).filter(state__in=LIVE_STATES),
         "page": over.get_page(request.GET.get("page")),
     }
@@ -54,10 +62,11 @@ def contact_incidents(request: PortalRequest) -> HttpResponse:
 @require_safe
 def incident_detail(request: PortalRequest, incident_id: UUID) -> HttpResponse:
     """An incident with its whole course and evidence."""
-    return _show(request, find_incident(request, incident_id, "incident.view"))
+    return show_incident(request, find_incident(request, incident_id, "incident.view"))
 
 
-def _show(request: PortalRequest, incident: Incident, status: int = 200, **forms: Any) -> HttpResponse:
+def show_incident(request: PortalRequest, incident: Incident, status: int = 200, **forms: Any) -> HttpResponse:
+    """The page, with a form that was sent and needs mending in place of its empty one."""
     person = request.person
     may_see_mail = allowed(person, "outbox.view", incident.group)
     context = {
@@ -70,8 +79,11 @@ def _show(request: PortalRequest, incident: Incident, status: int = 200, **forms
         "may_renew_links": allowed(person, "contact.manage", incident.group),
         "mails": messages_about(incident, incident.group) if may_see_mail else [],
         "may_see_mail": may_see_mail,
+        "may_forward": allowed(person, "incident.forward", incident),
         "note_form": NoteForm(prefix="note"),
-        "close_form": CloseForm(prefix="close"),
+        "close_form": CloseForm(prefix="close", group=incident.group),
+        "investigate_form": InvestigateForm(prefix="investigate"),
+        "forward_form": ForwardForm(prefix="forward"),
     }
     return render(request, "alerts/incident_detail.html", context | forms, status=status)
 
@@ -92,6 +104,20 @@ def incident_acknowledge(request: PortalRequest, incident_id: UUID) -> HttpRespo
 
 @login_required
 @require_POST
+def incident_investigate(request: PortalRequest, incident_id: UUID) -> HttpResponse:
+    """Note that the agency is looking into it."""
+    incident = find_incident(request, incident_id, "incident.acknowledge")
+    form = InvestigateForm(request.POST, prefix="investigate")
+    if form.is_valid() and try_service(
+        form, lambda: investigate_incident(incident=incident, person=request.person, **form.cleaned_data)
+    ):
+        messages.success(request, _("It is noted that the agency is looking into it."))
+        return redirect("incident_detail", incident_id=incident.pk)
+    return show_incident(request, incident, 422, investigate_form=form)
+
+
+@login_required
+@require_POST
 def incident_note(request: PortalRequest, incident_id: UUID) -> HttpResponse:
     """Add a note or the agency's reference."""
     incident = find_incident(request, incident_id, "incident.note")
@@ -101,7 +127,7 @@ def incident_note(request: PortalRequest, incident_id: UUID) -> HttpResponse:
     ):
         messages.success(request, _("The note is added."))
         return redirect("incident_detail", incident_id=incident.pk)
-    return _show(request, incident, 422, note_form=form)
+    return show_incident(request, incident, 422, note_form=form)
 
 
 @login_required
@@ -109,13 +135,13 @@ def incident_note(request: PortalRequest, incident_id: UUID) -> HttpResponse:
 def incident_close(request: PortalRequest, incident_id: UUID) -> HttpResponse:
     """End an incident with its outcome."""
     incident = find_incident(request, incident_id, "incident.close")
-    form = CloseForm(request.POST, prefix="close")
+    form = CloseForm(request.POST, prefix="close", group=incident.group)
     if form.is_valid() and try_service(
         form, lambda: close_incident(incident=incident, person=request.person, **form.cleaned_data)
     ):
         messages.success(request, _("The incident is closed."))
         return redirect("incident_detail", incident_id=incident.pk)
-    return _show(request, incident, 422, close_form=form)
+    return show_incident(request, incident, 422, close_form=form)
 
 
 @login_required

@@ -16,10 +16,12 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
+from alerts.course_forms import ForwardForm, InvestigateForm, OutcomeForm
 from alerts.evidence import who_to_call
-from alerts.forms import OutcomeForm
 from alerts.links import DeadLink, Link, read_token
-from alerts.services.incidents import acknowledge_incident, add_note, close_incident
+from alerts.models import GroupOutcome
+from alerts.services.forwards import forward_alert, note_opened
+from alerts.services.incidents import acknowledge_incident, add_note, close_incident, investigate_incident
 from alerts.views.shared import incident_context, photo_answer, try_service
 
 P = ParamSpec("P")
@@ -47,6 +49,8 @@ def by_link(view: LinkView[P]) -> Callable[..., HttpResponseBase]:
 @by_link
 def alert_page(request: HttpRequest, link: Link) -> HttpResponse:
     """The alert with its evidence, the button to acknowledge and the form for the outcome."""
+    if link.forward and request.method == "GET":
+        note_opened(link.forward)
     return _show(request, link)
 
 
@@ -60,8 +64,11 @@ def _show(request: HttpRequest, link: Link, status: int = 200, **forms: Any) -> 
         ),
         "token": token,
         "contact": link.contact,
+        "link": link,
         "caller": who_to_call(link.incident.group),
-        "outcome_form": OutcomeForm(),
+        "outcome_form": OutcomeForm(**_about(link)),
+        "investigate_form": InvestigateForm(prefix="investigate"),
+        "forward_form": ForwardForm(prefix="forward"),
     }
     return render(request, "alerts/alert_page.html", context | forms, status=status)
 
@@ -72,7 +79,7 @@ def _show(request: HttpRequest, link: Link, status: int = 200, **forms: Any) -> 
 def alert_acknowledge(request: HttpRequest, link: Link) -> HttpResponse:
     """Acknowledge; pressed twice, the first time stands."""
     try:
-        acknowledge_incident(incident=link.incident, contact=link.contact)
+        acknowledge_incident(incident=link.incident, contact=link.contact, forward=link.forward)
     except ValidationError as refusal:
         messages.error(request, " ".join(refusal.messages))
     else:
@@ -85,20 +92,55 @@ def alert_acknowledge(request: HttpRequest, link: Link) -> HttpResponse:
 @by_link
 def alert_outcome(request: HttpRequest, link: Link) -> HttpResponse:
     """Write down what was found; with an outcome the incident ends."""
-    form = OutcomeForm(request.POST)
+    form = OutcomeForm(request.POST, **_about(link))
     if form.is_valid() and try_service(form, lambda: _write(link, **form.cleaned_data)):
         messages.success(request, _("Thank you: it is written down."))
         return _back(request)
     return _show(request, link, 422, outcome_form=form)
 
 
-def _write(link: Link, *, note: str, reference: str, outcome: str) -> None:
-    given: dict[str, Any] = {"incident": link.incident, "contact": link.contact}
-    given |= {"note": note, "reference": reference}
-    if outcome:
-        close_incident(outcome=outcome, **given)
+def _about(link: Link) -> dict[str, Any]:
+    # Ending the incident stays with the contact whom the group has named.
+    return {"group": link.incident.group, "may_close": link.forward is None}
+
+
+def _write(link: Link, *, own_outcome: GroupOutcome | None, outcome: str = "", **told: str) -> None:
+    given: dict[str, Any] = {"incident": link.incident, "contact": link.contact, **told}
+    if outcome and link.forward is None:
+        close_incident(outcome=outcome, own_outcome=own_outcome, **given)
     else:
-        add_note(**given)
+        add_note(forward=link.forward, **given)
+
+
+@require_POST
+@never_cache
+@by_link
+def alert_investigate(request: HttpRequest, link: Link) -> HttpResponse:
+    """Note that the agency is looking into it; pressed twice, the first time stands."""
+    form = InvestigateForm(request.POST, prefix="investigate")
+    given: dict[str, Any] = {"incident": link.incident, "contact": link.contact, "forward": link.forward}
+    if form.is_valid() and try_service(form, lambda: investigate_incident(**given, **form.cleaned_data)):
+        messages.success(request, _("Thank you: the group sees that you are looking into it."))
+        return _back(request)
+    return _show(request, link, 422, investigate_form=form)
+
+
+@require_POST
+@never_cache
+@by_link
+def alert_forward(request: HttpRequest, link: Link) -> HttpResponse:
+    """Pass the alert on to a colleague; only the contact may, not whoever has it passed on."""
+    form = ForwardForm(request.POST, prefix="forward")
+    if form.is_valid() and try_service(form, lambda: _pass_on(link, **form.cleaned_data)):
+        messages.success(request, _("The alert is passed on."))
+        return _back(request)
+    return _show(request, link, 422, forward_form=form)
+
+
+def _pass_on(link: Link, **to: str) -> None:
+    if link.forward is not None:
+        raise ValidationError(_("Only the contact named by the group can pass the alert on."))
+    forward_alert(incident=link.incident, contact=link.contact, **to)
 
 
 def _back(request: HttpRequest) -> HttpResponse:

@@ -16,6 +16,7 @@ from alerts.charts import NARROW, draw_site, site_points, site_rows
 from alerts.courses import course_of
 from alerts.evidence import Evidence, evidence_of
 from alerts.models import Incident
+from alerts.repeats import repeat_shown
 from portal.accounts.access import Person, require
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
@@ -67,6 +68,8 @@ def incident_context(incident: Incident, *, person: Person | None, photo_url: Ph
         "course": course_of(incident, for_member=for_member),
         "photos": photos_of(visits, incident.group, photo_url),
         "for_member": for_member,
+        "repeat": repeat_shown(incident, person, visits[0] if visits else None),
+        "forwards": incident.forwards.select_related("contact"),
         **charts_of(incident.site, evidence),
     }
 

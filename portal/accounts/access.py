@@ -94,6 +94,10 @@ def _coordinator_or_contact(person: Person, incident: Any) -> bool:
     return _coordinator(person, incident) or person.user_id in incident.contact_user_ids
 
 
+def _contact(person: Person, incident: Any) -> bool:
+    return person.user_id in incident.contact_user_ids
+
+
 def _of_pair(person: Person, safe_return: Any) -> bool:
     return _member(person, safe_return) and person.user_id in safe_return.pair_ids
 
@@ -151,6 +155,8 @@ ACTIONS: Mapping[str, Action] = MappingProxyType(
         "incident.acknowledge": Action(_("acknowledge an alert"), _coordinator_or_contact),
         "incident.note": Action(_("add a note to an incident"), _coordinator_or_contact),
         "incident.close": Action(_("close an incident with its outcome"), _coordinator_or_contact),
+        "incident.forward": Action(_("pass an alert on to a colleague"), _contact),
+        "repeat.ask": Action(_("ask for a repeat visit"), _coordinator),
         "import.run": Action(_("load visits from a spreadsheet"), _coordinator),
         "report.view": Action(_("see the group's yearly reports"), _member),
         "report.make": Action(_("make and publish the yearly report"), _coordinator),

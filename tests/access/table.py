@@ -31,6 +31,8 @@ AUTHOR = policy("       login  ok        403         403      404       404     
 INCIDENT = policy("     login  ok        ok          ok       404       ok      404    login    404")
 INCIDENT_ACT = policy(" login  403       ok          ok       404       ok      404    login    404")
 INCIDENT_RUN = policy(" login  403       ok          ok       404       403     404    login    404")
+INCIDENT_GO = policy("  login  ok        ok          ok       404       403     404    login    404")
+CONTACT_ONLY = policy(" login  403       403         403      404       ok      404    login    404")
 PHONE = policy("        401    ok        ok          ok       ok        ok      ok     401      ok")
 API_SIGNED_IN = policy("401    ok        ok          ok       ok        ok      ok     401      ok")
 API_MEMBER = policy("   401    ok        ok          ok       404       404     404    401      404")
@@ -164,6 +166,14 @@ TABLE: Mapping[str, Methods] = {
     "incident_note": button(INCIDENT_ACT),
     "incident_close": button(INCIDENT_ACT),
     "incident_renew_links": button(INCIDENT_RUN),
+    "incident_investigate": button(INCIDENT_ACT),
+    "incident_forward": button(CONTACT_ONLY),
+    "forward_revoke": button(INCIDENT_RUN),
+    "repeat_ask": button(INCIDENT_RUN),
+    "repeat_take": button(INCIDENT_GO),
+    "repeat_give_back": button(INCIDENT_GO),
+    "outcome_list": form(COORDINATOR),
+    "outcome_change": button(COORDINATOR),
     # what surrounds a visit
     "outing_rules": page(MEMBER),
     "outing_rules_edit": form(COORDINATOR),
@@ -188,6 +198,11 @@ TABLE: Mapping[str, Methods] = {
     "alert_photo": page(OPEN),
     "alert_acknowledge": button(OPEN),
     "alert_outcome": button(OPEN),
+    "alert_investigate": button(OPEN),
+    "alert_forward": button(OPEN),
+    "repeat_link": page(OPEN),
+    "repeat_link_take": button(OPEN),
+    "repeat_link_give_back": button(OPEN),
     # messages and reports
     "message_list": page(COORDINATOR),
     "report_list": form(MEMBER, sender=COORDINATOR),

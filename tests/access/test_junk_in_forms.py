@@ -96,6 +96,18 @@ FIELDS: Mapping[str, Mapping[str, st.SearchStrategy[str]]] = {
         "close-reference": likely("R-1"),
     },
     "incident_renew_links": BUTTON,
+    "incident_investigate": {"investigate-note": junk},
+    "incident_forward": {"forward-to_name": likely("Una Marsh"), "forward-to_email": addresses},
+    "forward_revoke": BUTTON,
+    "repeat_ask": BUTTON,
+    "repeat_take": BUTTON,
+    "repeat_give_back": BUTTON,
+    "outcome_list": {"label": likely("Silage clamp"), "counts_as": likely(*Outcome.values)},
+    "outcome_change": {"offer": junk},
+    "alert_investigate": {"investigate-note": junk},
+    "alert_forward": {"forward-to_name": likely("Una Marsh"), "forward-to_email": addresses},
+    "repeat_link_take": BUTTON,
+    "repeat_link_give_back": BUTTON,
     "alert_acknowledge": BUTTON,
     "alert_outcome": {"note": junk, "reference": likely("R-1"), "outcome": likely(*Outcome.values)},
     "report_list": {"year": numbers | likely(str(days_ago(3).year)), "foreword": junk},
@@ -142,8 +154,8 @@ def address(world: World, name: str) -> str:
 
 def sender(world: World, name: str) -> Client:
     """Who gets furthest with the form."""
-    by_invitation = name == "invitation_accept"
-    return signed_in(world, "nobody" if by_invitation else "coordinator")
+    others = {"invitation_accept": "nobody", "incident_forward": "contact"}
+    return signed_in(world, others.get(name, "coordinator"))
 
 
 @pytest.mark.parametrize("name", sorted(FIELDS))

@@ -15,7 +15,18 @@ from django.utils import timezone
 from PIL import Image
 
 from alerts.links import make_token
-from alerts.models import AgencyContact, Incident, SiteContact, Trigger, Verdict
+from alerts.models import (
+    AgencyContact,
+    Forward,
+    GroupOutcome,
+    Incident,
+    RepeatOffer,
+    RepeatRequest,
+    SiteContact,
+    Trigger,
+    Verdict,
+)
+from alerts.repeat_links import offer_token
 from alerts.services.drills import drill_url, send_drill
 from alerts.services.policies import add_absence, add_holiday
 from alerts.services.quiet import begin_quiet
@@ -180,8 +191,22 @@ def _add_incident(world: World, cast: Cast) -> None:
     incident.visits.add(visit_id)
     world.values |= {"contact_id": contact.id, "incident_id": incident.id}
     link = make_token(incident, contact)
-    for name in ("alert_page", "alert_acknowledge", "alert_outcome", "alert_photo"):
+    by_link = ("alert_page", "alert_acknowledge", "alert_outcome", "alert_photo")
+    for name in (*by_link, "alert_investigate", "alert_forward"):
         world.special[name] = {"token": link}
+    _add_course(world, cast, incident, contact)
+
+
+def _add_course(world: World, cast: Cast, incident: Incident, contact: AgencyContact) -> None:
+    outcome = GroupOutcome.objects.create(group=cast.group, label="Silage clamp", counts_as="source_stopped")
+    forward = Forward.objects.create(
+        incident=incident, contact=contact, to_name="Una Marsh", to_email="una@agency.example"
+    )
+    wanted = RepeatRequest.objects.create(group=cast.group, incident=incident, due_on=days_ago(-3))
+    offer = RepeatOffer.objects.create(request=wanted, user=cast.volunteer)
+    world.values |= {"outcome_id": outcome.id, "forward_id": forward.id}
+    for name in ("repeat_link", "repeat_link_take", "repeat_link_give_back"):
+        world.special[name] = {"token": offer_token(offer)}
 
 
 def _add_follow_up(world: World, cast: Cast) -> None:

@@ -95,6 +95,8 @@ EXPECTED = {
     "incident.acknowledge": COORDINATORS | {"contact"},
     "incident.note": COORDINATORS | {"contact"},
     "incident.close": COORDINATORS | {"contact"},
+    "incident.forward": {"contact"},
+    "repeat.ask": COORDINATORS,
     "list.manage": COORDINATORS,
     "visit.rescore": COORDINATORS,
     "import.run": COORDINATORS,

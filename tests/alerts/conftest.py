@@ -112,12 +112,16 @@ def the_incident() -> Incident:
 
 
 def course(incident: Incident) -> list[str]:
-    """The kinds of its events, in order."""
-    return [each.kind for each in incident.events.order_by("at", "id")]
+    """The kinds of its events, in order; without those of repeat visits, which tests of their own hold."""
+    steps = incident.events.exclude(kind__startswith="repeat_").order_by("at", "id")
+    return [each.kind for each in steps]
 
 
 def mails(**filters: Any) -> list[Message]:
+    """Messages owed, oldest first; offers of repeat visits only when they are asked for by kind."""
     found = Message.objects.across_groups("tests look at all").filter(**filters)
+    if not any(name.startswith("kind") for name in filters):
+        found = found.exclude(kind__startswith="volunteer.repeat_")
     return list(found.order_by("created_at", "to_address"))
 
 

@@ -231,7 +231,7 @@ def test_it_orders_the_course_by_time(watch: Watch) -> None:
     watch.submit_low()
     times = [each.when for each in course_of(the_incident(), for_member=True)]
     assert times == sorted(times)
-    assert len(times) == 3
+    assert len(times) == 4
 
 
 def test_it_says_which_visit_a_step_is_about(watch: Watch) -> None:

@@ -1,0 +1,99 @@
+"""Reading repeat visits: what is wanted, and why nobody is asked to go just now."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from alerts.models import Incident, RepeatRequest, Verdict
+from alerts.repeat_words import repeat_words
+from portal.accounts.access import Person, allowed
+from surveys.models import Site, Visit
+from surveys.rivers import river_at
+
+State = RepeatRequest.State
+LIVE = (State.OPEN, State.TAKEN)
+
+
+@dataclass(frozen=True)
+class RepeatShown:
+    """The latest repeat visit of an incident as one reader sees it; `request` is None where none was asked for.
+
+    `verdict` is that on the visit made; `why_not` says why nobody is asked to go now.
+    """
+
+    request: RepeatRequest | None
+    words: list[str]
+    offered: int
+    why_not: str
+    verdict: Verdict | None
+    can_take: bool
+    can_give_back: bool
+    can_ask: bool
+
+    @property
+    def confirms(self) -> bool:
+        return self.verdict is not None and self.verdict.outcome == Verdict.Outcome.BELOW
+
+    @property
+    def speaks_against(self) -> bool:
+        """Whether the repeat, as it is judged now, was not low."""
+        return self.verdict is not None and self.verdict.outcome == Verdict.Outcome.NOT_BELOW
+
+
+def why_not_offered(site: Site) -> str:
+    """Why nobody is asked to go to a site now; empty where nothing speaks against it."""
+    today = timezone.localdate()
+    if site.closed_on and site.closed_on <= today:
+        return _("The site is closed, so nobody is asked to go there.")
+    if site.permission_lapsed(today):
+        return _("The landowner's permission has run out, so nobody is asked to go there.")
+    until = river_at(site).high_until
+    if until is None:
+        return ""
+    words = _("The river is above this site's limit, so nobody is asked to go there before %(time)s.")
+    return words % {"time": date_format(timezone.localtime(until), "j F, H:i")}
+
+
+def live_repeat(incident: Incident) -> RepeatRequest | None:
+    """The repeat visit that is wanted or taken on."""
+    return RepeatRequest.objects.filter(group=incident.group_id, incident=incident, state__in=LIVE).first()
+
+
+def latest_repeat(incident: Incident) -> RepeatRequest | None:
+    """The repeat visit asked for last, whatever became of it."""
+    found = RepeatRequest.objects.filter(group=incident.group_id, incident=incident)
+    return found.select_related("taken_by", "visit__verdict").first()
+
+
+def repeat_shown(incident: Incident, person: Person | None, low: Visit | None) -> RepeatShown:
+    """What the page shows of the repeat visit; `low` is the visit to repeat, None where none is left."""
+    request = latest_repeat(incident)
+    live = request is not None and request.state in LIVE
+    # A visit's verdict is written with it.
+    made = request.visit.verdict if request and request.visit else None
+    why_not = why_not_offered(incident.site) if incident.is_live else ""
+    may = person is not None and incident.is_live and allowed(person, "visit.submit", incident)
+    is_taken = request is not None and request.state == State.TAKEN
+    return RepeatShown(
+        request=request,
+        words=repeat_words(low, low.verdict) if low is not None and incident.is_live else [],
+        offered=request.offers.count() if request else 0,
+        why_not=why_not,
+        verdict=made,
+        can_take=may and live and not is_taken and not why_not,
+        can_give_back=may and is_taken and _may_give_back(person, request),
+        can_ask=incident.is_live
+        and not live
+        and person is not None
+        and allowed(person, "repeat.ask", incident),
+    )
+
+
+def _may_give_back(person: Person | None, request: RepeatRequest | None) -> bool:
+    if person is None or request is None:
+        return False
+    return person.user_id == request.taken_by_id or person.is_coordinator(request.group_id)

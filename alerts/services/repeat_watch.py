@@ -1,0 +1,85 @@
+"""What the clock asks of repeat visits: offered once the river allows, reminded of on the last day, lapsed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from alerts.models import EventKind, RepeatRequest
+from alerts.repeats import LIVE, State, live_repeat, why_not_offered
+from alerts.services.events import add_event
+from alerts.services.locks import locked_incident
+from alerts.services.repeats import low_visit_of, offer_repeat, send_offers
+from alerts.services.telling import tell_coordinators
+from portal.audit.services import record_change
+from portal.outbox.models import Message
+
+# Nobody is reminded in the middle of the night.
+REMIND_FROM_HOUR = 7
+
+
+def watch_repeats() -> int:
+    """Do what is due for every repeat visit wanted or taken on; return for how many something was done."""
+    return sum(_watch_one(request) for request in _one_by_one())
+
+
+def _one_by_one() -> Iterator[RepeatRequest]:
+    """Each in a transaction of its own, its incident held."""
+    rows = RepeatRequest.objects.across_groups("the clock runs for every group").filter(state__in=LIVE)
+    for found in list(rows.select_related("incident")):
+        with transaction.atomic():
+            request = live_repeat(locked_incident(found.incident))
+            if request is not None:
+                yield request
+
+
+def _watch_one(request: RepeatRequest) -> bool:
+    today = timezone.localdate()
+    if request.due_on < today:
+        _lapse(request)
+        return True
+    if why_not_offered(request.incident.site):
+        return False
+    if request.state == State.OPEN and not request.offers.exists():
+        return _offer_late(request)
+    is_time = request.due_on == today and timezone.localtime().hour >= REMIND_FROM_HOUR
+    return is_time and _remind(request)
+
+
+def _offer_late(request: RepeatRequest) -> bool:
+    low = low_visit_of(request.incident)
+    if low is not None:
+        offer_repeat(request, low)
+    return low is not None
+
+
+def _remind(request: RepeatRequest) -> bool:
+    """Remind whoever took it on, or all who were asked and have not given it back; once."""
+    asked = request.offers.select_related("user", "request__incident")
+    taken = request.state == State.TAKEN
+    offers = list(asked.filter(user=request.taken_by_id) if taken else asked.exclude(accepted=False))
+    low = low_visit_of(request.incident)
+    if low is None or not offers or _is_reminded(request):
+        return False
+    headline = _("Today is the last day of your repeat visit") if taken else _("A repeat visit is wanted today")
+    send_offers(offers, low, key="due", headline=headline)
+    return True
+
+
+def _is_reminded(request: RepeatRequest) -> bool:
+    owed = Message.objects.of_group(request.incident.group)
+    return owed.filter(key__startswith=f"repeat:{request.id}:due:").exists()
+
+
+def _lapse(request: RepeatRequest) -> None:
+    changes = {"state": [request.state, State.LAPSED.value]}
+    request.state = State.LAPSED
+    request.save(update_fields=["state"])
+    record_change(actor=None, verb="repeat.lapsed", thing=request, changes=changes)
+    step = add_event(request.incident, EventKind.REPEAT_LAPSED, note=why_not_offered(request.incident.site))
+    low = low_visit_of(request.incident)
+    if low is not None:
+        tell_coordinators(request.incident, low, step)

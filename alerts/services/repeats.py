@@ -1,0 +1,82 @@
+"""Asking for a repeat visit after a low score, and offering it to the group's volunteers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import timedelta
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from alerts.contact_duties import policy_of
+from alerts.models import EventKind, Incident, RepeatOffer, RepeatRequest
+from alerts.queries import quiet_now
+from alerts.repeats import live_repeat, why_not_offered
+from alerts.services.events import add_event
+from alerts.services.locks import locked_incident
+from alerts.services.repeat_mail import owe_offer
+from portal.accounts.access import Person, require
+from portal.accounts.queries import members_of
+from portal.audit.services import record_change
+from surveys.models import Visit
+
+
+def ask_for_repeat(*, incident: Incident, visit: Visit, person: Person | None = None) -> RepeatRequest | None:
+    """Ask for a repeat of a low visit and offer it to every member who may submit visits.
+
+    Belongs inside the transaction that opens the incident. None where the group wants no repeats (0 days) and
+    while the site is quiet. While nobody should go there it is asked for and not offered; the course says why.
+    """
+    days = policy_of(incident.group).repeat_days
+    if not days or quiet_now(incident.site):
+        return None
+    due = timezone.localdate() + timedelta(days=days)
+    request = RepeatRequest.objects.create(group=incident.group, incident=incident, due_on=due)
+    record_change(actor=person, verb="repeat.asked", thing=request, changes={"due_on": [None, str(due)]})
+    why_not = why_not_offered(incident.site)
+    add_event(incident, EventKind.REPEAT_ASKED, person=person, note=why_not)
+    if not why_not:
+        offer_repeat(request, visit)
+    return request
+
+
+@transaction.atomic
+def ask_again(*, person: Person, incident: Incident) -> RepeatRequest:
+    """A coordinator asks for a repeat visit by hand.
+
+    Raises ValidationError when the incident is over, when one is wanted already, and while none is asked for.
+    """
+    require(person, "repeat.ask", incident)
+    incident = locked_incident(incident)
+    low = low_visit_of(incident)
+    if not incident.is_live or low is None:
+        raise ValidationError(_("This incident is over: no repeat visit is needed."))
+    if live_repeat(incident):
+        raise ValidationError(_("A repeat visit is wanted already."))
+    request = ask_for_repeat(incident=incident, visit=low, person=person)
+    if request is None:
+        raise ValidationError(
+            _("The site is quiet for maintenance, or the group's alert policy asks for no repeat visits.")
+        )
+    return request
+
+
+def low_visit_of(incident: Incident) -> Visit | None:
+    """The last low visit, which is the one to repeat; None once all were corrected."""
+    found = incident.visits.select_related("site", "group", "verdict__trigger")
+    return found.order_by("visited_on", "submitted_at").last()
+
+
+def offer_repeat(request: RepeatRequest, low: Visit) -> None:
+    """Offer the visit to all who may make it."""
+    members = [each.user for each in members_of(request.incident.group)]
+    offers = RepeatOffer.objects.bulk_create(RepeatOffer(request=request, user=user) for user in members)
+    send_offers(offers, low, key="offer", headline=_("A repeat visit is wanted"))
+
+
+def send_offers(offers: Iterable[RepeatOffer], low: Visit, *, key: str, headline: str) -> None:
+    """Owe one round of offers."""
+    for each in offers:
+        owe_offer(each, low, key=key, headline=headline)
