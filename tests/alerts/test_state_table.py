@@ -22,6 +22,8 @@ from alerts.services.incidents import (
     investigate_incident,
     renew_links,
 )
+from alerts.services.repeat_course import take_repeat
+from alerts.services.repeats import ask_again
 from alerts.tasks import watch_incidents
 from portal.accounts.access import NOBODY, Person
 from surveys.models import Visit
@@ -70,6 +72,8 @@ ACTS: Mapping[str, Act] = {
     "note": lambda **who: add_note(note="On my way.", **who),
     "close": lambda **who: close_incident(outcome=Outcome.SOURCE_STOPPED, note="Mended.", **who),
     "renew": lambda **who: renew_links(**who),
+    "ask again": lambda incident, person: ask_again(incident=incident, person=person),
+    "take": lambda incident, person: take_repeat(incident=incident, person=person),
 }
 # What whoever may act at all is answered in each state: done, or refused in words.
 #                held      open   acknowledged investigated withdrawn closed
@@ -81,13 +85,17 @@ BY_STATE = {
         "note": "       done    done   done         done         done      done",
         "close": "      done    done   done         done         refused   refused",
         "renew": "      done    done   done         done         done      done",
+        # A repeat visit is wanted already while the incident lives, and by nobody once it is over.
+        "ask again": "  refused refused refused     refused      refused   refused",
+        "take": "       done    done   done         done         refused   refused",
     }.items()
 }
 # Who may act: "as state" is answered by the table above.
 BY_ROLE = {
     "coordinator": {},
-    "volunteer": dict.fromkeys(ACTS, "403"),
-    "contact": {"renew": "403"},
+    # Any member may go, and nobody from the agency.
+    "volunteer": {act: "403" for act in ACTS if act != "take"},
+    "contact": {"renew": "403", "ask again": "403", "take": "403"},
     "neighbour": dict.fromkeys(ACTS, "404"),
     "stranger": dict.fromkeys(ACTS, "404"),
     "claimant": dict.fromkeys(ACTS, "404"),

@@ -58,8 +58,10 @@ def test_it_acknowledges_by_a_click_on_the_page_behind_the_link(
     page.get_by_text("by link sent to Ines Halloran").first.wait_for()
     assert the_incident().state == "acknowledged"
     assert_accessible(page)
+    page.get_by_text("Tell the group what came of it").click()
     page.get_by_label("What was found or done").fill("Officer on the way.")
     page.get_by_role("button", name="Send").click()
+    page.get_by_text("Course:").click()
     page.get_by_text("Officer on the way.").wait_for()
 
 
