@@ -51,7 +51,8 @@ class Servers:
 
     def ask(self, *arguments: str, task: str = "portal.outbox.tasks.sweep_outbox") -> None:
         """Queue a task at this broker."""
-        with Celery(broker=self.broker) as app:
+        # Not the current one, which the tasks of the tests that follow would take.
+        with Celery(broker=self.broker, set_as_current=False) as app:
             app.send_task(task, arguments)
 
     def states(self) -> Counter[str]:
