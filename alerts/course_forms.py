@@ -16,7 +16,7 @@ from portal.accounts.models import Group
 OWN = "own:"
 
 
-def outcome_choices(group: Group, first: Any) -> list[tuple[str, Any]]:
+def outcome_choices(group: Group, first: Any) -> list[tuple[Any, Any]]:
     """What both forms that end an incident offer: the group's own words, then the standard outcomes."""
     own = GroupOutcome.objects.of_group(group).filter(is_active=True)
     named = [(f"{OWN}{each.id}", each.label) for each in own]

@@ -5,6 +5,8 @@ Every step holds the incident's row, so that of two volunteers at the same momen
 
 from __future__ import annotations
 
+from uuid import UUID
+
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
@@ -24,6 +26,7 @@ from portal.audit.services import record_change
 from scoring.indices.methods import METHODS
 from surveys.models import Visit
 from surveys.models.visits import Status
+from surveys.services.saving import acting_id
 from surveys.told import told
 
 
@@ -76,7 +79,7 @@ def give_back_repeat(*, person: Person, incident: Incident) -> RepeatRequest:
 
 def _answer(request: RepeatRequest, person: Person, *, accepted: bool) -> None:
     request.offers.update_or_create(
-        user_id=person.user_id, defaults={"accepted": accepted, "answered_at": timezone.now()}
+        user_id=acting_id(person), defaults={"accepted": accepted, "answered_at": timezone.now()}
     )
 
 
@@ -117,7 +120,7 @@ def is_repeat(visit: Visit, request: RepeatRequest) -> bool:
     return visit.visited_on > asked.date()
 
 
-def _make(number: object, visit: Visit, verdict: Verdict, person: Person | None) -> None:
+def _make(number: UUID, visit: Visit, verdict: Verdict, person: Person | None) -> None:
     request = (
         RepeatRequest.objects.filter(group=visit.group_id).select_related("incident", "taken_by").get(pk=number)
     )

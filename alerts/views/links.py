@@ -137,10 +137,10 @@ def alert_forward(request: HttpRequest, link: Link) -> HttpResponse:
     return _show(request, link, 422, forward_form=form)
 
 
-def _pass_on(link: Link, **to: str) -> None:
+def _pass_on(link: Link, *, to_name: str, to_email: str) -> None:
     if link.forward is not None:
         raise ValidationError(_("Only the contact named by the group can pass the alert on."))
-    forward_alert(incident=link.incident, contact=link.contact, **to)
+    forward_alert(incident=link.incident, contact=link.contact, to_name=to_name, to_email=to_email)
 
 
 def _back(request: HttpRequest) -> HttpResponse:
