@@ -47,7 +47,8 @@ def test_all_arrive_though_broker_and_database_are_killed_under_the_worker(
     servers.kill("valkey/server.pid")
     servers.start()
     await_true(lambda: servers.states()["sent"] >= OWED // 3, "What was queued is lost with the broker.")
-    assert len(postbox.mails) == servers.states()["sent"], "the broker alone makes no second copy"
+    so_far = [str(mail["Subject"]) for mail in postbox.mails]
+    assert len(so_far) == len(set(so_far)), "the broker alone makes no second copy"
 
     servers.ask()
     await_true(lambda: len(postbox.mails) >= OWED // 2, "The sweep did not come.")
