@@ -93,8 +93,8 @@ class PolicyForm(forms.ModelForm[AlertPolicy]):
         fields = ["remind_hours", "repeat_days", "drill_days"]
         help_texts = {
             "remind_hours": _(
-                "In the contact's working hours. 0 sends no reminder; neither does a time as long as the one after"
-                " which the next contact is told."
+                "In the contact's working hours. 0 sends no reminder; neither does a time as long as the one"
+                " after which the next contact is told."
             ),
             "repeat_days": _("A second sample soon after tells whether the fall was real."),
             "drill_days": _("Overdue rehearsals are shown on the desk."),

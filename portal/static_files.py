@@ -5,7 +5,7 @@ from whitenoise.storage import CompressedManifestStaticFilesStorage
 _IMPORT = r"""(?P<matched>import(?P<names>\s*\{[^}]*\})\s*from\s*["'](?P<url>\.[^"']*)["'];)"""
 
 
-class HashedStaticFiles(CompressedManifestStaticFilesStorage):
+class HashedStaticFiles(CompressedManifestStaticFilesStorage):  # type: ignore[misc]
     """Also rewrites what our scripts import of each other, so that no page mixes scripts of two versions.
 
     Only ours: Django's own switch for this reads the scripts of other people too, and stumbles over theirs.

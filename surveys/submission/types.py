@@ -119,7 +119,7 @@ class Entry:
 class Submission:
     """What is said of one visit. `recorder` None means whoever submits (or nobody known, in a past record).
 
-    `recording_list` is the version of the list that the recorder worked with; None means the site's present one.
+    `recording_list` is the version of the list that the recorder worked with, None the site's present one.
     """
 
     id: UUID

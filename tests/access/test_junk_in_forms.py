@@ -87,6 +87,22 @@ FIELDS: Mapping[str, Mapping[str, st.SearchStrategy[str]]] = {
     "site_contacts": {"CONTACT": numbers | likely("1")},
     "contact_create": contact,
     "contact_edit": contact,
+    "contact_hours": {
+        f"{end}-{weekday}": likely("09:00", "17:00") for end in ("opens", "closes") for weekday in (0, 6)
+    },
+    "absence_add": {
+        "first_day": days | likely("2027-01-01"),
+        "last_day": days | likely("2027-01-02"),
+        "note": junk,
+    },
+    "absence_remove": BUTTON,
+    "alert_policy": {"remind_hours": numbers, "repeat_days": numbers, "drill_days": numbers},
+    "holiday_add": {"day": days | likely("2027-01-01"), "name": junk},
+    "holiday_remove": BUTTON,
+    "quiet_set": {"ends_at": junk | likely("2027-01-01T10:00"), "reason": likely("Works.")},
+    "quiet_end": BUTTON,
+    "drill_send": BUTTON,
+    "drill_acknowledge": BUTTON,
     "visit_test_anyway": {"reason": likely("The gauge was normal.")},
     "incident_acknowledge": BUTTON,
     "incident_note": {"note-note": junk, "note-reference": likely("R-1")},

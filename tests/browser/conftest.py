@@ -48,7 +48,7 @@ def browser() -> Iterator[Browser]:
 def page_for(browser: Browser, live_server: LiveServer) -> Iterator[PageFor]:
     """Open a page of one's own, signed in as a given user: `page_for(user, width=360)`.
 
-    `service_workers="allow"` lets it keep pages for the bank; elsewhere a worker would only ask for them unseen.
+    `service_workers="allow"` lets it keep pages for the bank; elsewhere a worker would only ask unseen.
     """
     contexts: list[BrowserContext] = []
     faults: list[str] = []

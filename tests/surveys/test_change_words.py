@@ -186,7 +186,8 @@ class TestComparison:
     def test_it_writes_every_difference_with_its_sign(self, value: float) -> None:
         for method in (BMWP, ASPT):
             text = words.signed(value, method)
-            assert float(text.replace("−", "-")) == pytest.approx(value, abs=0.51 * 10 ** -(method.decimals + 1))
+            nearest = pytest.approx(value, abs=0.51 * 10 ** -(method.decimals + 1))
+            assert float(text.replace("−", "-")) == nearest
             assert text[0] in "+−" or float(text) == 0
             assert len(text.partition(".")[2]) == method.decimals + 1
 
