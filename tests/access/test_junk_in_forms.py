@@ -24,7 +24,7 @@ from tests.factories import days_ago
 world = test_matrix.world
 APPS = ("portal.accounts.", "portal.outbox.", "portal.reports.", "alerts.")
 REFUSALS = {400, 404, 409, 410, 422}
-INPUTS = 80
+INPUTS = 40
 # Buttons read nothing of what is sent, and some do long work.
 FOR_A_BUTTON = 1
 

@@ -55,6 +55,7 @@ def test_it_passes_on_the_advice_on_a_trigger(
     look_at(page_for, known.coordinator, address + query, *words)
 
 
+@pytest.mark.long
 def test_it_passes_on_the_change_of_a_site(known: Cast, page_for: PageFor) -> None:
     address = reverse("site_change", args=[known.group.slug, known.site.pk])
     look_at(page_for, known.volunteer, f"{address}?since={days_ago(400)}", "Hodges-Lehmann", "Kendall")
@@ -62,6 +63,7 @@ def test_it_passes_on_the_change_of_a_site(known: Cast, page_for: PageFor) -> No
 
 
 @pytest.mark.parametrize("key", ["bmwp", "epa_volunteer", "shannon"])
+@pytest.mark.long
 def test_it_passes_on_the_page_of_a_method(db: None, page_for: PageFor, key: str) -> None:
     look_at(page_for, None, reverse("method_detail", args=[key]), "How each name was read")
     look_at(page_for, None, reverse("method_detail", args=[key]) + "?counts=x,y", "Line 1:", status=422)

@@ -77,6 +77,7 @@ def test_it_shows_a_dead_link_to_everybody_alike(page_for: PageFor, watch: Watch
 @pytest.mark.parametrize(
     "name", ["trigger_set", "site_contacts", "contact_list", "contact_create", "incident_list", "message_list"]
 )
+@pytest.mark.long
 def test_it_shows_every_coordinators_page_to_everybody_alike(
     page_for: PageFor, watch: Watch, incident_url: str, name: str
 ) -> None:
@@ -87,6 +88,7 @@ def test_it_shows_every_coordinators_page_to_everybody_alike(
     assert_accessible(page)
 
 
+@pytest.mark.long
 def test_it_shows_the_form_of_a_contact_to_everybody_alike(page_for: PageFor, watch: Watch) -> None:
     page = page_for(watch.cast.coordinator)
     page.goto(reverse("contact_edit", args=[watch.cast.group.slug, watch.first.pk]))
@@ -98,6 +100,7 @@ def test_it_shows_the_form_of_a_contact_to_everybody_alike(page_for: PageFor, wa
 
 
 @pytest.mark.parametrize("state", ["held", "acknowledged", "withdrawn", "closed"])
+@pytest.mark.long
 def test_it_shows_an_incident_in_every_state_to_everybody_alike(
     page_for: PageFor, watch: Watch, state: str
 ) -> None:
@@ -125,6 +128,7 @@ def test_it_shows_a_contact_the_incidents_of_their_sites(
     assert_accessible(page)
 
 
+@pytest.mark.long
 def test_it_shows_a_contact_without_incidents_what_will_stand_there(page_for: PageFor, watch: Watch) -> None:
     page = page_for(account_at(watch.first.email))
     page.goto(reverse("contact_incidents"))

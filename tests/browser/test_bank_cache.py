@@ -114,6 +114,7 @@ def test_all_that_is_needed_at_the_water_opens_without_a_network(cast: Cast, pag
     assert missing == []
 
 
+@pytest.mark.long
 def test_any_page_of_the_portal_makes_the_phone_ready(cast: Cast, page_for: PageFor) -> None:
     page = phone_of(page_for, cast.volunteer)
     page.goto(reverse("group_desk", args=[cast.group.slug]))
@@ -179,6 +180,7 @@ def test_a_changed_site_is_fetched_again_and_a_closed_one_goes(cast: Cast, page_
     expect(page.get_by_text("A fallen tree.")).to_be_visible()
 
 
+@pytest.mark.long
 def test_what_was_seen_last_with_a_network_is_seen_without(cast: Cast, page_for: PageFor) -> None:
     page = phone_of(page_for, cast.volunteer)
     make_ready(page)
@@ -208,6 +210,7 @@ def test_a_network_that_hardly_moves_is_not_waited_for(
     assert time.monotonic() - begun < 7
 
 
+@pytest.mark.long
 def test_a_session_that_ran_out_leaves_the_pages_of_use(cast: Cast, page_for: PageFor) -> None:
     page = phone_of(page_for, cast.volunteer)
     make_ready(page)
@@ -259,6 +262,7 @@ def test_a_first_load_is_light_and_own_hosted(cast: Cast, page_for: PageFor, nam
     assert sum(map(len, texts)) < READ
 
 
+@pytest.mark.long
 def test_all_that_the_worker_fetches_is_light_as_well(cast: Cast, page_for: PageFor) -> None:
     page = page_for(cast.volunteer, width=PHONE)
     page.goto("/bank/")
@@ -277,6 +281,7 @@ def packed(text: bytes) -> int:
     return len(gzip.compress(text))
 
 
+@pytest.mark.long
 def test_the_phone_says_that_a_browser_cannot_keep_pages(cast: Cast, page_for: PageFor) -> None:
     page = phone_of(page_for, cast.volunteer)
     page.add_init_script("navigator.serviceWorker.register = () => Promise.reject(new Error('refused'))")
@@ -285,6 +290,7 @@ def test_the_phone_says_that_a_browser_cannot_keep_pages(cast: Cast, page_for: P
 
 
 @pytest.mark.parametrize("who", ["volunteer", "nobody"])
+@pytest.mark.long
 def test_large_text_pushes_nothing_off_the_screen(cast: Cast, page_for: PageFor, who: str) -> None:
     page = page_for(cast.volunteer if who == "volunteer" else None, width=320)
     own = ["/bank/", site_page(cast.site), site_page(cast.site, "bank_visit")] if who == "volunteer" else []

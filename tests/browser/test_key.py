@@ -48,6 +48,7 @@ def test_it_asks_one_question_at_a_time_and_tells_where_one_is(page: Page) -> No
     expect(trail.get_by_role("listitem").nth(1)).to_have_text("How many legs? Three pairs: an insect")
 
 
+@pytest.mark.long
 def test_it_goes_back_by_its_button_by_the_trail_and_by_the_browser(page: Page) -> None:
     answer(page, *TO_STONEFLY)
     page.get_by_role("link", name="Back one step").click()
@@ -62,6 +63,7 @@ def test_it_goes_back_by_its_button_by_the_trail_and_by_the_browser(page: Page) 
     expect(heading(page, "What has the animal about it?")).to_be_focused()
 
 
+@pytest.mark.long
 def test_the_way_back_from_a_result_is_the_way_one_came(page: Page) -> None:
     # Sand cases and rough ones both lead to the family.
     case = "A case of its own make"
@@ -75,6 +77,7 @@ def test_the_way_back_from_a_result_is_the_way_one_came(page: Page) -> None:
     expect(heading(page, "Rough tube: how long are the hind legs?")).to_be_visible()
 
 
+@pytest.mark.long
 def test_every_step_has_an_address_of_its_own(page: Page) -> None:
     answer(page, *TO_STONEFLY)
     page.reload()
@@ -90,6 +93,7 @@ def test_it_is_walked_by_keyboard_alone(page: Page) -> None:
     expect(page.get_by_role("link", name="Three pairs: an insect")).to_be_focused()
 
 
+@pytest.mark.long
 def test_without_a_script_the_outline_leads_on(page_for: PageFor) -> None:
     page = page_for(width=PHONE, java_script_enabled=False)
     page.goto(reverse("bank_key"))
@@ -135,6 +139,7 @@ def test_a_result_goes_into_the_form_and_says_that_the_key_found_it(form_page: P
     open_key(form_page)
 
 
+@pytest.mark.long
 def test_the_dialog_is_accessible_and_closes_by_button_and_key(form_page: Page) -> None:
     dialog = open_key(form_page)
     answer(dialog, *TO_STONEFLY)
@@ -148,6 +153,7 @@ def test_the_dialog_is_accessible_and_closes_by_button_and_key(form_page: Page) 
     expect(dialog).to_be_hidden()
 
 
+@pytest.mark.long
 def test_a_group_that_the_list_only_has_in_parts_is_recorded_as_the_group(form_page: Page) -> None:
     dialog = open_key(form_page)
     answer(dialog, *TO_STONEFLY, "No wing pads")
@@ -158,6 +164,7 @@ def test_a_group_that_the_list_only_has_in_parts_is_recorded_as_the_group(form_p
     expect(form_page.locator("[name=other-1-key]")).to_be_checked()
 
 
+@pytest.mark.long
 def test_where_only_a_microscope_helps_the_broader_group_comes_first(form_page: Page) -> None:
     dialog = open_key(form_page)
     answer(dialog, *TO_STONEFLY, "Long and thin as a needle", "Widening towards the end")
@@ -165,6 +172,7 @@ def test_where_only_a_microscope_helps_the_broader_group_comes_first(form_page: 
     expect(uses).to_have_text(["In doubt: use Plecoptera", "Use this: Capniidae"])
 
 
+@pytest.mark.long
 def test_on_the_bankside_list_a_family_is_recorded_under_its_group(cast: Cast, page_for: PageFor) -> None:
     cast.site.recording_list = ensure_bankside_list()
     cast.site.save()
@@ -179,6 +187,7 @@ def test_on_the_bankside_list_a_family_is_recorded_under_its_group(cast: Cast, p
     expect(page.locator("[name='counts-Plecoptera-key']")).to_be_checked()
 
 
+@pytest.mark.long
 def test_a_key_that_cannot_be_fetched_says_so_and_is_tried_again(form_page: Page) -> None:
     form_page.route("**/bank/key/", lambda route: route.abort())
     form_page.get_by_role("button", name="What is it?").click()

@@ -87,18 +87,21 @@ class TestKicking:
         shakes: Any = page.evaluate("window.shakes.map((each) => each[0])")
         assert shakes == [60, 60, 60, 350, 60, 60, 350]
 
+    @pytest.mark.long
     def test_it_reminds_of_the_net_after_each_kick(self, page: Page) -> None:
         expect(page.get_by_text("Empty the net into the bucket.")).to_be_hidden()
         kick(page, 3)
         expect(page.get_by_text("Empty the net into the bucket.")).to_be_visible()
         expect(part(page, "result")).to_have_text("Kick done: 3.0 s.")
 
+    @pytest.mark.long
     def test_it_leaves_a_kick_out(self, page: Page) -> None:
         kick(page, 3)
         page.get_by_role("button", name="Leave this kick out").click()
         expect(part(page, "where")).to_have_text("Spot 2, kick 1 of 2")
         assert fields(page, 1) == ("1", "3")
 
+    @pytest.mark.long
     def test_a_spot_left_out_wholly_has_no_kicks(self, page: Page) -> None:
         assert fields(page, 1) == ("2", "")
         for _each in range(2):
@@ -106,6 +109,7 @@ class TestKicking:
         assert fields(page, 1) == ("", "")
         expect(part(page, "where")).to_have_text("Spot 2, kick 1 of 2")
 
+    @pytest.mark.long
     def test_a_repeated_kick_takes_the_place_of_the_last_one(self, page: Page) -> None:
         kick(page, 3)
         press_start(page)
@@ -120,6 +124,7 @@ class TestKicking:
         assert lengths(page) == pytest.approx([3, 3], abs=0.05)
         assert fields(page, 1) == ("2", "6")
 
+    @pytest.mark.long
     def test_one_may_go_back_to_another_spot(self, page: Page) -> None:
         part(page, "spot").select_option("2")
         kick(page, 3)
@@ -127,6 +132,7 @@ class TestKicking:
         assert fields(page, 2) == ("1", "3")
         assert fields(page, 1) == ("2", "")
 
+    @pytest.mark.long
     def test_it_offers_a_kick_more_than_planned(self, page: Page) -> None:
         for _each in range(4):
             page.get_by_role("button", name="Leave this kick out").click()
@@ -156,6 +162,7 @@ class TestStopping:
         page.clock.run_for(1500)
         assert lengths(page) == pytest.approx([3], abs=0.05)
 
+    @pytest.mark.long
     def test_a_thumb_that_slides_off_still_holds(self, page: Page) -> None:
         press_down(page)
         page.clock.run_for(200)
@@ -164,6 +171,7 @@ class TestStopping:
         page.mouse.up()
         assert lengths(page) == pytest.approx([1.2], abs=0.05)
 
+    @pytest.mark.long
     def test_a_second_finger_holds_while_a_drop_comes_and_goes(self, page: Page) -> None:
         touch = """([kind, id]) => {
           const button = document.querySelector("[data-timer-stop]");
@@ -177,23 +185,27 @@ class TestStopping:
         page.clock.run_for(400)
         expect(part(page, "dialog")).to_have_attribute("data-phase", "wait")
 
+    @pytest.mark.long
     def test_a_key_stops_at_once(self, page: Page) -> None:
         expect(part(page, "stop")).to_be_focused()
         page.keyboard.press("Enter")
         assert lengths(page) == pytest.approx([1.2], abs=0.05)
         expect(part(page, "start")).to_be_focused()
 
+    @pytest.mark.long
     def test_the_back_key_stops_the_kick_and_stays(self, page: Page) -> None:
         page.keyboard.press("Escape")
         assert lengths(page) == pytest.approx([1.2], abs=0.05)
         expect(part(page, "dialog")).to_be_visible()
 
+    @pytest.mark.long
     def test_closing_it_all_keeps_what_was_done(self, page: Page) -> None:
         part(page, "dialog").evaluate("each => each.close()")
         expect(page.locator("[data-spot='1']")).to_contain_text("Timed by the phone: 1.2 (cut short) s.")
         assert lengths(page) == pytest.approx([1.2], abs=0.05)
 
 
+@pytest.mark.long
 def test_stopping_before_the_kick_notes_nothing(page: Page, draft: Draft) -> None:
     press_start(page)
     page.clock.run_for(1500)
@@ -220,6 +232,7 @@ class TestInterruptions:
         part(page, "close").click()
         expect(part(page, "lost")).to_be_hidden()
 
+    @pytest.mark.long
     def test_the_portal_keeps_each_kick_with_the_draft(self, page: Page, draft: Draft) -> None:
         page.unroute("**/save/")
         kick(page, 3)
@@ -229,6 +242,7 @@ class TestInterruptions:
         assert lengths(page) == pytest.approx([3], abs=0.05)
         expect(page.locator("[data-spot='1']")).to_contain_text("Timed by the phone: 3.0 s.")
 
+    @pytest.mark.long
     def test_a_phone_that_slept_says_that_the_time_is_not_known(self, page: Page) -> None:
         press_start(page)
         page.clock.run_for(COUNTDOWN + 500)
@@ -239,6 +253,7 @@ class TestInterruptions:
         assert log_of(page) == []
         expect(part(page, "where")).to_have_text("Spot 1, kick 1 of 2")
 
+    @pytest.mark.long
     def test_it_redraws_from_the_fields_when_they_are_put_back(self, page: Page) -> None:
         log = '[{"started_at": "2026-06-14T10:00:00.000Z", "seconds": "2.900"}]'
         page.evaluate(
@@ -252,6 +267,7 @@ class TestInterruptions:
         expect(page.locator("[data-spot='1'] [data-spot-words]")).to_have_text("Timed by the phone: 2.9 s.")
         expect(part(page, "where")).to_have_text("Spot 1, kick 2 of 2")
 
+    @pytest.mark.long
     def test_a_log_that_cannot_be_read_is_in_nobodys_way(self, page: Page) -> None:
         page.evaluate("document.querySelector('[name=spots-1-timed]').value = '[{'")
         kick(page, 3)
@@ -259,6 +275,7 @@ class TestInterruptions:
 
 
 class TestByHand:
+    @pytest.mark.long
     def test_what_was_typed_counts_as_done_and_is_replaced_only_after_a_word(self, page: Page) -> None:
         part(page, "close").click()
         page.locator("[name=spots-1-seconds]").fill("6")
@@ -269,6 +286,7 @@ class TestByHand:
         kick(page, 3)
         assert fields(page, 1) == ("1", "3")
 
+    @pytest.mark.long
     def test_the_timing_of_a_spot_can_be_forgotten_and_the_numbers_stay(self, page: Page) -> None:
         kick(page, 3)
         part(page, "close").click()

@@ -97,6 +97,7 @@ def test_it_reads_at_seven_to_one_in_every_phase(page_for: PageFor, scheme: str)
             assert contrast(as_hex(front), as_hex(ground)) >= 7, (phase, words, front, ground)
 
 
+@pytest.mark.long
 def test_it_would_notice_a_pale_word(page_for: PageFor) -> None:
     page = opened(page_for)
     part(page, "total").evaluate("each => { each.style.color = '#767676'; }")
@@ -116,6 +117,7 @@ def test_axe_finds_nothing_in_any_phase(page_for: PageFor) -> None:
 
 @pytest.mark.parametrize(("width", "height"), [(320, 568), (360, 740), (640, 320)])
 @pytest.mark.parametrize("text", ["100%", "200%"])
+@pytest.mark.long
 def test_it_fits_small_screens_and_large_text(page_for: PageFor, width: int, height: int, text: str) -> None:
     page = opened(page_for, width, height)
     page.evaluate("(text) => { document.documentElement.style.fontSize = text; }", text)
@@ -132,6 +134,7 @@ def test_it_fits_small_screens_and_large_text(page_for: PageFor, width: int, hei
 
 
 @pytest.mark.parametrize(("width", "least"), [(320, 180), (360, 200)])
+@pytest.mark.long
 def test_its_number_is_as_large_as_the_screen_allows(page_for: PageFor, width: int, least: int) -> None:
     page = opened(page_for, width)
     press_start(page)
@@ -150,6 +153,7 @@ def test_its_number_is_as_large_as_the_screen_allows(page_for: PageFor, width: i
         assert needed <= room
 
 
+@pytest.mark.long
 def test_long_kicks_have_room_for_three_digits(page_for: PageFor) -> None:
     page = opened(page_for)
     page.keyboard.press("Escape")
@@ -164,6 +168,7 @@ def test_long_kicks_have_room_for_three_digits(page_for: PageFor) -> None:
     hold_to_stop(page)
 
 
+@pytest.mark.long
 def test_its_targets_are_large_enough_for_a_wet_thumb(page_for: PageFor) -> None:
     page = opened(page_for)
     start: Any = part(page, "start").bounding_box()
@@ -194,6 +199,7 @@ def test_it_is_worked_by_keyboard_alone(page_for: PageFor) -> None:
     expect(part(page, "open")).to_be_focused()
 
 
+@pytest.mark.long
 def test_what_it_timed_stands_in_the_form_at_every_width(page_for: PageFor) -> None:
     page = opened(page_for)
     kick(page, 10)

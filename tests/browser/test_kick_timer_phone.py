@@ -46,6 +46,7 @@ class TestChoices:
         page.get_by_text("Sound and vibration").click()
         part(page, "sound").select_option(sound)
 
+    @pytest.mark.long
     def test_the_phone_remembers_them(self, page: Page, draft: Draft) -> None:
         self.choose(page, "speech")
         part(page, "shake").uncheck()
@@ -56,6 +57,7 @@ class TestChoices:
         kick(page, 3)
         assert page.evaluate("window.shakes") == []
 
+    @pytest.mark.long
     def test_it_says_which_sound_is_exact(self, page: Page) -> None:
         page.evaluate("window.voices = [{ lang: 'en-GB', localService: true }]")
         self.choose(page, "speech")
@@ -63,6 +65,7 @@ class TestChoices:
         part(page, "sound").select_option("tone")
         expect(part(page, "sound-words")).to_contain_text("Tones are exact")
 
+    @pytest.mark.long
     def test_it_speaks_the_numbers_between_two_tones(self, page: Page) -> None:
         page.evaluate("window.voices = [{ lang: 'en-GB', localService: true }]")
         self.choose(page, "speech")
@@ -72,6 +75,7 @@ class TestChoices:
     @pytest.mark.parametrize(
         "voices", ["[]", "[{lang: 'en-GB', localService: false}]", "[{lang: 'de-DE', localService: true}]"]
     )
+    @pytest.mark.long
     def test_a_phone_without_a_voice_of_its_own_has_tones(self, page: Page, voices: str) -> None:
         page.evaluate(f"window.voices = {voices}")
         self.choose(page, "speech")
@@ -79,6 +83,7 @@ class TestChoices:
         kick(page, 3)
         assert page.evaluate("window.spoken") == []
 
+    @pytest.mark.long
     def test_a_phone_that_cannot_vibrate_is_not_asked_to(self, page: Page, draft: Draft) -> None:
         page.add_init_script("Object.defineProperty(navigator, 'vibrate', { value: undefined });")
         page.goto(address_of(draft))
@@ -100,12 +105,14 @@ class TestScreen:
         expect(part(page, "awake")).to_have_text("The screen stays on while this is open.")
         assert self.held(page) == [False, True]
 
+    @pytest.mark.long
     def test_it_lets_the_screen_go_when_it_is_closed(self, page: Page) -> None:
         part(page, "close").click()
         assert self.held(page) == [False]
         page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
         assert self.held(page) == [False]
 
+    @pytest.mark.long
     def test_it_says_when_the_screen_cannot_be_kept_on(self, page: Page, draft: Draft) -> None:
         page.add_init_script("navigator.wakeLock.request = async () => { throw new Error('low battery'); };")
         page.goto(address_of(draft))
@@ -125,6 +132,7 @@ class TestPractising:
         yield opened
         assert set(sent) <= {"GET"}
 
+    @pytest.mark.long
     def test_anybody_may_practise_and_nothing_is_kept(self, practice: Page) -> None:
         practice.get_by_label("Seconds of each kick").fill("2")
         part(practice, "open").click()

@@ -169,6 +169,7 @@ def kick_is_shown_in_time(page: Page, done: int) -> bool:
     return worst(list(shown.values()), began) < 2 * EXACT and max(map(abs, kick)) < EXACT
 
 
+@pytest.mark.long
 def test_without_sound_it_notes_what_was_shown(page: Page) -> None:
     """The number is the sign then: a kick lasts from the nought to the last number, late or not."""
     part(page, "sound").evaluate("each => { each.value = 'off'; each.dispatchEvent(new Event('change')); }")
@@ -181,6 +182,7 @@ def test_without_sound_it_notes_what_was_shown(page: Page) -> None:
     assert abs(wall(log_of(page)[0]["started_at"]) - shown["0"]) < EXACT
 
 
+@pytest.mark.long
 def test_a_kick_cut_short_lasts_until_the_finger_came_down(page: Page) -> None:
     page.evaluate("addEventListener('pointerdown', () => { window.downAt = Date.now(); }, true)")
     await_tap(page)
@@ -194,6 +196,7 @@ def test_a_kick_cut_short_lasts_until_the_finger_came_down(page: Page) -> None:
     assert lengths(page)[0] < SECONDS
 
 
+@pytest.mark.long
 def test_tones_come_back_to_their_places_after_the_sound_stood_still(page: Page) -> None:
     """A phone call takes the sound away for a while; what is noted stays true to the clock."""
     await_tap(page)

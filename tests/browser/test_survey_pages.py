@@ -65,30 +65,36 @@ def look_at(page_for: PageFor, user: Any, name: str, **ids: Any) -> None:
 
 
 @pytest.mark.parametrize("name", ["site_list", "visit_list", "review_queue", "site_create"])
+@pytest.mark.long
 def test_it_passes_on_pages_of_the_group(cast: Cast, visit: Visit, page_for: PageFor, name: str) -> None:
     look_at(page_for, cast.coordinator, name, slug=cast.group.slug)
 
 
 @pytest.mark.parametrize("name", ["site_list", "visit_list", "review_queue"])
+@pytest.mark.long
 def test_it_passes_while_a_group_is_new_and_empty(cast: Cast, page_for: PageFor, name: str) -> None:
     look_at(page_for, cast.neighbour_coordinator, name, slug=cast.neighbour.slug)
 
 
 @pytest.mark.parametrize("name", ["site_detail", "site_edit"])
+@pytest.mark.long
 def test_it_passes_on_pages_of_a_site(cast: Cast, visit: Visit, page_for: PageFor, name: str) -> None:
     look_at(page_for, cast.coordinator, name, slug=cast.group.slug, site_id=cast.site.pk)
 
 
 @pytest.mark.parametrize("name", ["visit_detail", "visit_review", "visit_correct"])
+@pytest.mark.long
 def test_it_passes_on_pages_of_a_visit(cast: Cast, visit: Visit, page_for: PageFor, name: str) -> None:
     look_at(page_for, cast.coordinator, name, slug=cast.group.slug, visit_id=visit.pk)
 
 
+@pytest.mark.long
 def test_it_passes_on_the_form_that_mends_a_visit(cast: Cast, visit: Visit, page_for: PageFor) -> None:
     return_visit(person=cast.person("coordinator"), visit=visit, message="Are you sure of 900?")
     look_at(page_for, cast.volunteer, "visit_mend", slug=cast.group.slug, visit_id=visit.pk)
 
 
+@pytest.mark.long
 def test_it_passes_on_the_public_page_of_rules(page_for: PageFor) -> None:
     look_at(page_for, None, "rules_table")
 

@@ -72,6 +72,7 @@ def test_a_thumb_counts_and_takes_back_several_steps(page: Page) -> None:
     expect(page.get_by_text("2 animals, 1 taxon")).to_be_visible()
 
 
+@pytest.mark.long
 def test_it_takes_back_what_was_typed_chosen_and_ticked(page: Page) -> None:
     field(page, "Baetidae").fill("12")
     field(page, "Baetidae").blur()
@@ -104,6 +105,7 @@ def test_a_bouncing_thumb_and_a_held_key_count_once(page: Page) -> None:
     assert prevented
 
 
+@pytest.mark.long
 def test_back_at_nought_nothing_is_said_of_a_group(page: Page) -> None:
     press(page, "Baetidae")
     press(page, "Baetidae", step=-1)
@@ -111,6 +113,7 @@ def test_back_at_nought_nothing_is_said_of_a_group(page: Page) -> None:
     expect(field(page, "Baetidae", "none")).not_to_be_checked()
 
 
+@pytest.mark.long
 def test_one_found_after_all_takes_the_tick_away(page: Page) -> None:
     field(page, "Baetidae", "none").check()
     press(page, "Baetidae")
@@ -119,6 +122,7 @@ def test_one_found_after_all_takes_the_tick_away(page: Page) -> None:
     expect(field(page, "Baetidae", "none")).to_be_checked()
 
 
+@pytest.mark.long
 def test_nothing_moves_under_a_thumb_on_its_way(page: Page) -> None:
     bar = page.locator("[data-tray-bar]")
     before = bar.evaluate("bar => bar.offsetHeight")
@@ -128,6 +132,7 @@ def test_nothing_moves_under_a_thumb_on_its_way(page: Page) -> None:
     assert bar.evaluate("bar => bar.offsetHeight") == before
 
 
+@pytest.mark.long
 def test_it_counts_nothing_onto_a_range_or_a_word(page: Page) -> None:
     field(page, "Baetidae", "range").select_option("10-99")
     press(page, "Baetidae")
@@ -179,6 +184,7 @@ def test_the_tally_shows_what_was_found_and_what_is_searched(page: Page) -> None
     expect(row_of(page, "Caenidae")).to_be_visible()
 
 
+@pytest.mark.long
 def test_large_letters_leave_the_buttons_on_the_screen(page: Page) -> None:
     page.get_by_role("button", name="Tally").tap()
     page.get_by_label("Find a group").fill("baetidae")
@@ -191,6 +197,7 @@ def test_large_letters_leave_the_buttons_on_the_screen(page: Page) -> None:
         assert box["x"] + box["width"] <= NARROW
 
 
+@pytest.mark.long
 def test_the_phone_remembers_how_somebody_counts(page: Page) -> None:
     page.get_by_role("button", name="Tally").tap()
     page.reload()
@@ -212,6 +219,7 @@ def test_a_find_of_the_key_waits_at_its_row(cast: Cast, draft: Draft, page: Page
     assert draft.data["counts"] == [{"taxon": "Gammaridae", "recorded_as": "", "count": "1", "by_key": True}]
 
 
+@pytest.mark.long
 def test_a_find_that_the_list_lacks_gets_a_row_of_its_own(page: Page) -> None:
     dispatch_found(page, "Salifidae")
     expect(page.locator("[name=other-1-name]")).to_have_value("Salifidae")
@@ -242,6 +250,7 @@ def test_the_score_waits_until_it_is_asked_for(page: Page) -> None:
     expect(page.get_by_text("No score here: a name or the fraction sorted")).to_be_visible()
 
 
+@pytest.mark.long
 def test_what_is_put_back_is_counted_and_starts_anew(page: Page) -> None:
     press(page, "Baetidae")
     page.evaluate(

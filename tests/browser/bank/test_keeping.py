@@ -51,6 +51,7 @@ def test_it_gives_everything_back_after_the_tab_was_closed(cast: Cast, phone: Pa
     assert_accessible(again)
 
 
+@pytest.mark.long
 def test_an_empty_form_is_no_visit_and_a_first_word_is_one(cast: Cast, phone: Page, number: str) -> None:
     open_form(phone, cast.site, number)
     assert kept(phone, number) is None
@@ -58,6 +59,7 @@ def test_an_empty_form_is_no_visit_and_a_first_word_is_one(cast: Cast, phone: Pa
     await_kept(phone, number, "A")
 
 
+@pytest.mark.long
 def test_a_form_without_a_number_gets_one_and_keeps_it_in_its_address(cast: Cast, phone: Page) -> None:
     phone.goto(form_address(cast.site, ""))
     expect(phone).to_have_url(re.compile(r"#[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$"))
@@ -68,6 +70,7 @@ def test_a_form_without_a_number_gets_one_and_keeps_it_in_its_address(cast: Cast
     assert phone.url.endswith(given)
 
 
+@pytest.mark.long
 def test_the_list_leads_back_to_what_was_being_typed(cast: Cast, phone: Page, number: str) -> None:
     open_form(phone, cast.site, number)
     phone.get_by_label("Notes").fill("Half done")
@@ -145,6 +148,7 @@ def give_other_plan(cast: Cast) -> None:
     cast.site.save()
 
 
+@pytest.mark.long
 def test_changes_of_state_are_told_to_who_cannot_see_them(cast: Cast, phone: Page, number: str) -> None:
     open_form(phone, cast.site, number)
     news = phone.locator("[data-visit-state] [role=status]").first

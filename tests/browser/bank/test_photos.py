@@ -66,6 +66,7 @@ def form(cast: Cast, phone: Page, number: str) -> Page:
     return phone
 
 
+@pytest.mark.long
 def test_it_keeps_a_picture_small_and_tells_nothing_of_the_camera(form: Page) -> None:
     add(form, picture((2400, 1200)))
     expect(form.locator("[data-photo-list] img")).to_have_count(1)
@@ -120,6 +121,7 @@ def test_a_picture_whose_answer_was_lost_stands_on_the_portal_once(cast: Cast, f
     assert_once(cast.site, number)
 
 
+@pytest.mark.long
 def test_a_picture_that_the_portal_refuses_says_why_in_the_list(cast: Cast, form: Page, number: str) -> None:
     refusal = {"detail": "This photo has too many pixels."}
     form.context.route("**/photos/**", lambda route: route.fulfill(status=422, json=refusal))
@@ -134,12 +136,14 @@ def test_a_picture_that_the_portal_refuses_says_why_in_the_list(cast: Cast, form
     assert_once(cast.site, number)
 
 
+@pytest.mark.long
 def test_it_says_at_the_field_what_is_no_picture(form: Page) -> None:
     add(form, {"name": "notes.jpg", "mimeType": "image/jpeg", "buffer": b"no picture"})
     expect(form.get_by_text("This file is no picture that the phone can read.")).to_be_visible()
     expect(form.get_by_label("Add pictures")).to_have_attribute("aria-invalid", "true")
 
 
+@pytest.mark.long
 def test_it_takes_no_more_pictures_than_the_portal_does(form: Page) -> None:
     add(form, *[picture((8, 6)) for _ in range(13)])
     expect(form.get_by_text("12 pictures are enough for one visit.")).to_be_visible()

@@ -74,6 +74,7 @@ def test_it_is_mended_without_a_network_and_sent_once(cast: Cast, refused: Page,
     assert Visit.objects.of_group(cast.group).get().notes == "Not to be lost"
 
 
+@pytest.mark.long
 def test_it_is_found_in_the_list_with_its_reasons_and_mended_from_there(
     cast: Cast, refused: Page, number: str
 ) -> None:
@@ -111,6 +112,7 @@ def test_a_visit_under_a_number_of_somebody_else_is_sent_as_a_new_one(
     assert_once(cast.site, fresh)
 
 
+@pytest.mark.long
 def test_a_member_who_left_the_group_keeps_the_visit_and_is_told_why(
     cast: Cast, phone: Page, number: str
 ) -> None:
@@ -122,6 +124,7 @@ def test_a_member_who_left_the_group_keeps_the_visit_and_is_told_why(
     assert ["notes", "Typed before I left"] in kept(phone, number)["entries"]
 
 
+@pytest.mark.long
 def test_what_was_thrown_away_is_gone(cast: Cast, refused: Page, number: str) -> None:
     refused.goto(HOME)
     refused.get_by_text("Throw away").click()

@@ -42,6 +42,7 @@ def queue_without_network(phone: Page, cast: Cast, number: str, note: str = "") 
     expect(phone.get_by_text("Waiting to be sent")).to_be_visible()
 
 
+@pytest.mark.long
 def test_it_sends_at_once_where_there_is_a_network(cast: Cast, phone: Page, number: str) -> None:
     open_form(phone, cast.site, number)
     fill_in(phone)
@@ -63,6 +64,7 @@ def test_it_waits_without_a_network_and_goes_by_itself(cast: Cast, phone: Page, 
     assert_once(cast.site, number)
 
 
+@pytest.mark.long
 def test_a_waiting_visit_can_be_taken_back_and_changed(cast: Cast, phone: Page, number: str) -> None:
     queue_without_network(phone, cast, number)
     phone.get_by_role("button", name="Not yet: change it first").click()
@@ -116,6 +118,7 @@ def test_it_sends_again_after_a_lost_answer_and_is_answered_as_before(
     assert_once(cast.site, number)
 
 
+@pytest.mark.long
 def test_it_says_when_the_portal_may_hold_an_earlier_text(cast: Cast, phone: Page, number: str) -> None:
     lose_first_answer(phone.context)
     open_form(phone, cast.site, number)
@@ -149,6 +152,7 @@ def lose_first_answer(context: BrowserContext) -> list[int]:
     return answers
 
 
+@pytest.mark.long
 def test_a_fault_of_the_portal_is_tried_again(cast: Cast, phone: Page, number: str) -> None:
     faults = [500, 502]
     phone.context.route(
@@ -181,6 +185,7 @@ def test_it_waits_for_a_sign_in_when_the_session_has_ended(cast: Cast, phone: Pa
     assert_once(cast.site, number)
 
 
+@pytest.mark.long
 def test_a_typed_word_is_kept_even_where_the_page_goes_at_once(cast: Cast, phone: Page, number: str) -> None:
     open_form(phone, cast.site, number)
     phone.get_by_label("Notes").fill("Gone in a moment")

@@ -78,6 +78,7 @@ def test_the_second_sees_only_that_something_waits_and_sends_only_their_own(
     assert Visit.objects.of_group(cast.group).get().entered_by == cast.other_volunteer
 
 
+@pytest.mark.long
 def test_what_the_first_left_waiting_goes_when_they_sign_in_again(cast: Cast, shared: Page, first: str) -> None:
     change_person(shared, cast.volunteer)
     await_state(shared, first, "sent")
@@ -86,6 +87,7 @@ def test_what_the_first_left_waiting_goes_when_they_sign_in_again(cast: Cast, sh
     assert (visit.entered_by, visit.notes) == (cast.volunteer, "Typed by the first")
 
 
+@pytest.mark.long
 def test_the_second_cannot_open_what_the_first_typed(cast: Cast, shared: Page, first: str) -> None:
     shared.goto(form_address(cast.site, first))
     expect(shared.get_by_text("A visit of somebody else")).to_be_visible()
