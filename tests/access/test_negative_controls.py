@@ -76,6 +76,18 @@ CONTROLS = {
     "report.view": control("neighbour", "report_list", group_open=True),
     "report.make": control("volunteer", "report_list", "report_detail", "report_publish"),
     "outbox.view": control("volunteer", "message_list"),
+    "outing.edit": control("volunteer", "outing_rules_edit"),
+    "kit.view": control("neighbour", "kit_list", "kit_detail", group_open=True),
+    "kit.manage": control("volunteer", "kit_create", "kit_edit"),
+    "kit.clean": control("neighbour", "kit_clean", group_open=True),
+    "river.report": control("neighbour", "river_report", group_open=True),
+    "return.start": control("neighbour", "safe_return_start", group_open=True),
+    "return.view": control("neighbour", "safe_return_detail", behind=("group.view",), group_open=True),
+    "return.end": control("neighbour", "safe_return_end", behind=("group.view",), group_open=True),
+    "return.extend": control("coordinator", "safe_return_extend"),
+    "visit.add_photo": control("neighbour", "api_visit_photo", behind=("group.view",), group_open=True),
+    "incident.forward": control("volunteer", "incident_forward"),
+    "repeat.ask": control("volunteer", "repeat_ask"),
 }
 
 
