@@ -181,7 +181,7 @@ def test_it_answers_junk_in_a_form_with_words(world: World, name: str) -> None:
         each.replace("CONTACT", str(world.values["contact_id"])): FIELDS[name][each] for each in FIELDS[name]
     }
 
-    @fuzzed
+    @settings(fuzzed, max_examples=INPUTS if fields else FOR_A_BUTTON)
     @given(st.data())
     def send(data: st.DataObject) -> None:
         body = query_of(data, fields)
