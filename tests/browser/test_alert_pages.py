@@ -114,6 +114,7 @@ def test_it_shows_an_incident_in_every_state_to_everybody_alike(
     assert_accessible(page)
 
 
+@pytest.mark.long
 def test_it_shows_a_contact_the_incidents_of_their_sites(
     page_for: PageFor, watch: Watch, incident_url: str
 ) -> None:
@@ -136,6 +137,7 @@ def test_it_shows_a_contact_without_incidents_what_will_stand_there(page_for: Pa
     assert_accessible(page)
 
 
+@pytest.mark.long
 def test_it_sets_evidence_and_course_side_by_side_on_a_wide_screen_only(
     page_for: PageFor, watch: Watch, incident_url: str
 ) -> None:
@@ -157,6 +159,7 @@ def test_it_sets_evidence_and_course_side_by_side_on_a_wide_screen_only(
         assert (terms > 1) == is_beside
 
 
+@pytest.mark.long
 def test_it_shows_the_reason_form_to_everybody_alike(page_for: PageFor, watch: Watch) -> None:
     visit = watch.submit_low(water_level="spate")
     page = page_for(watch.cast.coordinator)

@@ -193,6 +193,7 @@ def test_what_was_seen_last_with_a_network_is_seen_without(cast: Cast, page_for:
     expect(page.get_by_text("New fence.")).to_be_visible()
 
 
+@pytest.mark.long
 def test_a_network_that_hardly_moves_is_not_waited_for(
     cast: Cast, page_for: PageFor, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -301,6 +302,7 @@ def test_large_text_pushes_nothing_off_the_screen(cast: Cast, page_for: PageFor,
         assert page.evaluate("document.documentElement.scrollWidth") <= 320, address
 
 
+@pytest.mark.long
 def test_the_cautions_are_shown_once_a_day_and_by_keyboard(cast: Cast, page_for: PageFor) -> None:
     page = page_for(cast.volunteer, width=PHONE)
     page.goto(site_page(cast.site))

@@ -85,6 +85,7 @@ def test_every_step_has_an_address_of_its_own(page: Page) -> None:
     expect(page.get_by_role("navigation", name="Your answers so far").get_by_role("listitem")).to_have_count(4)
 
 
+@pytest.mark.long
 def test_it_is_walked_by_keyboard_alone(page: Page) -> None:
     page.get_by_role("link", name="Jointed legs, no shell").focus()
     page.keyboard.press("Enter")

@@ -182,6 +182,7 @@ def test_its_targets_are_large_enough_for_a_wet_thumb(page_for: PageFor) -> None
     assert page.locator("[data-timer-dialog] :is(button, select, input, summary):visible").count() == 1
 
 
+@pytest.mark.long
 def test_it_is_worked_by_keyboard_alone(page_for: PageFor) -> None:
     page = opened(page_for)
     page.keyboard.press("Escape")

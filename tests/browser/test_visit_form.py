@@ -87,12 +87,14 @@ def test_it_stops_at_the_field_opens_its_section_and_keeps_everything(page: Page
     expect(page.locator("[name=counts-Baetidae-count]")).to_have_value("12")
 
 
+@pytest.mark.long
 def test_it_adds_up_the_kicking_time_against_the_plan(page: Page) -> None:
     page.locator("[name=spots-1-seconds]").fill("30")
     page.locator("[name=spots-2-seconds]").fill("29,5")
     expect(page.locator("#effort-total")).to_have_text("59.5")
 
 
+@pytest.mark.long
 def test_it_asks_for_the_reason_alone_when_the_visit_could_not_be_made(page: Page, draft: Draft) -> None:
     expect(page.get_by_label("Why it could not be made")).to_be_hidden()
     page.get_by_label("No, the visit could not be made").check()
@@ -104,6 +106,7 @@ def test_it_asks_for_the_reason_alone_when_the_visit_could_not_be_made(page: Pag
     assert visit_of(draft).was_made is False
 
 
+@pytest.mark.long
 def test_it_sends_nothing_in_by_the_enter_key(page: Page, draft: Draft, address: str) -> None:
     fill_in(page)
     page.locator("[name=counts-Baetidae-count]").press("Enter")
@@ -112,6 +115,7 @@ def test_it_sends_nothing_in_by_the_enter_key(page: Page, draft: Draft, address:
 
 
 class TestCounts:
+    @pytest.mark.long
     def test_it_finds_a_row_by_latin_or_english_name(self, page: Page) -> None:
         page.get_by_label("Find a group").fill("freshwater shrimp")
         expect(page.locator("[name=counts-Gammaridae-count]")).to_be_visible()
@@ -120,12 +124,14 @@ class TestCounts:
         expect(page.locator("[name=counts-Baetidae-count]")).to_be_visible()
         expect(page.locator("[name=counts-Gammaridae-count]")).to_be_hidden()
 
+    @pytest.mark.long
     def test_it_ticks_the_rest_of_a_section_as_looked_for_and_none(self, page: Page) -> None:
         page.locator("[name=counts-Baetidae-count]").fill("12")
         page.get_by_role("button", name="for the rest of these").first.click()
         expect(page.locator("[name=counts-Baetidae-none]")).not_to_be_checked()
         expect(page.locator("[name=counts-Caenidae-none]")).to_be_checked()
 
+    @pytest.mark.long
     def test_it_always_leaves_an_empty_row_for_another_taxon(self, page: Page) -> None:
         page.locator("[name=other-3-name]").fill("Hydra")
         expect(page.locator("[name=other-4-name]")).to_have_value("")
@@ -139,6 +145,7 @@ class TestKeeping:
         expect(page.get_by_text(re.compile(r"^Saved \d\d:\d\d$"))).to_be_visible()
         assert stored(draft)["notes"] == "Saw a dipper"
 
+    @pytest.mark.long
     def test_it_says_when_saving_fails_and_goes_on_by_itself(self, page: Page, draft: Draft) -> None:
         page.context.set_offline(True)
         page.get_by_label("Notes").fill("Saw a dipper")
@@ -163,6 +170,7 @@ class TestKeeping:
         expect(page.locator("[name=counts-Caenidae-none]")).to_be_checked()
         expect(page.locator("[name=other-4-name]")).to_have_value("Simuliidae")
 
+    @pytest.mark.long
     def test_it_says_that_one_is_signed_out_and_keeps_the_copy(self, page: Page, address: str) -> None:
         page.context.clear_cookies()
         page.get_by_label("Notes").fill("Typed after the session ended")
@@ -170,6 +178,7 @@ class TestKeeping:
         kept = page.evaluate("Object.values(localStorage).join()")
         assert "Typed after the session ended" in kept
 
+    @pytest.mark.long
     def test_it_leaves_no_copy_on_the_device_once_the_visit_is_in(self, page: Page, draft: Draft) -> None:
         page.route("**/save/", lambda route: route.abort())
         fill_in(page)
@@ -198,6 +207,7 @@ class TestPhotos:
         expect(page.get_by_label("Notes")).to_have_value("Not to be lost")
         assert not Photo.objects.of_group(draft.group).exists()
 
+    @pytest.mark.long
     def test_it_says_at_the_picture_what_is_wrong_with_it(self, page: Page) -> None:
         page.get_by_label("Picture", exact=True).set_input_files(
             {"name": "bank.jpg", "mimeType": "image/jpeg", "buffer": b"no picture"}
@@ -228,6 +238,7 @@ class TestWithoutScripts:
         expect(plain.get_by_text("Your visit has arrived")).to_be_visible()
         assert visit_of(draft).counts.count() == 3
 
+    @pytest.mark.long
     def test_it_keeps_the_draft_by_the_enter_key_and_never_sends_it(self, plain: Page, draft: Draft) -> None:
         fill_in(plain)
         plain.get_by_label("Water temperature").press("Enter")

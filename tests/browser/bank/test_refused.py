@@ -93,6 +93,7 @@ def test_it_is_found_in_the_list_with_its_reasons_and_mended_from_there(
     assert_once(cast.site, number)
 
 
+@pytest.mark.long
 def test_a_visit_under_a_number_of_somebody_else_is_sent_as_a_new_one(
     cast: Cast, phone: Page, number: str
 ) -> None:

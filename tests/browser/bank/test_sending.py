@@ -76,6 +76,7 @@ def test_a_waiting_visit_can_be_taken_back_and_changed(cast: Cast, phone: Page, 
     assert Visit.objects.of_group(cast.group).get().notes == "Changed my mind"
 
 
+@pytest.mark.long
 def test_what_waits_goes_at_the_next_opening_of_any_page(cast: Cast, phone: Page, number: str) -> None:
     queue_without_network(phone, cast, number)
     context = phone.context
