@@ -8,22 +8,15 @@ passed the alert on names them as well, and dies too when a coordinator takes it
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import timedelta
 from uuid import UUID
 
 from django.conf import settings
-from django.core.signing import BadSignature, SignatureExpired, TimestampSigner
-from django.http import Http404
 from django.urls import reverse
 
 from alerts.models import AgencyContact, Forward, Incident, SiteContact
+from portal.accounts.signed_links import DeadLink, SignedLink
 
-SALT = "alerts.incident-link"
-MAX_AGE = timedelta(days=60)
-
-
-class DeadLink(Exception):
-    """A link of ours that no longer works."""
+ALERT = SignedLink("alerts.incident-link", days=60)
 
 
 @dataclass(frozen=True)
@@ -42,23 +35,12 @@ class Link:
 
 def make_token(incident: Incident, contact: AgencyContact) -> str:
     """The token that lets this contact read and answer this incident."""
-    return TimestampSigner(salt=SALT).sign(f"{incident.id.hex}.{contact.id.hex}.{incident.link_version}")
+    return ALERT.make(incident.id, contact.id, incident.link_version)
 
 
 def make_forward_token(forward: Forward) -> str:
     """The token of a colleague to whom the contact passed the alert on."""
-    content = (
-        forward.incident_id.hex,
-        forward.contact_id.hex,
-        f"{forward.incident.link_version}",
-        forward.id.hex,
-    )
-    return TimestampSigner(salt=SALT).sign(".".join(content))
-
-
-def forward_url(forward: Forward) -> str:
-    """The whole address for the colleague's mail."""
-    return settings.BASE_URL + reverse("alert_page", args=[make_forward_token(forward)])
+    return ALERT.make(forward.incident_id, forward.contact_id, forward.incident.link_version, forward.id)
 
 
 def alert_url(incident: Incident, contact: AgencyContact) -> str:
@@ -66,15 +48,14 @@ def alert_url(incident: Incident, contact: AgencyContact) -> str:
     return settings.BASE_URL + reverse("alert_page", args=[make_token(incident, contact)])
 
 
+def forward_url(forward: Forward) -> str:
+    """The whole address for the colleague's mail."""
+    return settings.BASE_URL + reverse("alert_page", args=[make_forward_token(forward)])
+
+
 def read_token(token: str) -> Link:
     """Open a token; raises Http404 for one we never made and DeadLink for one that no longer works."""
-    try:
-        content = TimestampSigner(salt=SALT).unsign(token, max_age=MAX_AGE)
-    except SignatureExpired as late:
-        raise DeadLink from late
-    except BadSignature as forged:
-        raise Http404 from forged
-    incident_id, contact_id, version, *passed_on = content.split(".")
+    incident_id, contact_id, version, *passed_on = ALERT.read(token)
     link = _find(UUID(incident_id), UUID(contact_id))
     if link is None or link.incident.link_version != int(version):
         raise DeadLink

@@ -2,26 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import datetime
 
-from django.conf import settings
-from django.core.signing import BadSignature, SignatureExpired, TimestampSigner
 from django.db.models import Q
-from django.http import Http404
-from django.urls import reverse
 
 from portal.accounts.access import Person
 from portal.accounts.models import Group
 from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.accounts.signed_links import DeadLink, SignedLink
 from surveys.models import ReturnNotice, SafeReturn
 
-SALT = "surveys.safe-return"
-MAX_AGE = timedelta(days=7)
+RETURN = SignedLink("surveys.safe-return", days=7)
 ENDED_SHOWN = 20
-
-
-class DeadLink(Exception):
-    """A link of ours that no longer works."""
 
 
 def returns_for(person: Person, group: Group) -> GroupOwnedQuerySet[SafeReturn]:
@@ -51,21 +43,14 @@ def minutes_late(due_at: datetime, now: datetime) -> int:
 
 def return_url(notice: ReturnNotice) -> str:
     """The whole address by which whoever was told answers."""
-    token = TimestampSigner(salt=SALT).sign(notice.pk.hex)
-    return settings.BASE_URL + reverse("return_link", args=[token])
+    return RETURN.address("return_link", notice.pk)
 
 
 def read_token(token: str) -> ReturnNotice:
     """The notice a token stands for; raises Http404 for a token we never made, DeadLink after 7 days."""
-    try:
-        number = TimestampSigner(salt=SALT).unsign(token, max_age=MAX_AGE)
-    except SignatureExpired as late:
-        raise DeadLink from late
-    except BadSignature as forged:
-        raise Http404 from forged
     rows = ReturnNotice.objects.across_groups("the signature names the notice")
     found = rows.select_related("safe_return__site", "safe_return__group", "safe_return__started_by")
-    notice = found.select_related("safe_return__partner").filter(pk=number).first()
+    notice = found.select_related("safe_return__partner").filter(pk=RETURN.read_id(token)).first()
     if notice is None:
         raise DeadLink
     return notice

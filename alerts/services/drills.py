@@ -6,27 +6,23 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.conf import settings
 from django.core.exceptions import ValidationError
-from django.core.signing import BadSignature, SignatureExpired, TimestampSigner
 from django.db import transaction
 from django.db.models import Max, Q
-from django.http import Http404
-from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from alerts.contact_duties import policy_of
-from alerts.links import MAX_AGE, DeadLink
 from alerts.models import AgencyContact, Drill
 from portal.accounts.access import Person, require
 from portal.accounts.models import Group
+from portal.accounts.signed_links import DeadLink, SignedLink
 from portal.audit.services import record_change
 from portal.outbox.models import Message
 from portal.outbox.rendering import render_mail
 from portal.outbox.services import owe_message
 
-SALT = "alerts.drill-link"
+DRILL = SignedLink("alerts.drill-link", days=60)
 # A second one within this time would only teach the reader to pay no heed.
 PAUSE = timedelta(hours=12)
 
@@ -73,20 +69,14 @@ def send_drill(*, person: Person, contact: AgencyContact) -> Drill:
 
 def drill_url(drill: Drill) -> str:
     """The whole address by which the contact answers."""
-    token = TimestampSigner(salt=SALT).sign(drill.pk.hex)
-    return settings.BASE_URL + reverse("drill_page", args=[token])
+    return DRILL.address("drill_page", drill.pk)
 
 
 def read_token(token: str) -> Drill:
     """The rehearsal a token stands for; raises Http404 for one we never made, DeadLink after 60 days."""
-    try:
-        number = TimestampSigner(salt=SALT).unsign(token, max_age=MAX_AGE)
-    except SignatureExpired as late:
-        raise DeadLink from late
-    except BadSignature as forged:
-        raise Http404 from forged
     rows = Drill.objects.across_groups("the signature names the rehearsal")
-    drill = rows.select_related("contact", "group").filter(pk=number, contact__is_active=True).first()
+    found = rows.select_related("contact", "group").filter(contact__is_active=True)
+    drill = found.filter(pk=DRILL.read_id(token)).first()
     if drill is None:
         raise DeadLink
     return drill

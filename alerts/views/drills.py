@@ -13,11 +13,13 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
-from alerts.links import DeadLink
 from alerts.models import AgencyContact, Drill
 from alerts.services.drills import acknowledge_drill, read_token, readiness_of, send_drill
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
+from portal.accounts.signed_links import by_link, token_of
+
+by_drill = by_link(read_token, "alerts/alert_gone.html")
 
 
 @login_required
@@ -47,23 +49,16 @@ def drill_send(request: PortalRequest, slug: str, contact_id: UUID) -> HttpRespo
 
 @require_safe
 @never_cache
-def drill_page(request: HttpRequest, token: str) -> HttpResponse:
+@by_drill
+def drill_page(request: HttpRequest, drill: Drill) -> HttpResponse:
     """What the contact sees behind the link; reading changes nothing."""
-    try:
-        drill = read_token(token)
-    except DeadLink:
-        return render(request, "alerts/alert_gone.html", status=410)
-    answer = render(request, "alerts/drill_page.html", {"drill": drill, "token": token})
-    answer["X-Robots-Tag"] = "noindex, nofollow"
-    return answer
+    return render(request, "alerts/drill_page.html", {"drill": drill, "token": token_of(request)})
 
 
 @require_POST
 @never_cache
-def drill_acknowledge(request: HttpRequest, token: str) -> HttpResponse:
+@by_drill
+def drill_acknowledge(request: HttpRequest, drill: Drill) -> HttpResponse:
     """The contact has read it."""
-    try:
-        acknowledge_drill(drill=read_token(token))
-    except DeadLink:
-        return render(request, "alerts/alert_gone.html", status=410)
-    return redirect("drill_page", token=token)
+    acknowledge_drill(drill=drill)
+    return redirect("drill_page", token=token_of(request))

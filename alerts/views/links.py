@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from functools import update_wrapper
-from typing import Any, Concatenate, ParamSpec
+from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
@@ -18,35 +16,19 @@ from django.views.decorators.http import require_POST, require_safe
 
 from alerts.course_forms import ForwardForm, InvestigateForm, OutcomeForm
 from alerts.evidence import who_to_call
-from alerts.links import DeadLink, Link, read_token
+from alerts.links import Link, read_token
 from alerts.models import GroupOutcome
 from alerts.services.forwards import forward_alert, note_opened
 from alerts.services.incidents import acknowledge_incident, add_note, close_incident, investigate_incident
 from alerts.views.shared import incident_context, photo_answer, try_service
+from portal.accounts.signed_links import by_link, token_of
 
-P = ParamSpec("P")
-LinkView = Callable[Concatenate[HttpRequest, Link, P], HttpResponseBase]
-
-
-def by_link(view: LinkView[P]) -> Callable[..., HttpResponseBase]:
-    """Open the token in the address: 404 for a forged one, a page that says so for one that no longer works."""
-
-    def opened(request: HttpRequest, token: str, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
-        try:
-            link = read_token(token)
-        except DeadLink:
-            return render(request, "alerts/alert_gone.html", status=410)
-        answer = view(request, link, *args, **kwargs)
-        answer["X-Robots-Tag"] = "noindex, nofollow"
-        return answer
-
-    update_wrapper(opened, view)
-    return opened
+by_alert = by_link(read_token, "alerts/alert_gone.html")
 
 
 @require_safe
 @never_cache
-@by_link
+@by_alert
 def alert_page(request: HttpRequest, link: Link) -> HttpResponse:
     """The alert with its evidence, the button to acknowledge and the form for the outcome."""
     if link.forward and request.method == "GET":
@@ -55,7 +37,7 @@ def alert_page(request: HttpRequest, link: Link) -> HttpResponse:
 
 
 def _show(request: HttpRequest, link: Link, status: int = 200, **forms: Any) -> HttpResponse:
-    token = request.resolver_match.kwargs["token"] if request.resolver_match else ""
+    token = token_of(request)
     context = {
         **incident_context(
             link.incident,
@@ -75,7 +57,7 @@ def _show(request: HttpRequest, link: Link, status: int = 200, **forms: Any) -> 
 
 @require_POST
 @never_cache
-@by_link
+@by_alert
 def alert_acknowledge(request: HttpRequest, link: Link) -> HttpResponse:
     """Acknowledge; pressed twice, the first time stands."""
     try:
@@ -89,7 +71,7 @@ def alert_acknowledge(request: HttpRequest, link: Link) -> HttpResponse:
 
 @require_POST
 @never_cache
-@by_link
+@by_alert
 def alert_outcome(request: HttpRequest, link: Link) -> HttpResponse:
     """Write down what was found; with an outcome the incident ends."""
     form = OutcomeForm(request.POST, **_about(link))
@@ -114,7 +96,7 @@ def _write(link: Link, *, own_outcome: GroupOutcome | None, outcome: str = "", *
 
 @require_POST
 @never_cache
-@by_link
+@by_alert
 def alert_investigate(request: HttpRequest, link: Link) -> HttpResponse:
     """Note that the agency is looking into it; pressed twice, the first time stands."""
     form = InvestigateForm(request.POST, prefix="investigate")
@@ -127,7 +109,7 @@ def alert_investigate(request: HttpRequest, link: Link) -> HttpResponse:
 
 @require_POST
 @never_cache
-@by_link
+@by_alert
 def alert_forward(request: HttpRequest, link: Link) -> HttpResponse:
     """Pass the alert on to a colleague; only the contact may, not whoever has it passed on."""
     form = ForwardForm(request.POST, prefix="forward")
@@ -144,12 +126,11 @@ def _pass_on(link: Link, *, to_name: str, to_email: str) -> None:
 
 
 def _back(request: HttpRequest) -> HttpResponse:
-    assert request.resolver_match is not None
-    return redirect("alert_page", token=request.resolver_match.kwargs["token"])
+    return redirect("alert_page", token=token_of(request))
 
 
 @require_safe
-@by_link
+@by_alert
 def alert_photo(_request: HttpRequest, link: Link, photo_id: UUID) -> HttpResponseBase:
     """A picture from one of the incident's visits."""
     return photo_answer(link.incident, photo_id)

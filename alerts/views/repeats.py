@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import update_wrapper
 from uuid import UUID
 
 from django.contrib import messages
@@ -16,7 +15,6 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
 from alerts.evidence import who_to_call
-from alerts.links import DeadLink
 from alerts.models import RepeatOffer
 from alerts.repeat_links import read_offer
 from alerts.repeat_words import cautions
@@ -26,24 +24,9 @@ from alerts.services.repeats import ask_again, low_visit_of
 from alerts.views.shared import find_incident
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.queries import person_of
+from portal.accounts.signed_links import by_link, token_of
 
-OfferView = Callable[[HttpRequest, RepeatOffer], HttpResponse]
-
-
-def by_offer(view: OfferView) -> Callable[..., HttpResponse]:
-    """Open the token in the address: 404 for a forged one, a page that says so for one that no longer works."""
-
-    def opened(request: HttpRequest, token: str) -> HttpResponse:
-        try:
-            offer = read_offer(token)
-        except DeadLink:
-            return render(request, "alerts/alert_gone.html", status=410)
-        answer = view(request, offer)
-        answer["X-Robots-Tag"] = "noindex, nofollow"
-        return answer
-
-    update_wrapper(opened, view)
-    return opened
+by_offer = by_link(read_offer, "alerts/alert_gone.html")
 
 
 @require_safe
@@ -59,7 +42,7 @@ def repeat_link(request: HttpRequest, offer: RepeatOffer) -> HttpResponse:
         "repeat": repeat_shown(incident, person_of(offer.user), low_visit_of(incident)),
         "cautions": cautions(),
         "caller": who_to_call(incident.group),
-        "token": _token(request),
+        "token": token_of(request),
     }
     return render(request, "alerts/repeat_link.html", context)
 
@@ -74,7 +57,7 @@ def repeat_link_take(request: HttpRequest, offer: RepeatOffer) -> HttpResponse:
         lambda: take_repeat(person=person_of(offer.user), incident=offer.request.incident),
         _("Thank you: the repeat visit is yours."),
     )
-    return redirect("repeat_link", token=_token(request))
+    return redirect("repeat_link", token=token_of(request))
 
 
 @require_POST
@@ -87,7 +70,7 @@ def repeat_link_give_back(request: HttpRequest, offer: RepeatOffer) -> HttpRespo
         lambda: give_back_repeat(person=person_of(offer.user), incident=offer.request.incident),
         _("It is given back, and the others are asked."),
     )
-    return redirect("repeat_link", token=_token(request))
+    return redirect("repeat_link", token=token_of(request))
 
 
 @login_required
@@ -137,8 +120,3 @@ def _try(request: HttpRequest, step: Callable[[], object], thanks: str) -> None:
         messages.error(request, " ".join(refusal.messages))
     else:
         messages.success(request, thanks)
-
-
-def _token(request: HttpRequest) -> str:
-    assert request.resolver_match is not None
-    return str(request.resolver_match.kwargs["token"])

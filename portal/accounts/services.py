@@ -4,13 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Any
-from uuid import UUID
 
-from django.conf import settings
-from django.core import signing
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -18,24 +14,23 @@ from portal.accounts.access import Person, require
 from portal.accounts.addresses import prove_address
 from portal.accounts.models import Group, Invitation, Membership, Role, User
 from portal.accounts.queries import members_of, open_invitations
+from portal.accounts.signed_links import SignedLink
 from portal.audit.services import record_change
 from portal.outbox.rendering import render_mail
 from portal.outbox.services import cancel_messages, owe_message
 
-INVITATION_SALT = "accounts.invitation"
+# Its end stands in the row, where the people of the group see it.
+INVITATION = SignedLink("accounts.invitation", days=None)
 
 
 def invitation_token(invitation: Invitation) -> str:
     """The signed part of an invitation's address."""
-    return signing.Signer(salt=INVITATION_SALT).sign(str(invitation.id))
+    return INVITATION.make(invitation.id)
 
 
 def invitation_of(token: str) -> Invitation | None:
-    """The invitation behind a signed address, open or not; None for a forged or unknown one."""
-    try:
-        number = UUID(signing.Signer(salt=INVITATION_SALT).unsign(token))
-    except (signing.BadSignature, ValueError):
-        return None
+    """The invitation behind a signed address, open or not; None when it is gone, Http404 for a forged token."""
+    number = INVITATION.read_id(token)
     everywhere = Invitation.objects.across_groups("the signed link names the invitation")
     return everywhere.filter(id=number).select_related("group", "invited_by").first()
 
@@ -71,7 +66,7 @@ def _owe_invitation(person: Person, group: Group, email: str, role: str) -> Invi
     invitation = Invitation.objects.create(
         group=group, email=email.lower(), role=role, invited_by_id=person.user_id
     )
-    address = settings.BASE_URL + reverse("invitation_accept", args=[invitation_token(invitation)])
+    address = INVITATION.address("invitation_accept", invitation.id)
     subject, text, html = render_mail(
         "accounts/mail/invitation",
         {"invitation": invitation, "group": group, "address": address, "inviter": person.name},

@@ -2,46 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from functools import update_wrapper
-
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
+from portal.accounts.signed_links import by_link, token_of
 from surveys.models import ReturnNotice
 from surveys.outings import rules_of
 from surveys.places import place_of
-from surveys.returns import DeadLink, minutes_late, read_token
+from surveys.returns import minutes_late, read_token
 from surveys.services.errors import NotPossible
 from surveys.services.safe_returns import end_safe_return, extend_safe_return
 
-LinkView = Callable[[HttpRequest, ReturnNotice], HttpResponseBase]
-
-
-def by_link(view: LinkView) -> Callable[..., HttpResponseBase]:
-    """Open the token in the address: 404 for a forged one, a page that says so for one that no longer works."""
-
-    def opened(request: HttpRequest, token: str) -> HttpResponseBase:
-        try:
-            notice = read_token(token)
-        except DeadLink:
-            return render(request, "surveys/return_gone.html", status=410)
-        answer = view(request, notice)
-        answer["X-Robots-Tag"] = "noindex, nofollow"
-        return answer
-
-    update_wrapper(opened, view)
-    return opened
+by_notice = by_link(read_token, "surveys/return_gone.html")
 
 
 @require_safe
 @never_cache
-@by_link
+@by_notice
 def return_link(request: HttpRequest, notice: ReturnNotice) -> HttpResponse:
     """Where the pair went and until when, and the buttons; once it has ended, only that."""
     found = notice.safe_return
@@ -52,23 +34,23 @@ def return_link(request: HttpRequest, notice: ReturnNotice) -> HttpResponse:
         "place": place_of(found.site),
         "rules": rules_of(found.group),
         "overdue": minutes_late(found.expected_at, timezone.now()),
-        "token": _token(request),
+        "token": token_of(request),
     }
     return render(request, "surveys/return_link.html", context)
 
 
 @require_POST
 @never_cache
-@by_link
+@by_notice
 def return_link_end(request: HttpRequest, notice: ReturnNotice) -> HttpResponse:
     """Say that one is back, or that one knows them to be safe."""
     end_safe_return(safe_return=notice.safe_return, notice=notice)
-    return redirect("return_link", token=_token(request))
+    return redirect("return_link", token=token_of(request))
 
 
 @require_POST
 @never_cache
-@by_link
+@by_notice
 def return_link_extend(request: HttpRequest, notice: ReturnNotice) -> HttpResponse:
     """Take 30 minutes more."""
     try:
@@ -77,9 +59,4 @@ def return_link_extend(request: HttpRequest, notice: ReturnNotice) -> HttpRespon
         messages.error(request, reason.message)
     else:
         messages.success(request, _("You have 30 minutes more."))
-    return redirect("return_link", token=_token(request))
-
-
-def _token(request: HttpRequest) -> str:
-    assert request.resolver_match is not None
-    return str(request.resolver_match.kwargs["token"])
+    return redirect("return_link", token=token_of(request))

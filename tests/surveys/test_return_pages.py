@@ -8,13 +8,12 @@ from uuid import uuid4
 
 import pytest
 import time_machine
-from django.core.signing import TimestampSigner
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
 from surveys.models import ReturnNotice, SafeReturn
-from surveys.returns import SALT
+from surveys.returns import RETURN
 from surveys.services.return_watch import watch_returns
 from surveys.services.rivers import report_river
 from surveys.services.safe_returns import end_safe_return
@@ -246,7 +245,7 @@ class TestByLink:
         assert fresh(begun).is_live
 
     def test_a_link_to_nothing_is_dead(self) -> None:
-        token = TimestampSigner(salt=SALT).sign(uuid4().hex)
+        token = RETURN.make(uuid4())
         assert Client().get(reverse("return_link", args=[token])).status_code == 410
 
     def test_no_search_engine_keeps_it(self, begun: SafeReturn) -> None:
