@@ -11,7 +11,7 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
-from alerts.course_forms import ForwardForm
+from alerts.forms import ForwardForm
 from alerts.models import Forward
 from alerts.queries import contact_of_person
 from alerts.services.forwards import forward_alert, revoke_forward

@@ -15,8 +15,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from alerts.course_forms import CloseForm, ForwardForm, InvestigateForm
-from alerts.forms import NoteForm
+from alerts.forms import CloseForm, ForwardForm, InvestigateForm, NoteForm
 from alerts.models import LIVE_STATES, Incident
 from alerts.queries import incidents_for_contact, incidents_of
 from alerts.services.incidents import (

@@ -14,8 +14,8 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
-from alerts.course_forms import ForwardForm, InvestigateForm, OutcomeForm
 from alerts.evidence import who_to_call
+from alerts.forms import ForwardForm, InvestigateForm, OutcomeForm
 from alerts.links import Link, read_token
 from alerts.models import GroupOutcome
 from alerts.services.forwards import forward_alert, note_opened

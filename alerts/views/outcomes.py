@@ -11,7 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
-from alerts.course_forms import OwnOutcomeForm
+from alerts.forms import OwnOutcomeForm
 from alerts.models import GroupOutcome
 from alerts.services.outcomes import add_outcome, offer_outcome
 from alerts.views.shared import try_service

@@ -12,8 +12,8 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from alerts.contact_duties import policy_of
+from alerts.forms import AbsenceForm, HolidayForm, HoursForm, PolicyForm, QuietForm
 from alerts.models import AgencyContact, ContactAbsence, Holiday, QuietPeriod
-from alerts.policy_forms import AbsenceForm, HolidayForm, HoursForm, PolicyForm, QuietForm
 from alerts.queries import quiet_now
 from alerts.services.policies import (
     add_absence,

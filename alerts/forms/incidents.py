@@ -1,4 +1,4 @@
-"""Forms about the course of an incident: looked into, passed on, ended."""
+"""Forms about the course of an incident: noted, looked into, passed on, ended."""
 
 from __future__ import annotations
 
@@ -8,12 +8,38 @@ from uuid import UUID
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from alerts.forms import LONG
+from alerts.forms.widgets import LONG
 from alerts.models import GroupOutcome, Outcome
 from portal.accounts.models import Group
 
 # Marks the group's own outcomes among the choices.
 OWN = "own:"
+
+
+class NoteForm(forms.Form):
+    """What is known now."""
+
+    note = forms.CharField(label=_("Note"), required=False, max_length=4000, widget=LONG)
+    reference = forms.CharField(label=_("The agency's own reference"), required=False, max_length=80)
+
+
+class InvestigateForm(forms.Form):
+    """That the agency is looking into it, and what it does first."""
+
+    note = forms.CharField(
+        label=_("What is being done, if you like"), required=False, max_length=4000, widget=LONG
+    )
+
+
+class ForwardForm(forms.Form):
+    """To whom an alert is passed on."""
+
+    to_name = forms.CharField(label=_("Name of the colleague"), max_length=120)
+    to_email = forms.EmailField(
+        label=_("Their e-mail address"),
+        max_length=254,
+        help_text=_("They get a link of their own. The group sees to whom the alert was passed on."),
+    )
 
 
 def outcome_choices(group: Group, first: Any) -> list[tuple[Any, Any]]:
@@ -76,25 +102,6 @@ class OutcomeForm(EndForm):
         choice.choices = outcome_choices(group, _("still open"))
         if not may_close:
             del self.fields["outcome"]
-
-
-class InvestigateForm(forms.Form):
-    """That the agency is looking into it, and what it does first."""
-
-    note = forms.CharField(
-        label=_("What is being done, if you like"), required=False, max_length=4000, widget=LONG
-    )
-
-
-class ForwardForm(forms.Form):
-    """To whom an alert is passed on."""
-
-    to_name = forms.CharField(label=_("Name of the colleague"), max_length=120)
-    to_email = forms.EmailField(
-        label=_("Their e-mail address"),
-        max_length=254,
-        help_text=_("They get a link of their own. The group sees to whom the alert was passed on."),
-    )
 
 
 class OwnOutcomeForm(forms.Form):

@@ -1,9 +1,8 @@
-"""Forms about triggers, contacts and incidents."""
+"""Forms about triggers and what is tested against them."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from typing import Any
 
 from django import forms
@@ -13,7 +12,8 @@ from django.utils.translation import gettext_lazy as _
 
 from alerts.advice import USUAL_WISH, YEAR_ROUND, Question, visits_per_year
 from alerts.advice_words import SEASON_NAMES
-from alerts.models import AgencyContact, Trigger
+from alerts.forms.widgets import DAY, LONG
+from alerts.models import Trigger
 from alerts.services.triggers import TRIGGER_INDICES
 from surveys.models import Site
 from surveys.recording_lists import reasons_of
@@ -21,7 +21,6 @@ from surveys.told import label_lazy
 
 INDEX_CHOICES = [(key, label_lazy(key)) for key in TRIGGER_INDICES]
 MOST_FALLS = 4
-LONG = forms.Textarea(attrs={"rows": "4"})
 
 
 def index_choices(site: Site) -> list[tuple[str, str]]:
@@ -93,7 +92,7 @@ class TriggerForm(forms.ModelForm[Trigger]):
         model = Trigger
         fields = ["index", "level", "valid_from", "reason", "despite_provisional"]
         widgets = {
-            "valid_from": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+            "valid_from": DAY,
             "reason": LONG,
             "index": forms.Select(choices=INDEX_CHOICES),
         }
@@ -112,60 +111,6 @@ class TriggerForm(forms.ModelForm[Trigger]):
         super().__init__(*args, **kwargs)
         self.fields["valid_from"].initial = timezone.localdate
         self.fields["index"].widget.choices = index_choices(site)
-
-
-class ContactForm(forms.ModelForm[AgencyContact]):
-    """Somebody at an agency."""
-
-    class Meta:
-        model = AgencyContact
-        fields = ["name", "organisation", "email", "phone", "duty_line", "is_active"]
-        labels = {"is_active": _("in service")}
-        help_texts = {
-            "email": _(
-                "Alerts go there. Whoever has an account with this address sees its incidents when signed in."
-            ),
-            "duty_line": _("Shown to everybody who reads an alert."),
-            "is_active": _("Without the tick nothing is sent, and links sent before stop working."),
-        }
-
-
-class SiteContactsForm(forms.Form):
-    """In which order the group's contacts are told of a low score at a site."""
-
-    def __init__(self, *args: Any, contacts: Iterable[AgencyContact], site: Site, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.contacts = list(contacts)
-        named = dict(site.contacts.values_list("contact_id", "order"))
-        ranks = sorted(named, key=lambda contact_id: named[contact_id])
-        places = [("", _now("not told"))] + [(str(n), str(n)) for n in range(1, len(self.contacts) + 1)]
-        for each in self.contacts:
-            initial = str(ranks.index(each.pk) + 1) if each.pk in named else ""
-            field = forms.ChoiceField(label=str(each), choices=places, required=False, initial=initial)
-            self.fields[str(each.pk)] = field
-
-    def clean(self) -> dict[str, Any]:
-        """No two contacts can be told at the same place."""
-        values = super().clean() or {}
-        taken: dict[str, str] = {}
-        # A copy, because a field with an error is taken out of the values.
-        for name, place in list(values.items()):
-            if place and place in taken:
-                self.add_error(name, _now("Place %(place)s is taken by another contact.") % {"place": place})
-            taken[place] = name
-        return values
-
-    def in_order(self) -> list[AgencyContact]:
-        """The contacts chosen, first to be told first."""
-        chosen = [each for each in self.contacts if self.cleaned_data[str(each.pk)]]
-        return sorted(chosen, key=lambda each: int(self.cleaned_data[str(each.pk)]))
-
-
-class NoteForm(forms.Form):
-    """What is known now."""
-
-    note = forms.CharField(label=_("Note"), required=False, max_length=4000, widget=LONG)
-    reference = forms.CharField(label=_("The agency's own reference"), required=False, max_length=80)
 
 
 class ReasonForm(forms.Form):

@@ -1,8 +1,8 @@
-"""Forms about when contacts are at work and how a group wants its alerts followed up."""
+"""Forms about agency contacts: who they are, when they are at work, for which sites they are told."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import time
 from typing import Any
 
@@ -11,12 +11,59 @@ from django.utils.dates import WEEKDAYS
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
-from alerts.models import AlertPolicy, ContactAbsence, Holiday, QuietPeriod
+from alerts.forms.widgets import DAY
+from alerts.models import AgencyContact, ContactAbsence
+from surveys.models import Site
 
-DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-MOMENT = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
 CLOCK = {"type": "time"}
 Hours = dict[int, tuple[time, time]]
+
+
+class ContactForm(forms.ModelForm[AgencyContact]):
+    """Somebody at an agency."""
+
+    class Meta:
+        model = AgencyContact
+        fields = ["name", "organisation", "email", "phone", "duty_line", "is_active"]
+        labels = {"is_active": _("in service")}
+        help_texts = {
+            "email": _(
+                "Alerts go there. Whoever has an account with this address sees its incidents when signed in."
+            ),
+            "duty_line": _("Shown to everybody who reads an alert."),
+            "is_active": _("Without the tick nothing is sent, and links sent before stop working."),
+        }
+
+
+class SiteContactsForm(forms.Form):
+    """In which order the group's contacts are told of a low score at a site."""
+
+    def __init__(self, *args: Any, contacts: Iterable[AgencyContact], site: Site, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.contacts = list(contacts)
+        named = dict(site.contacts.values_list("contact_id", "order"))
+        ranks = sorted(named, key=lambda contact_id: named[contact_id])
+        places = [("", _now("not told"))] + [(str(n), str(n)) for n in range(1, len(self.contacts) + 1)]
+        for each in self.contacts:
+            initial = str(ranks.index(each.pk) + 1) if each.pk in named else ""
+            field = forms.ChoiceField(label=str(each), choices=places, required=False, initial=initial)
+            self.fields[str(each.pk)] = field
+
+    def clean(self) -> dict[str, Any]:
+        """No two contacts can be told at the same place."""
+        values = super().clean() or {}
+        taken: dict[str, str] = {}
+        # A copy, because a field with an error is taken out of the values.
+        for name, place in list(values.items()):
+            if place and place in taken:
+                self.add_error(name, _now("Place %(place)s is taken by another contact.") % {"place": place})
+            taken[place] = name
+        return values
+
+    def in_order(self) -> list[AgencyContact]:
+        """The contacts chosen, first to be told first."""
+        chosen = [each for each in self.contacts if self.cleaned_data[str(each.pk)]]
+        return sorted(chosen, key=lambda each: int(self.cleaned_data[str(each.pk)]))
 
 
 class HoursForm(forms.Form):
@@ -74,41 +121,3 @@ class AbsenceForm(forms.ModelForm[ContactAbsence]):
         if first and last and last < first:
             self.add_error("last_day", _now("The last day must not be before the first."))
         return values
-
-
-class HolidayForm(forms.ModelForm[Holiday]):
-    """A day on which no agency works."""
-
-    class Meta:
-        model = Holiday
-        fields = ["day", "name"]
-        widgets = {"day": DAY}
-
-
-class PolicyForm(forms.ModelForm[AlertPolicy]):
-    """Waiting times after an alert."""
-
-    class Meta:
-        model = AlertPolicy
-        fields = ["remind_hours", "repeat_days", "drill_days"]
-        help_texts = {
-            "remind_hours": _(
-                "In the contact's working hours. 0 sends no reminder; neither does a time as long as the one"
-                " after which the next contact is told."
-            ),
-            "repeat_days": _("A second sample soon after tells whether the fall was real."),
-            "drill_days": _("Overdue rehearsals are shown on the desk."),
-        }
-
-
-class QuietForm(forms.ModelForm[QuietPeriod]):
-    """Until when a site is quiet, and why."""
-
-    class Meta:
-        model = QuietPeriod
-        fields = ["ends_at", "reason"]
-        widgets = {"ends_at": MOMENT}
-        help_texts = {
-            "ends_at": _("Within the next 60 days. What was held until then is sent."),
-            "reason": _("For instance: the weir is being rebuilt; agreed with whom."),
-        }
