@@ -49,6 +49,7 @@ INSTALLED_APPS = [
     "portal.reports",
     "alerts",
     "surveys",
+    "surveys.rota",
     "portal.accounts",
     "portal.outbox",
     "portal.audit",

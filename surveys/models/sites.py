@@ -7,6 +7,7 @@ from datetime import date
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
+from django.utils.dates import MONTHS
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
@@ -59,6 +60,22 @@ class Site(models.Model):
     visit_interval_days = models.PositiveSmallIntegerField(
         _("days between visits"), default=30, validators=[MinValueValidator(1), MaxValueValidator(366)]
     )
+    people_needed = models.PositiveSmallIntegerField(
+        _("people for a visit"),
+        default=2,
+        validators=[MinValueValidator(1), MaxValueValidator(4)],
+        help_text=_("How many the rota plans for. Two adults at least are common practice."),
+    )
+    season_first_month = models.PositiveSmallIntegerField(
+        _("visited from"), choices=MONTHS.items(), null=True, blank=True
+    )
+    season_last_month = models.PositiveSmallIntegerField(
+        _("until the end of"),
+        choices=MONTHS.items(),
+        null=True,
+        blank=True,
+        help_text=_("Leave both empty for a site that is visited all year."),
+    )
     hazards = models.TextField(_("hazards"), blank=True)
     access_notes = models.TextField(_("how to get there"), blank=True)
     level_limit = models.CharField(
@@ -93,6 +110,14 @@ class Site(models.Model):
             models.CheckConstraint(
                 condition=~models.Q(downstream=models.F("id")), name="site_not_its_own_downstream"
             ),
+            models.CheckConstraint(
+                condition=models.Q(people_needed__range=(1, 4)), name="site_people_from_one_to_four"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(season_first_month__isnull=True, season_last_month__isnull=True)
+                | models.Q(season_first_month__isnull=False, season_last_month__isnull=False),
+                name="site_season_whole_or_none",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -107,6 +132,14 @@ class Site(models.Model):
     def water(self) -> str:
         """The water that kit carries from here: the catchment, or the river where none is given."""
         return self.catchment or self.river
+
+    def in_season(self, day: date) -> bool:
+        """Whether the site is visited in the month of `day`; a season may run over the turn of the year."""
+        first, last = self.season_first_month, self.season_last_month
+        if first is None or last is None:
+            return True
+        is_after, is_before = day.month >= first, day.month <= last
+        return (is_after and is_before) if first <= last else (is_after or is_before)
 
     def permission_lapsed(self, day: date) -> bool:
         """Whether the landowner's permission has run out by `day`."""

@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class RotaConfig(AppConfig):
+    name = "surveys.rota"
+    label = "rota"
