@@ -49,6 +49,8 @@ INSTALLED_APPS = [
     "portal.reports",
     "alerts",
     "surveys",
+    "surveys.exporting",
+    "surveys.people",
     "surveys.rota",
     "portal.accounts",
     "portal.outbox",

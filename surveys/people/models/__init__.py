@@ -1,0 +1,18 @@
+"""Records about people."""
+
+from surveys.people.models.enquiries import Enquiry, EnquiryAttempt, EnquiryState
+from surveys.people.models.records import EmergencyContact, Minor, OtherHours, Work
+from surveys.people.models.trainings import Permit, Training, TrainingKind
+
+__all__ = [
+    "EmergencyContact",
+    "Enquiry",
+    "EnquiryAttempt",
+    "EnquiryState",
+    "Minor",
+    "OtherHours",
+    "Permit",
+    "Training",
+    "TrainingKind",
+    "Work",
+]
