@@ -71,6 +71,15 @@ def cancel_messages(about: models.Model, kind: str = "") -> int:
     return owed.filter(**({"kind": kind} if kind else {})).update(state=State.CANCELLED)
 
 
+def forget_messages(about: models.Model) -> int:
+    """Erase what was sent or owed about a record that is kept no longer; return how many.
+
+    A message that is being sent at this moment stays: withdraw beforehand what must not go out any more.
+    """
+    rows = Message.objects.across_groups("the record names its own group").filter(is_free(), **_about(about))
+    return rows.delete()[1].get("outbox.Message", 0)
+
+
 def _about(thing: models.Model | None) -> dict[str, Any]:
     if thing is None:
         return {}

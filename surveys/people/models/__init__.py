@@ -2,6 +2,7 @@
 
 from surveys.people.models.enquiries import Enquiry, EnquiryAttempt, EnquiryState
 from surveys.people.models.records import EmergencyContact, Minor, OtherHours, Work
+from surveys.people.models.steps import EnquiryStep, StepKind
 from surveys.people.models.trainings import Permit, Training, TrainingKind
 
 __all__ = [
@@ -9,9 +10,11 @@ __all__ = [
     "Enquiry",
     "EnquiryAttempt",
     "EnquiryState",
+    "EnquiryStep",
     "Minor",
     "OtherHours",
     "Permit",
+    "StepKind",
     "Training",
     "TrainingKind",
     "Work",

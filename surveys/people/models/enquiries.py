@@ -62,7 +62,6 @@ class Enquiry(models.Model):
     membership = models.ForeignKey(
         "accounts.Membership", null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )
-    note = models.TextField(_("note"), blank=True)
 
     objects = GroupOwnedManager()
 

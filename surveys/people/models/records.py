@@ -15,14 +15,17 @@ MOST_HOURS = 16
 
 
 class Minor(models.Model):
-    """A member under 18: only until when, and the guardian's contact. The row goes on that day."""
+    """A member under 18: only until when, and the guardian's contact. The row goes on that day.
+
+    Of somebody who left only the day is kept, so that they are flagged if they come back.
+    """
 
     group_path = "membership__group"
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     membership = models.OneToOneField("accounts.Membership", on_delete=models.CASCADE, related_name="minor")
     until = models.DateField(_("18th birthday"), help_text=_("From this day on they count as an adult."))
-    guardian_name = models.CharField(_("guardian's name"), max_length=120)
+    guardian_name = models.CharField(_("guardian's name"), max_length=120, blank=True)
     guardian_phone = models.CharField(_("guardian's telephone"), max_length=40, blank=True)
     guardian_email = models.EmailField(_("guardian's e-mail address"), max_length=254, blank=True)
 
@@ -31,8 +34,9 @@ class Minor(models.Model):
     class Meta:
         constraints = [
             models.CheckConstraint(
-                condition=~models.Q(guardian_name="") & ~models.Q(guardian_phone="", guardian_email=""),
-                name="minor_with_guardian",
+                condition=models.Q(guardian_name="", guardian_phone="", guardian_email="")
+                | (~models.Q(guardian_name="") & ~models.Q(guardian_phone="", guardian_email="")),
+                name="minor_guardian_whole",
             )
         ]
 

@@ -1,0 +1,198 @@
+"""E-mails of an enquiry: to whoever asked, to a guardian, to the supervisor, to the coordinators."""
+
+from __future__ import annotations
+
+from datetime import date
+from uuid import UUID
+
+from django.utils.translation import gettext as _
+
+from portal.accounts.access import Person
+from portal.accounts.models import Group, Role
+from portal.accounts.queries import members_of
+from surveys.people.links import ENQUIRY_LINK
+from surveys.people.mail import Letter, day_words, page_address, send_letter
+from surveys.people.models import Enquiry
+from surveys.people.terms import ERASED_AFTER, UNCONFIRMED_KEPT
+
+# Each begins so, by which the mails to one address are counted.
+KIND = "enquiry."
+
+
+def ask_to_confirm(enquiry: Enquiry) -> None:
+    """The e-mail without which nothing is kept."""
+    words = {"group": enquiry.group.name, "days": UNCONFIRMED_KEPT.days}
+    letter = Letter(
+        headline=_("Did you ask to go out with %(group)s?") % words,
+        lines=[
+            _("somebody gave this address on our page and asked to have a go at sampling a river with us.")
+            % words,
+            _(
+                "If it was you, open the page below and press the button. Then a coordinator reads it and answers."
+            ),
+            _("If it was not you, do nothing: after %(days)s days all of it is erased.") % words,
+        ],
+        url=ENQUIRY_LINK.address("enquiry_link", enquiry.pk),
+        button=_("Yes, it was me"),
+        small=[_kept()],
+    )
+    _to_asker(enquiry, "confirm", letter)
+
+
+def say_known(enquiry: Enquiry) -> None:
+    """Somebody asked again while the first asking is still open."""
+    letter = Letter(
+        headline=_("We have your enquiry already"),
+        lines=[_("somebody, probably you, asked again to go out with us. What you asked before still stands.")],
+        url=ENQUIRY_LINK.address("enquiry_link", enquiry.pk),
+        button=_("What is kept of me"),
+        small=[_kept()],
+    )
+    _to_asker(enquiry, "again", letter, once_in=str(enquiry.changed_at.date()))
+
+
+def say_member(group: Group, name: str, email: str, membership_id: UUID, day: str) -> None:
+    """Whoever asked is a member; only their own mailbox hears of it."""
+    letter = Letter(
+        headline=_("You belong to the group already"),
+        lines=[_("somebody gave your address on our page for newcomers. You are a member: sign in as usual.")],
+        url=page_address("group_desk", group),
+        button=_("To the group's desk"),
+        small=[_("If it was not you, you need do nothing.")],
+    )
+    key = f"enquiry-member:{membership_id}:{day}"
+    send_letter(group=group, key=key, kind=f"{KIND}member", to=(name, email), about=group, letter=letter)
+
+
+def say_written_down(enquiry: Enquiry, writer: Person) -> None:
+    """Somebody was written down at the bank: what is kept, and how to end it."""
+    words = {"name": writer.name, "group": enquiry.group.name}
+    letter = Letter(
+        headline=_("You asked to have a go with %(group)s") % words,
+        lines=[
+            _("%(name)s has written down that you would like to have a go. A coordinator will answer you.")
+            % words,
+            _("If that is not so, have it erased with one press on the page below."),
+        ],
+        url=ENQUIRY_LINK.address("enquiry_link", enquiry.pk),
+        button=_("What is kept of me"),
+        small=[_kept()],
+    )
+    _to_asker(enquiry, "written-down", letter)
+
+
+def tell_coordinators(enquiry: Enquiry, besides: Person | None = None) -> None:
+    """Say that somebody waits for an answer; who it is stands on the page alone."""
+    letter = Letter(
+        headline=_("Somebody would like to have a go"),
+        lines=[
+            _("a new enquiry waits for an answer. People who hear within a few days are far likelier to come.")
+        ],
+        url=page_address("enquiry_detail", enquiry.group, enquiry_id=enquiry.pk),
+        button=_("Read and answer"),
+    )
+    for each in members_of(enquiry.group).filter(role=Role.COORDINATOR):
+        if besides is None or each.user_id != besides.user_id:
+            _send(enquiry, f"new:{each.user_id}", (each.user.name, each.user.email), letter)
+
+
+def send_answer(enquiry: Enquiry, writer: Person, step: int, words: str) -> None:
+    """A coordinator's own words; the reply goes to the coordinator."""
+    letter = Letter(
+        headline=_("%(group)s has answered") % {"group": enquiry.group.name},
+        lines=[words],
+        url=ENQUIRY_LINK.address("enquiry_link", enquiry.pk),
+        button=_("What is kept of me"),
+        small=[_("Reply to this e-mail to write to %(name)s.") % {"name": writer.name}, _kept()],
+        reply_to=writer.email,
+    )
+    _to_asker(enquiry, f"answer:{step}", letter)
+
+
+def send_first_visit(enquiry: Enquiry, writer: Person, step: int, words: str) -> None:
+    """Where and when the first visit is, and with whom; a guardian gets the same."""
+    where = {
+        "day": day_words(_day(enquiry)),
+        "site": enquiry.first_site,
+        "name": enquiry.supervisor.name if enquiry.supervisor else writer.name,
+    }
+    lines = [
+        _("you are invited to a first visit on %(day)s: %(site)s, with %(name)s, who looks after you there.")
+        % where,
+        *([words] if words else []),
+        _(
+            "Bring boots or waders and warm clothes; the net and the rest are there. You need not go into the "
+            "water. Who looks after you decides on the day, and the visit is called off if the river is high."
+        ),
+    ]
+    if enquiry.is_minor:
+        lines.append(_("Under 18, you come only with your guardian's consent and never go out alone."))
+    letter = Letter(
+        headline=_("Your first visit, %(day)s") % where,
+        lines=lines,
+        url=ENQUIRY_LINK.address("enquiry_link", enquiry.pk),
+        button=_("The day once more, and what is kept of me"),
+        small=[_("Reply to this e-mail if you cannot come."), _kept()],
+        reply_to=writer.email,
+    )
+    _to_asker(enquiry, f"visit:{step}", letter)
+    if enquiry.guardian_email:
+        to = (enquiry.guardian_name, enquiry.guardian_email)
+        _send(enquiry, f"visit-guardian:{step}", to, _for_guardian(letter, enquiry))
+
+
+def _for_guardian(letter: Letter, enquiry: Enquiry) -> Letter:
+    first = _("%(name)s named you as guardian and was sent what follows. Reply if you do not agree.")
+    lines = [first % {"name": enquiry.name}, *letter.lines]
+    return Letter(letter.headline, lines, letter.url, letter.button, letter.small, letter.reply_to)
+
+
+def tell_supervisor(enquiry: Enquiry, writer: Person, step: int) -> None:
+    """Say whom somebody looks after, and how to reach them."""
+    if enquiry.supervisor is None:
+        return
+    where = {"name": enquiry.name, "day": day_words(_day(enquiry)), "site": enquiry.first_site}
+    reach = ", ".join(each for each in (enquiry.phone, enquiry.email) if each)
+    lines = [
+        _("%(name)s comes along for the first time on %(day)s: %(site)s. You look after them.") % where,
+        _("They can be reached by: %(reach)s.") % {"reach": reach},
+        _("Show before you ask, stay beside them in the water, and call it off if the river is high."),
+    ]
+    if enquiry.is_minor:
+        lines.append(_("They are under 18: never alone, and never with nobody but another under 18."))
+    letter = Letter(
+        headline=_("You look after a newcomer, %(day)s") % where,
+        lines=lines,
+        url=page_address("group_desk", enquiry.group),
+        button=_("To the group's desk"),
+        reply_to=writer.email,
+    )
+    to = (enquiry.supervisor.name, enquiry.supervisor.email)
+    _send(enquiry, f"supervisor:{step}", to, letter)
+
+
+def _day(enquiry: Enquiry) -> date:
+    assert enquiry.first_visit_on is not None
+    return enquiry.first_visit_on
+
+
+def _kept() -> str:
+    days = {"days": ERASED_AFTER.days}
+    return (
+        _(
+            "What you told us is read by the coordinators and whoever looks after you, by nobody else. It is erased "
+            "%(days)s days after the last step when nothing comes of it, and at once when you ask for it on that page."
+        )
+        % days
+    )
+
+
+def _to_asker(enquiry: Enquiry, what: str, letter: Letter, once_in: str = "") -> None:
+    if enquiry.email:
+        _send(enquiry, f"{what}:{once_in}" if once_in else what, (enquiry.name, enquiry.email), letter)
+
+
+def _send(enquiry: Enquiry, what: str, to: tuple[str, str], letter: Letter) -> None:
+    key = f"enquiry:{enquiry.pk}:{what}"
+    kind = KIND + what.partition(":")[0]
+    send_letter(group=enquiry.group, key=key, kind=kind[:40], to=to, about=enquiry, letter=letter)

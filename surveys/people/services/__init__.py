@@ -1,0 +1,1 @@
+"""Changing what is kept of people."""

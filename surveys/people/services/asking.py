@@ -1,0 +1,181 @@
+"""Somebody asks to have a go: on the public page, or at the bank through a member."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from datetime import timedelta
+
+from django.conf import settings
+from django.db import transaction
+from django.utils import timezone
+from django.utils.crypto import salted_hmac
+from django.utils.translation import gettext as _
+
+from portal.accounts.access import Person, require
+from portal.accounts.models import Group
+from portal.accounts.queries import members_of
+from portal.audit.services import record_change
+from portal.outbox.models import Message
+from portal.outbox.services import forget_messages
+from surveys.people import enquiry_mail
+from surveys.people.models import Enquiry, EnquiryAttempt, EnquiryState, EnquiryStep, StepKind
+from surveys.people.models.enquiries import OPEN_STATES
+from surveys.people.terms import GROUP_AN_HOUR, MAILS_TO_ADDRESS_A_DAY, SENDER_AN_HOUR
+from surveys.services.errors import NotPossible
+from surveys.services.saving import acting_id
+
+# Stands in the audit trail, which outlives the enquiry: it must not name anybody.
+ASKER = "somebody who asked"
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What somebody says of themselves. Of a minor a guardian's name and telephone or address are needed."""
+
+    name: str
+    email: str = ""
+    phone: str = ""
+    wish: str = ""
+    is_minor: bool = False
+    guardian_name: str = ""
+    guardian_phone: str = ""
+    guardian_email: str = ""
+
+
+class TooMany(Exception):
+    """The form was sent too often; an hour later it is taken again."""
+
+
+def count_attempt(group: Group, sender: str) -> None:
+    """Count one sending of the public form by somebody at this network address; raises TooMany.
+
+    The address is kept only as a keyed digest, for a day.
+    """
+    digest = salted_hmac("people.enquiry-attempt", sender, secret=settings.SECRET_KEY).hexdigest()
+    an_hour_ago = timezone.now() - timedelta(hours=1)
+    lately = EnquiryAttempt.objects.of_group(group).filter(at__gt=an_hour_ago)
+    if lately.count() >= GROUP_AN_HOUR or lately.filter(sender=digest).count() >= SENDER_AN_HOUR:
+        raise TooMany
+    EnquiryAttempt.objects.create(group=group, sender=digest)
+
+
+@transaction.atomic
+def ask_to_join(*, group: Group, asked: Asked) -> None:
+    """Keep an enquiry until its address is confirmed, and send the e-mail that asks for it.
+
+    Whoever sends the form learns nothing of the address: what is known of it is told to its mailbox alone, at
+    most three times a day.
+    """
+    Group.objects.select_for_update().get(pk=group.pk)
+    if _mails_today(asked.email) >= MAILS_TO_ADDRESS_A_DAY:
+        return
+    member = members_of(group).filter(user__email__iexact=asked.email).first()
+    if member:
+        day = str(timezone.localdate())
+        enquiry_mail.say_member(group, member.user.name, member.user.email, member.pk, day)
+        return
+    rows = Enquiry.objects.of_group(group).select_related("group").filter(email__iexact=asked.email)
+    known = rows.filter(state__in=OPEN_STATES).first()
+    if known:
+        enquiry_mail.say_known(known)
+        return
+    made = _create(group, asked, EnquiryState.UNCONFIRMED)
+    add_step(made, StepKind.ASKED)
+    record_change(actor=None, actor_name=ASKER, verb="enquiry.asked", thing=made)
+    enquiry_mail.ask_to_confirm(made)
+
+
+def _mails_today(email: str) -> int:
+    rows = Message.objects.across_groups("a mailbox is flooded through whichever group's page")
+    since = timezone.now() - timedelta(days=1)
+    unasked = [enquiry_mail.KIND + what for what in ("confirm", "again", "member")]
+    return rows.filter(kind__in=unasked, to_address__iexact=email, created_at__gt=since).count()
+
+
+def _create(group: Group, asked: Asked, state: EnquiryState, taken_by: Person | None = None) -> Enquiry:
+    now = timezone.now()
+    return Enquiry.objects.create(
+        group=group,
+        state=state,
+        agreed_at=now,
+        changed_at=now,
+        taken_by_id=taken_by.user_id if taken_by else None,
+        **asdict(asked),
+    )
+
+
+@transaction.atomic
+def confirm_enquiry(*, enquiry: Enquiry) -> Enquiry:
+    """Whoever reads the mailbox says that they asked; pressed twice, the first time stands."""
+    found = locked(enquiry)
+    if found.state != EnquiryState.UNCONFIRMED:
+        return found
+    # Sent twice before it was confirmed: one of them is enough.
+    others = Enquiry.objects.of_group(found.group).filter(state=EnquiryState.UNCONFIRMED)
+    for each in others.filter(email__iexact=found.email).exclude(pk=found.pk):
+        forget(each)
+    move(found, EnquiryState.ASKED)
+    add_step(found, StepKind.CONFIRMED)
+    record_change(actor=None, actor_name=ASKER, verb="enquiry.confirmed", thing=found)
+    enquiry_mail.tell_coordinators(found)
+    return found
+
+
+@transaction.atomic
+def write_enquiry(*, person: Person, group: Group, asked: Asked) -> Enquiry:
+    """A member writes down somebody who asked at the bank and agreed to be kept.
+
+    Raises NotPossible at `email` when they are known already.
+    """
+    require(person, "enquiry.write", group)
+    acting_id(person)
+    if asked.email:
+        _need_unknown(group, asked.email)
+    made = _create(group, asked, EnquiryState.ASKED, person)
+    add_step(made, StepKind.WRITTEN_DOWN, person.name)
+    record_change(actor=person, verb="enquiry.written_down", thing=made)
+    enquiry_mail.say_written_down(made, person)
+    enquiry_mail.tell_coordinators(made, besides=person)
+    return made
+
+
+def _need_unknown(group: Group, email: str) -> None:
+    if members_of(group).filter(user__email__iexact=email).exists():
+        raise NotPossible(_("This address belongs to a member of the group."), "email")
+    waiting = Enquiry.objects.of_group(group).filter(email__iexact=email, state__in=OPEN_STATES)
+    if waiting.exists():
+        raise NotPossible(_("Somebody with this address has asked already; the coordinators know."), "email")
+
+
+@transaction.atomic
+def erase_enquiry(*, enquiry: Enquiry) -> None:
+    """Whoever asked wants to be forgotten: the enquiry goes, with every e-mail about it."""
+    found = locked(enquiry)
+    record_change(actor=None, actor_name=ASKER, verb="enquiry.erased", thing=found)
+    forget(found)
+
+
+def forget(enquiry: Enquiry) -> None:
+    """Delete the row, its course and the e-mails about it."""
+    forget_messages(enquiry)
+    enquiry.delete()
+
+
+def locked(enquiry: Enquiry) -> Enquiry:
+    """The row as it is now, held until the transaction ends; raises NotPossible when it is gone."""
+    rows = Enquiry.objects.of_group(enquiry.group).select_for_update(of=("self",))
+    found = rows.select_related("group", "first_site", "supervisor", "invitation").filter(pk=enquiry.pk).first()
+    if found is None:
+        raise NotPossible(_("This enquiry has been erased."))
+    return found
+
+
+def move(enquiry: Enquiry, state: EnquiryState) -> None:
+    """Put the enquiry into a state; the time until it is erased begins anew."""
+    enquiry.state, enquiry.changed_at = state, timezone.now()
+    enquiry.save()
+
+
+def add_step(enquiry: Enquiry, kind: StepKind, actor_name: str = "", text: str = "") -> EnquiryStep:
+    """Write one step of the course."""
+    return EnquiryStep.objects.create(enquiry=enquiry, kind=kind, actor_name=actor_name, text=text)

@@ -1,0 +1,21 @@
+"""Celery tasks about people."""
+
+from __future__ import annotations
+
+from celery import shared_task
+from django.utils import timezone
+
+from surveys.people.services.erasing import erase_what_is_due
+from surveys.people.services.trainings import remind_of_trainings
+
+
+@shared_task(name="surveys.people.tasks.erase_enquiries", expires=3600)
+def erase_enquiries() -> int:
+    """Erase what has been kept for long enough."""
+    return erase_what_is_due(timezone.now())
+
+
+@shared_task(name="surveys.people.tasks.remind_of_lapsing", expires=3600)
+def remind_of_lapsing() -> int:
+    """Remind whoever's training lapses soon, once."""
+    return remind_of_trainings(timezone.localdate())
