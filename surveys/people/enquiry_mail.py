@@ -25,11 +25,8 @@ def ask_to_confirm(enquiry: Enquiry) -> None:
     letter = Letter(
         headline=_("Did you ask to go out with %(group)s?") % words,
         lines=[
-            _("somebody gave this address on our page and asked to have a go at sampling a river with us.")
-            % words,
-            _(
-                "If it was you, open the page below and press the button. Then a coordinator reads it and answers."
-            ),
+            _("somebody gave this address on our page and asked to have a go at sampling with us."),
+            _("If it was you, open the page below and press the button. A coordinator then answers you."),
             _("If it was not you, do nothing: after %(days)s days all of it is erased.") % words,
         ],
         url=ENQUIRY_LINK.address("enquiry_link", enquiry.pk),
@@ -180,8 +177,9 @@ def _kept() -> str:
     days = {"days": ERASED_AFTER.days}
     return (
         _(
-            "What you told us is read by the coordinators and whoever looks after you, by nobody else. It is erased "
-            "%(days)s days after the last step when nothing comes of it, and at once when you ask for it on that page."
+            "What you told us is read by the coordinators and whoever looks after you, by nobody else. It is "
+            "erased %(days)s days after the last step when nothing comes of it, and at once when you ask for it "
+            "on that page."
         )
         % days
     )

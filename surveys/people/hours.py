@@ -60,10 +60,8 @@ def hours_given(group: Group, year: int) -> Hours:
 
 def hours_of(membership: Membership, year: int) -> Hours:
     """The same for one member alone."""
-    user_id = membership.user_id
-    own = [
-        each for each in _visits_of(membership.group, year) if user_id in (each.recorder_id, each.partner_id)
-    ]
+    went = Q(recorder=membership.user_id) | Q(partner=membership.user_id)
+    own = list(_visits_of(membership.group, year).filter(went))
     timed = [_duration(each) for each in own]
     other = OtherHours.objects.of_group(membership.group).filter(membership=membership, day__year=year)
     return Hours(

@@ -1,4 +1,4 @@
-"""What e-mails about people say, owed in the caller's transaction. One frame for all: a headline, lines, a button."""
+"""E-mails about people, owed in the caller's transaction. One frame for all: a headline, lines, a button."""
 
 from __future__ import annotations
 
@@ -68,9 +68,7 @@ def tell_lapsing(user: User, group: Group, training: models.Model, kind: str, un
         headline=_("%(kind)s: valid until %(day)s") % words,
         lines=[
             _("your training “%(kind)s” with %(group)s is valid until %(day)s.") % words,
-            _(
-                "Ask a coordinator for a date to go through it again, and tell them if you have done so elsewhere."
-            ),
+            _("Ask a coordinator when to go through it again, or tell them if you have done so elsewhere."),
         ],
         url=page_address("own_record", group),
         button=_("What the group keeps of me"),
