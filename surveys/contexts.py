@@ -1,21 +1,23 @@
-"""Reads what the rules need to know beside the submission, in five queries; four more for a kit."""
+"""Reads what the rules need to know beside the submission, in six queries; four more for a kit."""
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable
 from uuid import UUID
 
-from django.db.models import Count, Max, Q
-from django.db.models.functions import Coalesce
+from django.contrib.postgres.aggregates import ArrayAgg
+from django.db.models import Count, Max, Q, Value
+from django.db.models.functions import Coalesce, ExtractMonth
 from django.utils import timezone
 
 from portal.accounts.models import Membership
 from surveys.kits import KitState, kit_states
-from surveys.models import Kit, Measurement, Site, TaxonCount
+from surveys.models import Kit, Measurement, Site, TaxonCount, VisitScore
 from surveys.models.visits import Status
 from surveys.outings import rules_of
 from surveys.quantities import QUANTITIES
+from surveys.recording_lists import first_index
 from surveys.rules.types import Context, SiteHistory
 from surveys.submission.types import Submission
 
@@ -30,15 +32,29 @@ def context_for(
 
     `known` are people who stand on the visit already: they may be named even after they left the group.
     """
-    same_day, approved = _visit_numbers(submission, site)
+    same_day, months = _visit_numbers(submission, site)
     return Context(
         site=site,
         today=timezone.localdate(),
         members=_members(submission, site, past_record) | frozenset(known),
         same_day=same_day if submission.was_made else 0,
-        history=SiteHistory(approved, _most(submission, site), _readings(submission, site)),
+        history=_history(submission, site, months),
         past_record=past_record,
         kit=_kit(submission, site),
+    )
+
+
+def _history(submission: Submission, site: Site, months: list[int]) -> SiteHistory:
+    found = _found_before(submission, site)
+    index = first_index(site.recording_list)
+    return SiteHistory(
+        approved_visits=len(months),
+        most={taxon: most for taxon, most, _months in found},
+        months={taxon: tuple(seen) for taxon, _most, seen in found},
+        readings=_readings(submission, site),
+        visits_by_month=Counter(months),
+        score_index=index,
+        scores=_scores(submission, site, index),
     )
 
 
@@ -58,23 +74,37 @@ def _members(submission: Submission, site: Site, past_record: bool) -> frozenset
     return frozenset(found.values_list("user_id", flat=True)) if named else frozenset()
 
 
-def _visit_numbers(submission: Submission, site: Site) -> tuple[int, int]:
+def _visit_numbers(submission: Submission, site: Site) -> tuple[int, list[int]]:
+    """Other visits of the same day, and the months (1-12) of all approved ones."""
     # A day on which the visit could not be made may well be tried again.
     others = site.visits.filter(was_made=True).exclude(pk=submission.id)
     numbers = others.aggregate(
         same_day=Count("pk", filter=Q(visited_on=submission.visited_on)),
-        approved=Count("pk", filter=Q(status=Status.APPROVED)),
+        months=ArrayAgg(
+            ExtractMonth("visited_on"), filter=Q(status=Status.APPROVED), default=Value([]), order_by="pk"
+        ),
     )
-    return numbers["same_day"], numbers["approved"]
+    return numbers["same_day"], numbers["months"]
 
 
-def _most(submission: Submission, site: Site) -> dict[str, int]:
+def _found_before(submission: Submission, site: Site) -> list[tuple[str, int, list[int]]]:
+    """For each taxon ever found here the most of it, and the month of every find."""
     # Approved visits only: a slip that still waits must not excuse the next one.
     approved = TaxonCount.objects.of_group(site.group).filter(visit__site=site, visit__status=Status.APPROVED)
     # A taxon seen and not counted is known here, though no number is.
     found = approved.exclude(visit=submission.id).exclude(count=0)
-    rows = found.values("taxon").annotate(most=Max(Coalesce("count", "high", "low", 0)))
-    return {row["taxon"]: row["most"] for row in rows.order_by()}
+    rows = found.values("taxon").annotate(
+        most=Max(Coalesce("count", "high", "low", 0)), seen=ArrayAgg(ExtractMonth("visit__visited_on"))
+    )
+    return list(rows.order_by().values_list("taxon", "most", "seen"))
+
+
+def _scores(submission: Submission, site: Site, index: str) -> tuple[float, ...]:
+    if not (submission.was_made and submission.counts):
+        return ()
+    scores = VisitScore.objects.of_group(site.group).filter(visit__site=site, visit__status=Status.APPROVED)
+    current = scores.filter(index=index, is_current=True, value__isnull=False).exclude(visit=submission.id)
+    return tuple(current.order_by("-visit__visited_on").values_list("value", flat=True)[:READINGS_READ])
 
 
 def _readings(submission: Submission, site: Site) -> dict[str, tuple[float, ...]]:

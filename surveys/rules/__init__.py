@@ -9,6 +9,7 @@ from surveys.rules.dates import DATE_RULES
 from surveys.rules.kicking import KICKING_RULES
 from surveys.rules.measured import MEASURED_RULES
 from surveys.rules.outings import OUTING_RULES
+from surveys.rules.past import PAST_RULES
 from surveys.rules.people import PEOPLE_RULES
 from surveys.rules.reading import READING_RULES, SERVICE_RULES
 from surveys.rules.timing import TIMING_RULES
@@ -27,6 +28,7 @@ RULES: tuple[Rule, ...] = (
     *TIMING_RULES,
     *MEASURED_RULES,
     *COUNTING_RULES,
+    *PAST_RULES,
 )
 
 

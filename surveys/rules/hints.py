@@ -1,7 +1,8 @@
-"""What somebody may have meant: dropped decimals and swapped digits. Asked, never silently mended."""
+"""What is usual at a site, and what somebody may have meant instead: asked, never silently mended."""
 
 from __future__ import annotations
 
+import statistics
 from collections.abc import Iterator
 from decimal import Decimal
 
@@ -9,6 +10,17 @@ from django.utils.translation import gettext as _
 
 from surveys.quantities import Range
 from surveys.submission.numbers import plain_text
+
+SPREADS_ALLOWED = 3
+
+
+def usual_at_site(earlier: tuple[float, ...]) -> Range:
+    """Median give or take three times the interquartile range: common practice, no source."""
+    lower, middle, upper = statistics.quantiles(earlier, n=4)
+    # Values that hardly ever differ would else make the least change a finding.
+    spread = max(upper - lower, abs(middle) / 20)
+    low, high = middle - SPREADS_ALLOWED * spread, middle + SPREADS_ALLOWED * spread
+    return Decimal(str(low)), Decimal(str(high))
 
 
 def likely_meant(value: Decimal, usual: Range) -> Decimal | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import statistics
 from decimal import Decimal
 
 from django.utils.translation import gettext as _
@@ -10,7 +9,7 @@ from django.utils.translation import gettext_lazy
 
 from surveys.oxygen import saturation_percent
 from surveys.quantities import COMMON, QUANTITIES, Quantity, Range
-from surveys.rules.hints import hint
+from surveys.rules.hints import hint, usual_at_site
 from surveys.rules.types import Context, Remarks, Rule, Severity
 from surveys.submission.types import Reading, Submission
 
@@ -18,7 +17,6 @@ USUAL_SATURATION: Range = (Decimal(60), Decimal(120))
 SATURATION_DISAGREES = 10
 # Fewer than eight visits are called provisional elsewhere too: common practice, no source.
 READINGS_NEEDED = 8
-SPREADS_ALLOWED = 3
 
 
 def _in_range(value: Decimal, limits: Range) -> bool:
@@ -117,15 +115,6 @@ def _jump(submission: Submission, context: Context) -> Remarks:
                 "unit": QUANTITIES[reading.quantity].unit,
             }
             yield reading.field, message + hint(value, usual)
-
-
-def usual_at_site(earlier: tuple[float, ...]) -> Range:
-    """Median give or take three times the interquartile range: common practice, no source."""
-    lower, middle, upper = statistics.quantiles(earlier, n=4)
-    # Readings that hardly ever differ would else make the least change a finding.
-    spread = max(upper - lower, abs(middle) / 20)
-    low, high = middle - SPREADS_ALLOWED * spread, middle + SPREADS_ALLOWED * spread
-    return Decimal(str(low)), Decimal(str(high))
 
 
 MEASURED_RULES = (

@@ -13,6 +13,7 @@ from django.utils.functional import Promise
 
 from surveys.kits import KitState
 from surveys.models import Site
+from surveys.people.pairs import Readiness
 from surveys.submission.types import Entry, Problem, Submission
 
 
@@ -25,10 +26,18 @@ class Severity(StrEnum):
 
 @dataclass(frozen=True)
 class SiteHistory:
-    """What earlier visits found: counts of approved visits, readings of all but returned ones."""
+    """What earlier visits found: counts and scores of approved visits, readings of all but returned ones.
+
+    `months` holds for each taxon the month (1-12) of every visit that found it, `visits_by_month` how many
+    visits were made in each month; `scores` are those of `score_index`, the first index of the site's list.
+    """
 
     approved_visits: int = 0
     most: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
+    months: Mapping[str, tuple[int, ...]] = field(default_factory=lambda: MappingProxyType({}))
+    visits_by_month: Mapping[int, int] = field(default_factory=lambda: MappingProxyType({}))
+    score_index: str = ""
+    scores: tuple[float, ...] = ()
     readings: Mapping[str, tuple[float, ...]] = field(default_factory=lambda: MappingProxyType({}))
 
 
@@ -37,7 +46,8 @@ class Context:
     """What the rules may know beside the submission, all of it read beforehand.
 
     `members` are the group's people that may be named; `same_day` the site's other visits of that day; `kit`
-    the state of the kit that is said to have been used, None where the group has no such kit.
+    the state of the kit that is said to have been used, None where the group has no such kit; `readiness` what
+    those who went are trained for, and who of the group is under 18.
     """
 
     site: Site
@@ -47,6 +57,7 @@ class Context:
     history: SiteHistory = field(default_factory=SiteHistory)
     past_record: bool = False
     kit: KitState | None = None
+    readiness: Readiness = field(default_factory=Readiness)
 
 
 # What a check yields: the field, and what to say of it.

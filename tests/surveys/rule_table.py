@@ -11,7 +11,7 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
-from surveys.rules import Context
+from surveys.rules import Context, SiteHistory
 from tests.surveys.checking import KIT, PARTNER, USUAL, at_site, with_history, with_kit
 
 Changes = dict[str, Any]
@@ -268,6 +268,38 @@ def _counts() -> Iterator[Row]:
     yield Row("new_here", False, {"counts": {"Baetidae": 0}}, with_history(approved_visits=5))
 
 
+def _seasons() -> Iterator[Row]:
+    found: Changes = {"counts": {"Nemouridae": 1}}
+    winter = (1, 2, 2, 3, 3, 3, 4, 4)
+    # The visit is in June: May to July are its part of the year, December and January are neighbours.
+    yield Row("out_of_season", True, found, seasons(winter, visits={5: 2, 6: 1, 7: 2}))
+    yield Row("out_of_season", False, found, seasons(winter, visits={5: 2, 6: 1, 7: 1, 8: 9}))
+    yield Row("out_of_season", False, found, seasons(winter[1:], visits={6: 5}))
+    yield Row("out_of_season", False, found, seasons((*winter, 7), visits={6: 5}))
+    yield Row("out_of_season", True, found, seasons((*winter, 8), visits={6: 5}))
+    yield Row("out_of_season", False, {"counts": {"Nemouridae": 0}}, seasons(winter, visits={6: 5}))
+    yield Row("out_of_season", False, on("2025-12-14") | found, seasons(winter, visits={12: 5}))
+    yield Row("out_of_season", True, on("2025-11-14") | found, seasons(winter, visits={12: 5}))
+
+
+def seasons(months: tuple[int, ...], visits: dict[int, int]) -> Context:
+    return with_history(months={"Nemouridae": months}, visits_by_month=visits)
+
+
+def _scores() -> Iterator[Row]:
+    # Five families of 10 make a BMWP of 50, worms one more; the site's 60s allow 51 to 69.
+    low = {"Heptageniidae": 1, "Perlidae": 1, "Leuctridae": 1, "Capniidae": 1, "Taeniopterygidae": 1}
+    yield Row("score_jumps", True, {"counts": low}, scored(8))
+    yield Row("score_jumps", False, {"counts": low | {"Oligochaeta": 1}}, scored(8))
+    yield Row("score_jumps", False, {"counts": low}, scored(7))
+    yield Row("score_jumps", False, {"counts": low}, replace(scored(8), history=SiteHistory()))
+    yield Row("score_jumps", False, GONE, scored(8))
+
+
+def scored(visits: int) -> Context:
+    return with_history(score_index="bmwp", scores=(60.0,) * visits)
+
+
 CHECKED: tuple[Row, ...] = (
     *_days(),
     *_people(),
@@ -282,6 +314,8 @@ CHECKED: tuple[Row, ...] = (
     *_oxygen(),
     *_jumps(),
     *_counts(),
+    *_seasons(),
+    *_scores(),
 )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 import pytest
@@ -10,7 +11,7 @@ from pytest_django import DjangoAssertNumQueries
 
 from portal.accounts.models import Membership
 from surveys.contexts import context_for
-from surveys.models import Visit
+from surveys.models import Visit, VisitScore
 from surveys.rules import Context
 from tests.conftest import Cast
 from tests.factories import (
@@ -84,6 +85,26 @@ def test_it_leaves_the_visit_itself_out_of_its_past(cast: Cast) -> None:
     assert (history.approved_visits, dict(history.most), dict(history.readings)) == (0, {}, {})
 
 
+def test_it_knows_in_which_months_each_taxon_was_found(cast: Cast) -> None:
+    for month, count in ((1, 3), (6, 0), (11, 2)):
+        visit = approved(cast, visited_on=date(2024, month, 5))
+        TaxonCountFactory(visit=visit, taxon="Perlodidae", count=count)
+    TaxonCountFactory(visit=VisitFactory(site=cast.site, visited_on=date(2024, 7, 5)), taxon="Perlodidae")
+    history = context(cast).history
+    assert sorted(history.months["Perlodidae"]) == [1, 11]
+    assert history.visits_by_month == {1: 1, 6: 1, 11: 1}
+
+
+def test_it_reads_the_scores_in_force_of_approved_visits(cast: Cast) -> None:
+    first, waiting = approved(cast), VisitFactory(site=cast.site)
+    for visit, value, is_current in ((first, 61, True), (first, 60, False), (waiting, 12, True)):
+        VisitScore.objects.create(visit=visit, index="bmwp", version="1", value=value, is_current=is_current)
+    VisitScore.objects.create(visit=first, index="aspt", version="1", value=5)
+    history = context(cast).history
+    assert (history.score_index, history.scores) == ("bmwp", (61.0,))
+    assert context(cast, id=str(first.pk)).history.scores == ()
+
+
 def test_it_reads_readings_in_the_first_unit(cast: Cast) -> None:
     phosphate = {"quantity": "phosphate", "as_typed": "0.1", "value": "0.1"}
     MeasurementFactory(visit=approved(cast), unit="mg/L P", **phosphate)
@@ -103,7 +124,7 @@ def test_it_reads_only_quantities_that_were_measured(cast: Cast) -> None:
     assert context(cast).history.readings == {}
 
 
-def test_it_stays_at_four_queries_however_long_the_past(
+def test_it_stays_at_five_queries_however_long_the_past(
     cast: Cast, django_assert_max_num_queries: DjangoAssertNumQueries
 ) -> None:
     for _visit in range(6):
@@ -111,7 +132,7 @@ def test_it_stays_at_four_queries_however_long_the_past(
         TaxonCountFactory(visit=visit)
         MeasurementFactory(visit=visit)
     submission = submission_for(cast.site, recorder=str(cast.volunteer.pk))
-    with django_assert_max_num_queries(4):
+    with django_assert_max_num_queries(5):
         context_for(submission, cast.site)
 
 

@@ -94,7 +94,10 @@ LIMITS: tuple[tuple[str, str, Any], ...] = (
     ("counting", "VISITS_TO_KNOW_A_SITE", 1),
     ("measured", "SATURATION_DISAGREES", 1),
     ("measured", "READINGS_NEEDED", 1),
-    ("measured", "SPREADS_ALLOWED", 1),
+    ("hints", "SPREADS_ALLOWED", 1),
+    ("past", "FINDS_TO_KNOW_A_SEASON", 1),
+    ("past", "VISITS_IN_THE_SEASON", 1),
+    ("past", "SCORES_NEEDED", 1),
 )
 
 

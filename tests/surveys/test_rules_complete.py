@@ -78,6 +78,14 @@ SET_OFF: dict[str, tuple[Context, dict[str, Any]]] = {
     ),
     "many": (with_history(most={"Baetidae": 3}), {"counts": {"Baetidae": 31}}),
     "new_here": (with_history(approved_visits=5), {"counts": {"Baetidae": 1}}),
+    "out_of_season": (
+        with_history(months={"Nemouridae": (2,) * 8}, visits_by_month={6: 5}),
+        {"counts": {"Nemouridae": 1}},
+    ),
+    "score_jumps": (
+        with_history(score_index="bmwp", scores=(60.0, 62.0, 61.0, 58.0, 63.0, 60.0, 59.0, 61.0)),
+        {"counts": {"Chironomidae": 9}},
+    ),
 }
 
 
@@ -151,7 +159,11 @@ HISTORIES = st.builds(
     SiteHistory,
     st.integers(0, 9),
     st.dictionaries(st.sampled_from(["Baetidae", "Perlidae"]), st.integers(0, 500)),
-    st.dictionaries(st.sampled_from(sorted(QUANTITIES)), READ_BEFORE),
+    months=st.dictionaries(st.sampled_from(["Baetidae", "Perlidae"]), st.lists(st.integers(1, 12)).map(tuple)),
+    readings=st.dictionaries(st.sampled_from(sorted(QUANTITIES)), READ_BEFORE),
+    visits_by_month=st.dictionaries(st.integers(1, 12), st.integers(0, 20)),
+    score_index=st.sampled_from(["", "bmwp", "aspt"]),
+    scores=READ_BEFORE,
 )
 
 
