@@ -57,7 +57,7 @@ class Entry:
 
 def course_of(incident: Incident, *, for_member: bool) -> list[Entry]:
     """The steps in order; outside the group its members stay nameless (one query)."""
-    steps = incident.events.select_related("contact", "visit").order_by("at", "id")
+    steps = incident.events.select_related("contact", "visit").order_by("sequence", "at", "id")
     return [_entry(each, for_member) for each in steps]
 
 

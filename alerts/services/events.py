@@ -1,15 +1,24 @@
-"""The course of an incident, step by step, with the audit row of each change."""
+"""The course of an incident, each step sealed onto the one before, with the audit row of each change."""
 
 from __future__ import annotations
 
 from typing import Any
 
+from django.db import transaction
+
+from alerts.chain import NO_SEAL, seal_of, sealed_form
+from alerts.chain_facts import facts_of
 from alerts.models import AgencyContact, EventKind, Incident, IncidentEvent
+from alerts.services.locks import locked_incident
 from portal.accounts.access import Person
 from portal.audit.services import record_change
 from surveys.models import Visit
 
+# The audit row that keeps each seal, so that a step taken away leaves a trace nobody can remove.
+STEP_VERB = "incident.step"
 
+
+@transaction.atomic
 def add_event(
     incident: Incident,
     kind: EventKind,
@@ -20,23 +29,40 @@ def add_event(
     visit: Visit | None = None,
     note: str = "",
 ) -> IncidentEvent:
-    """Write one step of the course; without a person or `actor_name` the portal itself took it."""
-    return IncidentEvent.objects.create(
+    """Write one step of the course and seal it; without a person or `actor_name` the portal itself took it.
+
+    Holds the incident's row until the transaction ends, so that two steps never take one place in the chain.
+    """
+    # Locked before the step is made, so that its time is later than that of the step waited for.
+    locked_incident(incident)
+    step = IncidentEvent(
         incident=incident,
         kind=kind,
         actor_id=person.user_id if person else None,
         actor_name=actor_name or (person.name if person else ""),
         contact=contact,
         visit=visit,
-        note=note,
+        note=str(note),
+        facts=facts_of(incident, visit.pk if visit else None),
     )
+    return _seal(step)
+
+
+def _seal(step: IncidentEvent) -> IncidentEvent:
+    last = step.incident.events.exclude(sequence=None).order_by("sequence").last()
+    step.sequence = (last.sequence or 0) + 1 if last else 1
+    step.seal = seal_of(last.seal if last else NO_SEAL, sealed_form(step))
+    step.save(force_insert=True)
+    changes = {"sequence": step.sequence, "seal": step.seal}
+    record_change(actor=None, verb=STEP_VERB, thing=step.incident, changes=changes)
+    return step
 
 
 def save_change(
     incident: Incident, verb: str, *, person: Person | None = None, actor_name: str = "", **fields: Any
 ) -> None:
     """Set the fields, save, and write the audit row with what each was before; equal values change nothing."""
-    changes = {name: [_plain(getattr(incident, name)), _plain(value)] for name, value in fields.items()}
+    changes = {name: [plain(getattr(incident, name)), plain(value)] for name, value in fields.items()}
     for name, value in fields.items():
         setattr(incident, name, value)
     incident.save(update_fields=list(fields))
@@ -45,5 +71,6 @@ def save_change(
         record_change(actor=person, actor_name=actor_name, verb=verb, thing=incident, changes=differing)
 
 
-def _plain(value: Any) -> Any:
+def plain(value: Any) -> Any:
+    """A field's value as the audit trail keeps it."""
     return value if isinstance(value, int | None) else str(value)
