@@ -15,7 +15,7 @@ from portal.accounts.models import Group
 
 # (URL name, label, the right that makes it useful)
 WORK_PAGES = (
-    ("group_desk", _("Desk"), "group.view"),
+    ("group_desk", _("Desk"), "desk.view"),
     ("site_list", _("Sites"), "site.view"),
     ("visit_list", _("Visits"), "visit.view"),
     ("review_queue", _("To check"), "visit.review"),
@@ -30,7 +30,9 @@ CARE_PAGES = (
     ("kit_list", _("Kits"), "kit.view"),
     ("contact_list", _("Agency contacts"), "contact.manage"),
     ("import_visits", _("Load a spreadsheet"), "import.run"),
+    ("export_make", _("Take records out"), "export.run"),
     ("message_list", _("Messages"), "outbox.view"),
+    ("job_list", _("Long work"), "visit.submit"),
     ("list_list", _("Recording lists"), "site.view"),
     ("agreement_list", _("Agreement of counts"), "visit.view"),
     ("rescore_list", _("Scoring anew"), "visit.rescore"),

@@ -13,7 +13,7 @@ from typing import Any
 
 from django.urls import reverse
 
-from portal.accounts.access import Person
+from portal.accounts.access import Person, allowed
 from portal.accounts.models import Group
 from surveys.bank_marks import group_marks, kit_marks, result_marks, site_marks
 from surveys.models import Site, Visit
@@ -48,10 +48,15 @@ class BankPage:
     version: str
 
 
+def groups_to_sample(person: Person) -> list[Group]:
+    """The groups in which the person goes out, which a guest reviewer does not."""
+    groups = [membership.group for membership in person.memberships]
+    return [group for group in groups if allowed(person, "visit.submit", group)]
+
+
 def bank_sites(person: Person, today: date) -> list[BankSite]:
     """The open sites of all the person's groups, the most pressing first (one query for each group)."""
-    groups = [membership.group for membership in person.memberships]
-    found = [BankSite(group, due) for group in groups for due in sites_due(group, today)]
+    found = [BankSite(group, due) for group in groups_to_sample(person) for due in sites_due(group, today)]
     return sorted(found, key=_urgency)
 
 

@@ -39,8 +39,16 @@ class Person:
     def group_ids(self) -> tuple[UUID, ...]:
         return tuple(self.roles)
 
-    def is_member(self, group_id: UUID) -> bool:
+    def belongs_to(self, group_id: UUID) -> bool:
+        """Whether the person has any role in the group, be it that of a guest."""
         return group_id in self.roles
+
+    def is_member(self, group_id: UUID) -> bool:
+        return self.belongs_to(group_id) and not self.is_reviewer(group_id)
+
+    def is_reviewer(self, group_id: UUID) -> bool:
+        """Whether the person is the group's guest, there for nothing but checking visits."""
+        return self.roles.get(group_id) == Role.REVIEWER
 
     def is_coordinator(self, group_id: UUID) -> bool:
         return self.roles.get(group_id) == Role.COORDINATOR
@@ -63,12 +71,25 @@ def _member(person: Person, thing: Owned) -> bool:
     return person.is_member(thing.group_id)
 
 
+def _insider(person: Person, thing: Owned) -> bool:
+    """A member, or the guest who sees what checking a visit needs."""
+    return person.belongs_to(thing.group_id)
+
+
 def _coordinator(person: Person, thing: Owned) -> bool:
     return person.is_coordinator(thing.group_id)
 
 
-def _uninvolved_coordinator(person: Person, visit: Any) -> bool:
+def _checker(person: Person, thing: Owned) -> bool:
+    return person.is_coordinator(thing.group_id) or person.is_reviewer(thing.group_id)
+
+
+def _uninvolved_checker(person: Person, visit: Any) -> bool:
     """Nobody approves a visit they took part in, typed or corrected."""
+    return _checker(person, visit) and person.user_id not in visit.involved_user_ids
+
+
+def _uninvolved_coordinator(person: Person, visit: Any) -> bool:
     return _coordinator(person, visit) and person.user_id not in visit.involved_user_ids
 
 
@@ -102,10 +123,23 @@ def _of_pair(person: Person, safe_return: Any) -> bool:
     return _member(person, safe_return) and person.user_id in safe_return.pair_ids
 
 
+def _of_pair_or_coordinator(person: Person, safe_return: Any) -> bool:
+    return _of_pair(person, safe_return) or _coordinator(person, safe_return)
+
+
+def _own_place(person: Person, assignment: Any) -> bool:
+    return _member(person, assignment) and person.user_id == assignment.user_id
+
+
 def _concerned(person: Person, safe_return: Any) -> bool:
     """Who is out is told to those who went, to whom they named and to the coordinators, and to no one else."""
     involved = _member(person, safe_return) and person.user_id in safe_return.involved_user_ids
     return involved or _coordinator(person, safe_return)
+
+
+def _starter_or_coordinator(person: Person, job: Any) -> bool:
+    own = _member(person, job) and job.started_by_id == person.user_id
+    return own or _coordinator(person, job)
 
 
 @dataclass(frozen=True)
@@ -118,11 +152,16 @@ class Action:
 
 ACTIONS: Mapping[str, Action] = MappingProxyType(
     {
+        "desk.view": Action(_("see the group's desk"), _insider),
         "group.view": Action(_("see the group's pages"), _member),
         "group.edit": Action(_("change the group's settings"), _coordinator),
         "people.view": Action(_("see who belongs to the group"), _member),
         "people.manage": Action(_("invite people and change their roles"), _coordinator),
-        "site.view": Action(_("see a site with its hazards and access notes"), _member),
+        "enquiry.write": Action(_("write down somebody who asks to have a go"), _member),
+        "enquiry.manage": Action(_("answer those who ask to join"), _coordinator),
+        "training.manage": Action(_("write down who was trained"), _coordinator),
+        "emergency.look": Action(_("see whom to ring for those who are out"), _of_pair_or_coordinator),
+        "site.view": Action(_("see a site with its hazards and access notes"), _insider),
         "site.edit": Action(_("add and change sites"), _coordinator),
         "list.manage": Action(_("make and change recording lists"), _coordinator),
         "outing.edit": Action(_("change the group's checklist and times of going out"), _coordinator),
@@ -137,17 +176,17 @@ ACTIONS: Mapping[str, Action] = MappingProxyType(
         "trigger.set": Action(_("set the level below which the agency is told"), _coordinator),
         "contact.manage": Action(_("name the agency contacts of a site"), _coordinator),
         "visit.submit": Action(_("submit a visit"), _member),
-        "visit.view": Action(_("see a visit"), _member),
+        "visit.view": Action(_("see a visit"), _insider),
         "visit.mend": Action(_("mend a visit that was returned"), _recorder_or_typist),
         "visit.add_photo": Action(
             _("add a picture to this visit; once it is approved only a coordinator may"), _author_until_approved
         ),
         "draft.edit": Action(_("go on with a draft"), _author),
-        "visit.review": Action(_("see what waits to be checked"), _coordinator),
+        "visit.review": Action(_("see what waits to be checked"), _checker),
         "visit.rescore": Action(_("have visits scored anew"), _coordinator),
         "visit.correct": Action(_("correct a visit, with a reason"), _coordinator),
-        "visit.return": Action(_("return a visit to its recorder"), _uninvolved_coordinator),
-        "visit.approve": Action(_("approve a visit"), _uninvolved_coordinator),
+        "visit.return": Action(_("return a visit to its recorder"), _uninvolved_checker),
+        "visit.approve": Action(_("approve a visit"), _uninvolved_checker),
         "visit.test_anyway": Action(
             _("test a visit against the trigger all the same"), _uninvolved_coordinator
         ),
@@ -157,7 +196,14 @@ ACTIONS: Mapping[str, Action] = MappingProxyType(
         "incident.close": Action(_("close an incident with its outcome"), _coordinator_or_contact),
         "incident.forward": Action(_("pass an alert on to a colleague"), _contact),
         "repeat.ask": Action(_("ask for a repeat visit"), _coordinator),
+        "rota.view": Action(_("see the rota and say when you can go"), _member),
+        "rota.plan": Action(_("propose, change and publish the rota"), _coordinator),
+        "rota.answer": Action(_("answer for this place on the rota"), _own_place),
         "import.run": Action(_("load visits from a spreadsheet"), _coordinator),
+        "export.run": Action(_("take the group's records out as a file"), _member),
+        "archive.make": Action(_("make an archive of the records under the group's licence"), _coordinator),
+        "job.view": Action(_("see long work under way and what it made"), _starter_or_coordinator),
+        "job.stop": Action(_("stop long work"), _starter_or_coordinator),
         "report.view": Action(_("see the group's yearly reports"), _member),
         "report.make": Action(_("make and publish the yearly report"), _coordinator),
         "outbox.view": Action(_("see messages that could not be delivered"), _coordinator),
@@ -173,7 +219,7 @@ def allowed(person: Person, action: str, thing: Any) -> bool:
 
 def _knows_of(person: Person, thing: Any) -> bool:
     contacts = getattr(thing, "contact_user_ids", ())
-    return person.is_member(thing.group_id) or (person.is_signed_in and person.user_id in contacts)
+    return person.belongs_to(thing.group_id) or (person.is_signed_in and person.user_id in contacts)
 
 
 def require(person: Person, action: str, thing: Any) -> None:

@@ -82,6 +82,8 @@ class Group(models.Model):
 class Role(models.TextChoices):
     VOLUNTEER = "volunteer", _("Volunteer")
     COORDINATOR = "coordinator", _("Coordinator")
+    # A guest, mostly from another group: checks visits, and sees no more than that needs.
+    REVIEWER = "reviewer", _("Guest reviewer")
 
 
 class Membership(models.Model):

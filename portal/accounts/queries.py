@@ -9,7 +9,7 @@ from django.http import Http404
 from django.utils import timezone
 
 from portal.accounts.access import NOBODY, Person, require
-from portal.accounts.models import Group, Invitation, Membership, User
+from portal.accounts.models import Group, Invitation, Membership, Role, User
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import AnonymousUser
@@ -50,14 +50,19 @@ def group_for(person: Person, slug: str, action: str = "group.view") -> Group:
     raise Http404
 
 
-def members_of(group: Group) -> GroupOwnedQuerySet[Membership]:
-    """The present members, by name."""
+def people_of(group: Group) -> GroupOwnedQuerySet[Membership]:
+    """Everybody with a role in the group now, guest reviewers among them, by name."""
     return (
         Membership.objects.of_group(group)
         .filter(left_at=None, user__is_active=True)
         .select_related("user")
         .order_by("user__name")
     )
+
+
+def members_of(group: Group) -> GroupOwnedQuerySet[Membership]:
+    """The present members, by name: those who go out, are told and are asked; guest reviewers are not."""
+    return people_of(group).exclude(role=Role.REVIEWER)
 
 
 def coordinator_addresses(group: Group) -> list[str]:

@@ -10,10 +10,11 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from portal.accounts import moments
 from portal.accounts.access import Person, require
 from portal.accounts.addresses import prove_address
 from portal.accounts.models import Group, Invitation, Membership, Role, User
-from portal.accounts.queries import members_of, open_invitations
+from portal.accounts.queries import members_of, open_invitations, people_of
 from portal.accounts.signed_links import SignedLink
 from portal.audit.services import record_change
 from portal.outbox.rendering import render_mail
@@ -54,7 +55,7 @@ def invite_person(*, person: Person, group: Group, email: str, role: str) -> Inv
     Raises ValidationError for the field `email` when the address already belongs to a member.
     """
     require(person, "people.manage", group)
-    if members_of(group).filter(user__email__iexact=email).exists():
+    if people_of(group).filter(user__email__iexact=email).exists():
         raise ValidationError({"email": _("This address already belongs to a member of the group.")})
     for earlier in open_invitations(group).filter(email__iexact=email):
         _revoke(person, earlier)
@@ -127,14 +128,18 @@ def accept_invitation(*, invitation: Invitation, user: User) -> Membership:
     invitation.accepted_at, invitation.accepted_by = timezone.now(), user
     invitation.save(update_fields=["accepted_at", "accepted_by"])
     prove_address(user)
-    membership, _created = Membership.objects.update_or_create(
+    membership, is_new = Membership.objects.update_or_create(
         group=invitation.group,
         user=user,
         defaults={"role": invitation.role, "left_at": None},
     )
+    moments.tell_joined(membership)
     joined = Person(user_id=user.id, name=user.name)
     record_change(
-        actor=joined, verb="membership.joined", thing=membership, changes={"role": [None, invitation.role]}
+        actor=joined,
+        verb="membership.joined" if is_new else "membership.came_back",
+        thing=membership,
+        changes={"role": [None, invitation.role]},
     )
     return membership
 
@@ -152,15 +157,19 @@ def change_role(*, person: Person, membership: Membership, role: str) -> None:
 
 
 @transaction.atomic
-def end_membership(*, person: Person, membership: Membership) -> None:
-    """Let a member go, or leave oneself; the record of what they did stays."""
+def end_membership(*, person: Person, membership: Membership, reason: str = "") -> None:
+    """Let a member go, or leave oneself; the record of what they did stays.
+
+    Raises ValidationError if the group would lose its last coordinator.
+    """
     if membership.user_id != person.user_id:
         require(person, "people.manage", membership)
     if membership.role == Role.COORDINATOR:
         _keep_a_coordinator(membership)
     membership.left_at = timezone.now()
     membership.save(update_fields=["left_at"])
-    record_change(actor=person, verb="membership.ended", thing=membership)
+    moments.tell_left(membership)
+    record_change(actor=person, verb="membership.ended", thing=membership, reason=reason)
 
 
 def _keep_a_coordinator(membership: Membership) -> None:
@@ -173,7 +182,12 @@ def _keep_a_coordinator(membership: Membership) -> None:
 
 @transaction.atomic
 def choose_naming(*, person: Person, membership: Membership, show_name: bool) -> None:
-    """Say whether one's own name may stand in the group's yearly report."""
+    """Say whether one's own name may stand in the group's yearly report.
+
+    Raises ValidationError where somebody must not be named in public.
+    """
+    if show_name:
+        moments.check_naming(membership)
     before, membership.show_name = membership.show_name, show_name
     membership.save(update_fields=["show_name"])
     record_change(

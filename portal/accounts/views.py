@@ -17,9 +17,9 @@ from portal.accounts import services
 from portal.accounts.access import allowed, require
 from portal.accounts.forms import GroupForm, InvitationForm, NewAccountForm, RoleForm
 from portal.accounts.middleware import PortalRequest
-from portal.accounts.models import Group, Invitation, Membership, User
+from portal.accounts.models import Group, Invitation, Membership, Role, User
 from portal.accounts.pages import enter, posted
-from portal.accounts.queries import members_of, open_invitations
+from portal.accounts.queries import open_invitations, people_of
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -59,7 +59,7 @@ def people_list(request: PortalRequest, slug: str) -> HttpResponse:
     """Who belongs to the group and who has been asked."""
     group = enter(request, slug, "people.view")
     context = {
-        "members": members_of(group),
+        "members": people_of(group),
         "may_manage": allowed(request.person, "people.manage", group),
         "invitations": open_invitations(group),
     }
@@ -71,7 +71,7 @@ def people_list(request: PortalRequest, slug: str) -> HttpResponse:
 def invitation_send(request: PortalRequest, slug: str) -> HttpResponse:
     """Invite somebody by e-mail."""
     group = enter(request, slug, "people.manage")
-    form = InvitationForm(posted(request))
+    form = InvitationForm(posted(request), initial={"role": request.GET.get("role", Role.VOLUNTEER)})
     if request.method == "POST" and form.is_valid():
         try:
             services.invite_person(person=request.person, group=group, **form.cleaned_data)
@@ -98,8 +98,9 @@ def invitation_revoke(request: PortalRequest, slug: str, invitation_id: UUID) ->
 @require_http_methods(["GET", "HEAD", "POST"])
 def membership_change(request: PortalRequest, slug: str, membership_id: UUID) -> HttpResponse:
     """A member's role, whether they are named, and leaving."""
-    group = enter(request, slug, "people.view")
-    membership = get_object_or_404(members_of(group), id=membership_id)
+    # A guest may leave as well, and sees nobody's membership but their own.
+    group = enter(request, slug, "desk.view")
+    membership = get_object_or_404(people_of(group), id=membership_id)
     is_own = membership.user_id == request.person.user_id
     if not is_own:
         require(request.person, "people.manage", group)

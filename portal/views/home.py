@@ -41,7 +41,7 @@ def home(request: PortalRequest) -> HttpResponse:
 @require_safe
 def group_desk(request: PortalRequest, slug: str) -> HttpResponse:
     """What is due and what waits, for this person in this group."""
-    group = enter(request, slug, "group.view")
+    group = enter(request, slug, "desk.view")
     today = timezone.localdate()
     due = sites_due(group, today)
     context = {

@@ -21,7 +21,7 @@ from portal.accounts.pages import enter
 from portal.accounts.queries import members_of
 from scoring.taxa import all_taxa
 from surveys.api.sessions import PERSON_HEADER
-from surveys.bank import MOST_SITES, bank_sites, last_results
+from surveys.bank import MOST_SITES, bank_sites, groups_to_sample, last_results
 from surveys.forms import visit_entry
 from surveys.locations import grid_reference
 from surveys.overviews import state_of
@@ -65,7 +65,7 @@ def bank_home(request: PortalRequest) -> HttpResponse:
     """Where a phone starts: the due sites of all my groups, and what is on this phone."""
     sites = bank_sites(request.person, timezone.localdate())
     kept = sites[:MOST_SITES]
-    groups = len(request.person.memberships)
+    groups = len(groups_to_sample(request.person))
     context = {"sites": kept, "left_out": len(sites) - len(kept), "several_groups": groups > 1}
     return render(request, "bank/bank_home.html", context)
 
@@ -73,7 +73,7 @@ def bank_home(request: PortalRequest) -> HttpResponse:
 @bank_page
 def bank_site(request: PortalRequest, slug: str, site_id: UUID) -> HttpResponse:
     """One site as it is needed at the water: hazards first, then the way, the plan and the last results."""
-    group = enter(request, slug, "site.view")
+    group = enter(request, slug, "visit.submit")
     site = find_site(group, site_id)
     today = timezone.localdate()
     context = {

@@ -21,7 +21,7 @@ from surveys.views.shared import find_site, kit_choices
 @never_cache
 def record_sheet(request: PortalRequest, slug: str, site_id: UUID) -> HttpResponse:
     """The sheet as a PDF."""
-    group = enter(request, slug, "site.view")
+    group = enter(request, slug, "visit.submit")
     site = find_site(group, site_id)
     pdf = write_sheet(site, list(site.recording_list.taxa.all()), kit_choices(group))
     answer = HttpResponse(pdf, content_type="application/pdf")

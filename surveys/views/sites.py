@@ -63,6 +63,8 @@ def site_detail(request: PortalRequest, slug: str, site_id: UUID) -> HttpRespons
         "permission_lapsed": site.permission_lapsed(today),
         "river": river_at(site),
         "may_edit": allowed(request.person, "site.edit", site),
+        # A guest reviewer is shown the place, and nothing of the people around it.
+        "may_submit": allowed(request.person, "visit.submit", site),
     }
     return render(request, "surveys/site_detail.html", context)
 

@@ -14,9 +14,19 @@ from tests.access.world import ROLES
 Policy = Mapping[str, str]
 
 
-def policy(answers: str) -> Policy:
-    """The answers given, one for each of `ROLES`."""
-    return dict(zip(ROLES, answers.split(), strict=True))
+def policy(answers: str, reviewer: str = "") -> Policy:
+    """The answers given, one for each of `ROLES` but for the guest reviewer.
+
+    The guest's answer, unless given, is that of anybody signed in: a page of the group is none of theirs.
+    """
+    told = dict(zip(ROLES[:-1], answers.split(), strict=True))
+    is_of_group = told["neighbour"] == "404" != told["coordinator"]
+    return told | {ROLES[-1]: reviewer or ("403" if is_of_group else told["neighbour"])}
+
+
+def also_reviewer(who: Policy) -> Policy:
+    """The same, with the guest reviewer let in: what checking visits needs."""
+    return {**who, "reviewer": "ok"}
 
 
 # "involved" is a coordinator who took part in the visit: nobody checks their own work.
@@ -36,6 +46,8 @@ CONTACT_ONLY = policy(" login  403       403         403      404       ok      
 PHONE = policy("        401    ok        ok          ok       ok        ok      ok     401      ok")
 API_SIGNED_IN = policy("401    ok        ok          ok       ok        ok      ok     401      ok")
 API_MEMBER = policy("   401    ok        ok          ok       404       404     404    401      404")
+INSIDER, CHECKER = also_reviewer(MEMBER), also_reviewer(COORDINATOR)
+UNINVOLVED_CHECKER = also_reviewer(UNINVOLVED)
 
 Methods = Mapping[str, Policy]
 
@@ -63,7 +75,7 @@ def program(who: Policy, **methods: Policy) -> Methods:
 TABLE: Mapping[str, Methods] = {
     # the shell
     "home": page(OPEN),
-    "group_desk": page(MEMBER),
+    "group_desk": page(INSIDER),
     "public_group": page(OPEN),
     "public_site": page(OPEN),
     "methods": page(OPEN),
@@ -81,14 +93,14 @@ TABLE: Mapping[str, Methods] = {
     "membership_change": form(COORDINATOR),
     "group_edit": form(COORDINATOR),
     # sites and visits
-    "site_list": page(MEMBER),
+    "site_list": page(INSIDER),
     "site_create": form(COORDINATOR),
-    "site_detail": page(MEMBER),
+    "site_detail": page(INSIDER),
     "site_edit": form(COORDINATOR),
-    "site_change": page(MEMBER),
-    "list_list": page(MEMBER),
+    "site_change": page(INSIDER),
+    "list_list": page(INSIDER),
     "list_create": form(COORDINATOR),
-    "list_detail": page(MEMBER),
+    "list_detail": page(INSIDER),
     "list_edit": form(COORDINATOR),
     "list_retire": form(COORDINATOR),
     "visit_start": button(MEMBER),
@@ -96,10 +108,10 @@ TABLE: Mapping[str, Methods] = {
     "draft_save": button(AUTHOR),
     "draft_discard": button(AUTHOR),
     "photo_add": button(AUTHOR),
-    "photo_file": page(MEMBER),
+    "photo_file": page(INSIDER),
     "photo_remove": button(AUTHOR),
-    "visit_list": page(MEMBER),
-    "visit_detail": page(MEMBER),
+    "visit_list": page(INSIDER),
+    "visit_detail": page(INSIDER),
     "visit_mend": form(AUTHOR),
     "rules_table": page(OPEN),
     # on the bank
@@ -114,17 +126,23 @@ TABLE: Mapping[str, Methods] = {
     "bank_manifest": page(OPEN),
     "bank_icon": page(OPEN),
     # review
-    "review_queue": page(COORDINATOR),
-    "visit_review": page(COORDINATOR),
-    "visit_approve": button(UNINVOLVED),
-    "visit_return": button(UNINVOLVED),
+    "review_queue": page(CHECKER),
+    "visit_review": page(CHECKER),
+    "visit_approve": button(UNINVOLVED_CHECKER),
+    "visit_return": button(UNINVOLVED_CHECKER),
     "visit_correct": form(COORDINATOR),
-    "finding_decide": button(UNINVOLVED),
-    "agreement_list": page(MEMBER),
+    "finding_decide": button(UNINVOLVED_CHECKER),
+    "agreement_list": page(INSIDER),
     "rescore_list": form(COORDINATOR),
     "rescore_detail": page(COORDINATOR),
     "rescore_progress": page(COORDINATOR),
     "rescore_stop": button(COORDINATOR),
+    # long work
+    "job_list": page(MEMBER),
+    "job_detail": page(COORDINATOR),
+    "job_progress": page(COORDINATOR),
+    "job_stop": button(COORDINATOR),
+    "job_file": page(COORDINATOR),
     # spreadsheets and programs
     "import_visits": form(COORDINATOR),
     "import_template": page(COORDINATOR),

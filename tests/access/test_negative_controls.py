@@ -49,7 +49,8 @@ def control(role: str, *addresses: str, behind: tuple[str, ...] = (), group_open
 
 
 CONTROLS = {
-    "group.view": control("neighbour", "group_desk", "incident_list", "api_sites", group_open=True),
+    "desk.view": control("neighbour", "group_desk", group_open=True),
+    "group.view": control("neighbour", "incident_list", "api_sites", group_open=True),
     "group.edit": control("volunteer", "group_edit"),
     "people.view": control("neighbour", "people_list", group_open=True),
     "people.manage": control("volunteer", "invitation_send", "invitation_revoke", "membership_change"),
@@ -73,6 +74,8 @@ CONTROLS = {
     "incident.note": control("volunteer", "incident_note"),
     "incident.close": control("volunteer", "incident_close"),
     "import.run": control("volunteer", "import_visits", "import_detail", "import_load"),
+    "job.view": control("volunteer", "job_detail", "job_progress", "job_file"),
+    "job.stop": control("volunteer", "job_stop"),
     "report.view": control("neighbour", "report_list", group_open=True),
     "report.make": control("volunteer", "report_list", "report_detail", "report_publish"),
     "outbox.view": control("volunteer", "message_list"),

@@ -44,6 +44,7 @@ from surveys.services.kits import clean_kit, save_kit
 from surveys.services.lists import create_list
 from surveys.services.photos import add_photo
 from surveys.services.review import return_visit
+from tests.access.world_jobs import add_jobs
 from tests.conftest import Cast
 from tests.factories import UserFactory, account_at, days_ago, member_of, person_for, submit
 from tests.surveys.returning import begin_return
@@ -58,6 +59,7 @@ ROLES = (
     "former",
     "inactive",
     "operator",
+    "reviewer",
 )
 
 
@@ -89,6 +91,7 @@ def build_world(cast: Cast) -> World:
     _add_follow_up(world, cast)
     _add_people_records(world, cast)
     _add_reports(world, cast)
+    add_jobs(world, cast)
     for part in PARTS:
         note_alive(part)
     return world
@@ -107,6 +110,7 @@ def _people(cast: Cast) -> dict[str, User | None]:
         "former": former,
         "inactive": member_of(cast.group, Role.COORDINATOR, name="Ina Example", is_active=False),
         "operator": UserFactory(name="Opal Example", is_staff=True),
+        "reviewer": member_of(cast.group, Role.REVIEWER, name="Greta Example", email="greta@example.org"),
     }
 
 

@@ -26,6 +26,7 @@ class Thing:
     group_id: UUID = GROUP
     entered_by_id: UUID | None = None
     recorder_id: UUID | None = None
+    started_by_id: UUID | None = None
     status: str = "waiting"
     involved_user_ids: set[UUID] = field(default_factory=set)
     pair_ids: set[UUID] = field(default_factory=set)
@@ -39,6 +40,7 @@ def person(role: str = "", group: UUID = GROUP) -> Person:
 VOLUNTEER, COORDINATOR = person(Role.VOLUNTEER), person(Role.COORDINATOR)
 AUTHOR, RECORDER = person(Role.VOLUNTEER), person(Role.VOLUNTEER)
 INVOLVED = person(Role.COORDINATOR)
+REVIEWER, INVOLVED_REVIEWER = person(Role.REVIEWER), person(Role.REVIEWER)
 CONTACT, STRANGER = person(), person()
 NEIGHBOUR = person(Role.COORDINATOR, uuid4())
 EVERYBODY = {
@@ -47,6 +49,8 @@ EVERYBODY = {
     "author": AUTHOR,
     "recorder": RECORDER,
     "involved": INVOLVED,
+    "reviewer": REVIEWER,
+    "involved reviewer": INVOLVED_REVIEWER,
     "contact": CONTACT,
     "stranger": STRANGER,
     "neighbour": NEIGHBOUR,
@@ -55,7 +59,10 @@ EVERYBODY = {
 THING = Thing(
     entered_by_id=AUTHOR.user_id,
     recorder_id=RECORDER.user_id,
-    involved_user_ids={each.user_id for each in (AUTHOR, RECORDER, INVOLVED) if each.user_id},
+    started_by_id=AUTHOR.user_id,
+    involved_user_ids={
+        each.user_id for each in (AUTHOR, RECORDER, INVOLVED, INVOLVED_REVIEWER) if each.user_id
+    },
     pair_ids={each.user_id for each in (AUTHOR, RECORDER) if each.user_id},
     contact_user_ids={CONTACT.user_id} if CONTACT.user_id else set(),
 )
@@ -63,12 +70,16 @@ THING = Thing(
 MEMBERS = {"volunteer", "coordinator", "author", "recorder", "involved"}
 COORDINATORS = {"coordinator", "involved"}
 UNINVOLVED = {"coordinator"}
+REVIEWERS = {"reviewer", "involved reviewer"}
+INSIDERS, CHECKERS = MEMBERS | REVIEWERS, COORDINATORS | REVIEWERS
+UNINVOLVED_CHECKERS = UNINVOLVED | {"reviewer"}
 EXPECTED = {
+    "desk.view": INSIDERS,
     "group.view": MEMBERS,
     "group.edit": COORDINATORS,
     "people.view": MEMBERS,
     "people.manage": COORDINATORS,
-    "site.view": MEMBERS,
+    "site.view": INSIDERS,
     "site.edit": COORDINATORS,
     "outing.edit": COORDINATORS,
     "kit.view": MEMBERS,
@@ -82,14 +93,14 @@ EXPECTED = {
     "trigger.set": COORDINATORS,
     "contact.manage": COORDINATORS,
     "visit.submit": MEMBERS,
-    "visit.view": MEMBERS,
+    "visit.view": INSIDERS,
     "visit.mend": {"author", "recorder"},
     "visit.add_photo": {"author", *COORDINATORS},
     "draft.edit": {"author"},
-    "visit.review": COORDINATORS,
+    "visit.review": CHECKERS,
     "visit.correct": COORDINATORS,
-    "visit.return": UNINVOLVED,
-    "visit.approve": UNINVOLVED,
+    "visit.return": UNINVOLVED_CHECKERS,
+    "visit.approve": UNINVOLVED_CHECKERS,
     "visit.test_anyway": UNINVOLVED,
     "incident.view": MEMBERS | {"contact"},
     "incident.acknowledge": COORDINATORS | {"contact"},
@@ -100,6 +111,8 @@ EXPECTED = {
     "list.manage": COORDINATORS,
     "visit.rescore": COORDINATORS,
     "import.run": COORDINATORS,
+    "job.view": {"author", *COORDINATORS},
+    "job.stop": {"author", *COORDINATORS},
     "report.view": MEMBERS,
     "report.make": COORDINATORS,
     "outbox.view": COORDINATORS,
