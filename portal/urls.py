@@ -23,5 +23,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("methods/<slug:method_key>/", methods.method_detail, name="method_detail"),
     path("", include("alerts.urls")),
     path("", include("portal.outbox.urls")),
+    path("", include("portal.jobs.urls")),
     path("", include("portal.reports.urls")),
 ]
