@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 from uuid import UUID
 
 from django.core.paginator import Page, Paginator
+from django.db.models import Q
 
 from portal.accounts.access import Person
 from portal.accounts.models import Group
@@ -77,6 +77,6 @@ def waiting_visits(group: Group) -> GroupOwnedQuerySet[Visit]:
     return found
 
 
-def page_of_visits(group: Group, chosen: Mapping[str, Any], page: str) -> Page[Visit]:
-    """One page of the visits that fit `chosen` (lookups of the visit)."""
-    return Paginator(visits_of(group).filter(**chosen), VISITS_PER_PAGE).get_page(page)
+def page_of_visits(group: Group, chosen: Q, page: str) -> Page[Visit]:
+    """One page of the visits that fit `chosen`."""
+    return Paginator(visits_of(group).filter(chosen), VISITS_PER_PAGE).get_page(page)

@@ -55,5 +55,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("surveys.urls_bank")),
     path("", include("surveys.urls_outings")),
     path("", include("surveys.urls_imports")),
+    path("", include("surveys.exporting.urls")),
     path("", include("surveys.urls_api")),
 ]

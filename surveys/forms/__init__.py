@@ -2,13 +2,13 @@
 
 from surveys.forms.counts import CountRow, CountSection, CountTable
 from surveys.forms.entry import Mistake, Remark, VisitEntry, read_entry, visit_entry
+from surveys.forms.filtering import VisitFilter
 from surveys.forms.posted import data_from_post
 from surveys.forms.review import (
     ApproveForm,
     DecisionForm,
     ReasonForm,
     ReturnForm,
-    VisitFilter,
     decision_forms,
     prefix_of,
 )

@@ -2,16 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-from urllib.parse import urlencode
-
 from django import forms
-from django.db.models.functions import ExtractYear
 from django.utils.translation import gettext_lazy as _
 
-from portal.accounts.models import Group
-from surveys.models import Finding, Site, Visit
-from surveys.models.visits import Status
+from surveys.models import Finding, Visit
 
 
 class ApproveForm(forms.Form):
@@ -69,38 +63,3 @@ def decision_forms(visit: Visit, posted: forms.Form | None = None) -> list[tuple
         is_posted = posted is not None and posted.prefix == prefix
         forms_of.append((finding, posted if posted and is_posted else DecisionForm(prefix=prefix)))
     return forms_of
-
-
-class VisitFilter(forms.Form):
-    """Which visits of the group to list; a choice that does not exist chooses nothing."""
-
-    site = forms.ModelChoiceField(
-        label=_("Site"), queryset=Site.objects.none(), required=False, empty_label=_("all sites")
-    )
-    year = forms.TypedChoiceField(label=_("Year"), coerce=int, required=False, empty_value=None)
-    status = forms.ChoiceField(
-        label=_("Status"),
-        required=False,
-        choices=[("", _("any status")), *Status.choices, ("not_made", _("not made"))],
-    )
-
-    def __init__(self, *args: Any, group: Group, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["site"].queryset = Site.objects.of_group(group)  # type: ignore[attr-defined]
-        years = Visit.objects.of_group(group).annotate(year=ExtractYear("visited_on")).order_by("-year")
-        found = years.values_list("year", flat=True).distinct()
-        choices = [("", _("all years")), *((str(year), str(year)) for year in found)]
-        self.fields["year"].choices = choices  # type: ignore[attr-defined]
-
-    def chosen(self) -> dict[str, Any]:
-        """The valid choices as lookups of a visit."""
-        self.is_valid()
-        wanted = {name: value for name, value in self.cleaned_data.items() if value}
-        status = wanted.pop("status", "")
-        lookups = {"site": wanted.get("site"), "visited_on__year": wanted.get("year")}
-        lookups |= {"was_made": False} if status == "not_made" else {"status": status or None}
-        return {lookup: value for lookup, value in lookups.items() if value is not None}
-
-    def query(self) -> str:
-        """The choices as part of an address, for the links to other pages."""
-        return urlencode({name: self.data[name] for name in self.fields if self.data.get(name)})

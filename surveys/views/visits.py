@@ -38,7 +38,12 @@ def visit_list(request: PortalRequest, slug: str) -> HttpResponse:
     group = enter(request, slug, "visit.view")
     form = VisitFilter(request.GET, group=group)
     page = page_of_visits(group, form.chosen(), request.GET.get("page", "1"))
-    context = {"form": form, "page": page, "query": form.query()}
+    context = {
+        "form": form,
+        "page": page,
+        "query": form.query(),
+        "may_export": allowed(request.person, "export.run", group),
+    }
     return render(request, "surveys/visit_list.html", context)
 
 

@@ -40,7 +40,7 @@ CEILINGS = {
     "agreement_list": 5,
     "visit_submit": 9,
     "photo_file": 4,
-    "visit_list": 10,
+    "visit_list": 13,
     "visit_detail": 16,
     "visit_mend": 16,
     "visit_review": 26,

@@ -19,7 +19,7 @@ from tests.factories import MembershipFactory, SiteFactory, VisitFactory, days_a
 from tests.surveys.pages import address, signed_in, text_of
 
 QueryCeiling = Callable[..., AbstractContextManager[Any]]
-LIST_QUERIES = 12
+LIST_QUERIES = 13
 DETAIL_QUERIES = 15
 
 
