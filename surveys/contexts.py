@@ -1,4 +1,4 @@
-"""Reads what the rules need to know beside the submission, in six queries; four more for a kit."""
+"""Reads what the rules need to know beside the submission, in eight queries; four more for a kit."""
 
 from __future__ import annotations
 
@@ -16,6 +16,8 @@ from surveys.kits import KitState, kit_states
 from surveys.models import Kit, Measurement, Site, TaxonCount, VisitScore
 from surveys.models.visits import Status
 from surveys.outings import rules_of
+from surveys.people.pairs import Readiness
+from surveys.people.queries import readiness_of
 from surveys.quantities import QUANTITIES
 from surveys.recording_lists import first_index
 from surveys.rules.types import Context, SiteHistory
@@ -41,7 +43,16 @@ def context_for(
         history=_history(submission, site, months),
         past_record=past_record,
         kit=_kit(submission, site),
+        readiness=_readiness(submission, site, past_record),
     )
+
+
+def _readiness(submission: Submission, site: Site, past_record: bool) -> Readiness:
+    # Of past records nobody knows any more who was trained, and nobody can be kept safe by saying so.
+    went = [each for each in (submission.recorder, submission.partner) if each]
+    if past_record or not submission.was_made:
+        return Readiness()
+    return readiness_of(site.group, went, submission.visited_on)
 
 
 def _history(submission: Submission, site: Site, months: list[int]) -> SiteHistory:

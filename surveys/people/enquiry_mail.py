@@ -178,8 +178,8 @@ def _kept() -> str:
     return (
         _(
             "What you told us is read by the coordinators and whoever looks after you, by nobody else. It is "
-            "erased %(days)s days after the last step when nothing comes of it, and at once when you ask for it "
-            "on that page."
+            "erased %(days)s days after the last step when nothing comes of it, and at once when you ask for "
+            "it on that page."
         )
         % days
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from uuid import UUID
@@ -10,8 +11,9 @@ from uuid import UUID
 from portal.accounts.models import Group, Membership, User
 from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.people.hours import Hours, hours_given
-from surveys.people.models import Enquiry, Minor, Training, TrainingKind
+from surveys.people.models import Enquiry, Minor, Permit, Training, TrainingKind
 from surveys.people.models.enquiries import OPEN_STATES
+from surveys.people.pairs import Readiness
 
 __all__ = [
     "Hours",
@@ -22,9 +24,11 @@ __all__ = [
     "may_sample",
     "minor_user_ids",
     "open_enquiries",
+    "readiness_of",
     "trainings_of",
 ]
 LAPSE_DAYS = 60
+FOR_SAMPLING = (Permit.SAMPLE, Permit.LEAD)
 
 
 @dataclass(frozen=True)
@@ -76,6 +80,19 @@ def may_sample(group: Group, day: date) -> dict[UUID, set[str]]:
     for user_id, permit in in_force.values_list("membership__user_id", "kind__permits"):
         found[user_id].add(permit)
     return dict(found)
+
+
+def readiness_of(group: Group, user_ids: Iterable[UUID], day: date) -> Readiness:
+    """What the rules of a visit need to know of those who went on `day`. Two queries."""
+    wanted = set(user_ids)
+    rows = Training.objects.of_group(group).filter(withdrawn_at=None, kind__permits__in=FOR_SAMPLING)
+    allowed: dict[UUID, set[str]] = {each: set() for each in wanted}
+    found = list(rows.select_related("kind", "membership"))
+    for each in found:
+        if each.membership.user_id in wanted and each.in_force(day):
+            allowed[each.membership.user_id].add(each.kind.permits)
+    may = {user_id: frozenset(permits) for user_id, permits in allowed.items()}
+    return Readiness(bool(found), may, frozenset(minor_user_ids(group, day)))
 
 
 def is_minor(membership: Membership, day: date) -> bool:

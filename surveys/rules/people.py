@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from surveys.people.pairs import NEEDS_ADULT, lacks_adult
 from surveys.quantities import COMMON
 from surveys.rules.types import Context, Remarks, Rule, Severity
 from surveys.submission.types import Submission
@@ -31,6 +32,28 @@ def _alone(submission: Submission, context: Context) -> Remarks:
             _(
                 "No partner is named. Nobody should work alone in or beside moving water: go with a second "
                 "adult, and follow your group's own safety rules."
+            ),
+        )
+
+
+def _no_adult(submission: Submission, context: Context) -> Remarks:
+    went = {each for each in (submission.recorder, submission.partner) if each}
+    somebody_else = bool(submission.partner_name or submission.recorder_name)
+    if submission.was_made and lacks_adult(context.readiness.minors, went, somebody_else=somebody_else):
+        yield "partner", str(NEEDS_ADULT)
+
+
+def _untrained(submission: Submission, context: Context) -> Remarks:
+    known = context.readiness
+    recorder, partner = submission.recorder, submission.partner
+    if not submission.was_made or recorder is None or not known.keeps_trainings:
+        return
+    if not known.is_trained(recorder) and not known.may_supervise(partner):
+        yield (
+            "partner",
+            _(
+                "The recorder has no training in force on that day, and nobody who may supervise went along. "
+                "Newcomers go out with somebody who may lead a pair."
             ),
         )
 
@@ -106,6 +129,25 @@ PEOPLE_RULES = (
         Severity.FINDING,
         COMMON,
         _alone,
+    ),
+    Rule(
+        "no_adult",
+        gettext_lazy("No adult went along"),
+        gettext_lazy("Nobody under 18 goes out alone, nor two of them by themselves."),
+        Severity.ERROR,
+        COMMON,
+        _no_adult,
+    ),
+    Rule(
+        "untrained",
+        gettext_lazy("Nobody trained"),
+        gettext_lazy(
+            "Asked only where the group writes trainings down. Whoever records has one in force for sampling, "
+            "or goes out with somebody who may lead a pair. Look at the sample, and offer a training."
+        ),
+        Severity.FINDING,
+        COMMON,
+        _untrained,
     ),
     Rule(
         "spate",

@@ -11,13 +11,15 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
-from portal.accounts.models import User
+from portal.accounts.models import Group, User
 from portal.accounts.queries import members_of
 from portal.audit.services import record_change
 from portal.outbox.services import cancel_messages
 from surveys.models import ReturnEvent, ReturnNotice, SafeReturn, Site
 from surveys.models.returns import Ending, ReturnEventKind, Step
 from surveys.outings import rules_of
+from surveys.people.pairs import NEEDS_ADULT, lacks_adult
+from surveys.people.queries import minor_user_ids
 from surveys.return_mail import OVERDUE, PAIR, clock, tell_ended, tell_extended, tell_named_at_start, tell_pair
 from surveys.services.errors import Conflict, NotPossible
 from surveys.services.saving import acting_id
@@ -73,6 +75,7 @@ def _create(starter: User, site: Site, number: UUID, plan: Plan) -> SafeReturn:
     named = _member(members, plan.named_user, "named_user")
     if partner == starter:
         raise NotPossible(_("You are one of the two; name the other."), "partner")
+    _need_adult(site.group, starter, partner, plan)
     name, email = (named.name, named.email) if named else _outsider(plan)
     if email.casefold() in {each.email.casefold() for each in (starter, partner) if each}:
         raise NotPossible(_("Name somebody who stays on shore, not one of the two."), "named_user")
@@ -96,6 +99,13 @@ def _create(starter: User, site: Site, number: UUID, plan: Plan) -> SafeReturn:
         coordinators_minutes=rules.coordinators_minutes,
         named_minutes=rules.named_minutes,
     )
+
+
+def _need_adult(group: Group, starter: User, partner: User | None, plan: Plan) -> None:
+    minors = minor_user_ids(group, timezone.localdate())
+    went = {each.pk for each in (starter, partner) if each}
+    if lacks_adult(minors, went, somebody_else=bool(plan.partner_name and not partner)):
+        raise NotPossible(str(NEEDS_ADULT), "partner")
 
 
 def _check_time(expected_at: datetime, now: datetime) -> None:

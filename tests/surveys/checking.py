@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -9,6 +10,7 @@ from uuid import UUID
 
 from surveys.kits import KitState, KitUse
 from surveys.models import Kit, KitCleaning, Site
+from surveys.people.pairs import Readiness
 from surveys.rules import Checked, Context, SiteHistory, check_submission
 from surveys.submission import parse_submission
 from tests.factories import data_for
@@ -50,6 +52,14 @@ def at_site(**fields: Any) -> Context:
 def with_history(**fields: Any) -> Context:
     """A context with such a history of the site."""
     return replace(USUAL, history=SiteHistory(**fields))
+
+
+def with_people(*, minors: Collection[int] = (), may: Mapping[int, str] | None = None) -> Context:
+    """These are under 18 and may do that, by number; with `may` the group keeps trainings."""
+    allowed = {UUID(int=number): frozenset({permit}) for number, permit in (may or {}).items()}
+    readiness = Readiness(may is not None, allowed, frozenset(UUID(int=number) for number in minors))
+    members = frozenset({PARTNER, UUID(int=8)})
+    return replace(USUAL, members=members, readiness=readiness)
 
 
 def with_kit(*, river: str, cleaned: date | None = None, method: str = "dried") -> Context:

@@ -12,7 +12,7 @@ from typing import Any
 from uuid import UUID
 
 from surveys.rules import Context, SiteHistory
-from tests.surveys.checking import KIT, PARTNER, USUAL, at_site, with_history, with_kit
+from tests.surveys.checking import KIT, PARTNER, USUAL, at_site, with_history, with_kit, with_people
 
 Changes = dict[str, Any]
 PAST = replace(USUAL, past_record=True)
@@ -83,6 +83,26 @@ def _people() -> Iterator[Row]:
     yield Row("alone", False, {"partner_name": "", "partner": me})
     yield Row("alone", False, {"partner_name": ""}, PAST)
     yield Row("alone", False, {**GONE, "partner_name": ""})
+
+
+def _ready() -> Iterator[Row]:
+    """Robin is 7 by number, Una 8: who is under 18 or trained is said by the context."""
+    robin, una = str(PARTNER), str(UUID(int=8))
+    alone: Changes = {"recorder": robin, "partner_name": ""}
+    pair: Changes = {**alone, "partner": una}
+    young = with_people(minors={7})
+    yield Row("no_adult", True, alone, young)
+    yield Row("no_adult", True, pair, with_people(minors={7, 8}))
+    yield Row("no_adult", False, pair, young)
+    yield Row("no_adult", False, {**alone, "partner_name": "Their aunt"}, young)
+    yield Row("no_adult", False, {**GONE, **alone}, young)
+    kept = with_people(may={8: "first_aid"})
+    yield Row("untrained", True, pair, kept)
+    yield Row("untrained", True, pair, with_people(may={8: "sample"}))
+    yield Row("untrained", False, pair, with_people(may={8: "lead"}))
+    yield Row("untrained", False, pair, with_people(may={7: "sample"}))
+    yield Row("untrained", False, pair, with_people())
+    yield Row("untrained", False, {**GONE, **pair}, kept)
 
 
 def _kits() -> Iterator[Row]:
@@ -303,6 +323,7 @@ def scored(visits: int) -> Context:
 CHECKED: tuple[Row, ...] = (
     *_days(),
     *_people(),
+    *_ready(),
     *_kits(),
     *_water(),
     *_made_or_not(),
