@@ -11,8 +11,8 @@ from django.utils.translation import gettext as _
 from alerts.advice_words import odds_words
 from alerts.findings import FoundRow, found_rows
 from alerts.models import Verdict
-from alerts.neighbours import Neighbour, neighbours_of
 from alerts.queries import baseline_points, values_of
+from alerts.river import River, river_of
 from alerts.verdicts import reason_words
 from portal.accounts.models import Group, Role, User
 from portal.accounts.queries import members_of
@@ -52,7 +52,7 @@ class Evidence:
     effort: str
     measurements: Pairs
     findings: list[str]
-    neighbours: list[Neighbour]
+    river: River
     caller: User | None
     odds: str
 
@@ -95,7 +95,7 @@ def evidence_of(visit: Visit, verdict: Verdict) -> Evidence:
         effort=effort_of(visit),
         measurements=measurements_of(visit),
         findings=[each.message for each in visit.findings.all()],
-        neighbours=neighbours_of(visit, method),
+        river=river_of(visit, method, verdict),
         caller=who_to_call(visit.group),
         odds=odds_words(verdict.trigger.advice),
     )

@@ -1,15 +1,16 @@
 """Drawings of scores over time: pure Python, no Django; one drawing for page, e-mail and PDF.
 
 ``draw_history`` draws the visits of a site, ``draw_season`` its pattern over the months, ``draw_spread`` how
-its scores lie about a level, ``draw_control`` a control chart, ``sparkline`` the small one for lists. All
-return SVG that stands alone; ``to_png`` makes the picture for e-mail. ``history_rows`` gives the table that
-stands behind a chart.
+its scores lie about a level, ``draw_control`` a control chart, ``draw_river`` the sites along a river,
+``sparkline`` the small one for lists. All return SVG that stands alone; ``to_png`` makes the picture for
+e-mail. ``history_rows`` gives the table that stands behind a chart.
 """
 
 from portal.charts.control import ControlPoint, control_state, draw_control
 from portal.charts.history import HistoryRow, draw_history, history_rows
 from portal.charts.points import Point, TriggerLine
 from portal.charts.raster import to_png
+from portal.charts.river import RiverPlace, draw_river, state_word
 from portal.charts.season import draw_season
 from portal.charts.spark import sparkline
 from portal.charts.spread import draw_spread
@@ -20,13 +21,16 @@ __all__ = [
     "Drawing",
     "HistoryRow",
     "Point",
+    "RiverPlace",
     "TriggerLine",
     "control_state",
     "draw_control",
     "draw_history",
+    "draw_river",
     "draw_season",
     "draw_spread",
     "history_rows",
     "sparkline",
+    "state_word",
     "to_png",
 ]

@@ -38,6 +38,9 @@ STYLES: Final[Mapping[str, Mapping[str, str]]] = {
     "earlier": {"fill": PAPER, "stroke": SOFT, "stroke-width": "1.25"},
     "middle": {"stroke": INK, "stroke-width": "3.5"},
     "center": {"stroke": INK, "stroke-width": "1.25", "fill": "none"},
+    "river": {"stroke": POOL, "stroke-width": "3", "fill": "none", "stroke-linejoin": "round"},
+    "stretch": {"stroke": ROWAN, "stroke-width": "14", "stroke-dasharray": "2.5 3.5", "fill": "none"},
+    "here": {"stroke": INK, "stroke-width": "2", "fill": PAPER},
     "limit": {"stroke": SOFT, "stroke-width": "1.75", "stroke-dasharray": "5 4", "fill": "none"},
 }
 

@@ -52,6 +52,15 @@ class Words:
     control: str
     signals: str
     how_to_read_control: str
+    site_normal: str
+    site_below: str
+    site_untested: str
+    site_unscored: str
+    site_unvisited: str
+    old_visit: str
+    stretch: str
+    flow: str
+    how_to_read_river: str
 
     def day(self, when: date) -> str:
         """A date as a reader says it, the same on every machine: 4 May 2025."""
@@ -103,6 +112,18 @@ ENGLISH = Words(
     signals="below the lower limit: {under}; above the upper limit: {over}",
     how_to_read_control="Filled circles lie within the control limits, filled triangles pointing down below "
     "the lower one, hollow diamonds above the upper one. The same figures stand in a table.",
+    site_normal="normal",
+    site_below="low",
+    site_untested="not tested",
+    site_unscored="no score",
+    site_unvisited="no visit yet",
+    old_visit="old",
+    stretch="the cause most likely lies here",
+    flow="flows on downstream",
+    how_to_read_river="The river runs from top to bottom. Filled circles are sites whose latest visit was "
+    "normal, filled triangles pointing down were low, hollow diamonds were not tested, crosses have no "
+    "score. A ring marks the site in question, a hatched line the stretch in which the cause most likely "
+    "lies.",
 )
 
 LANGUAGES: Mapping[str, Words] = {"en": ENGLISH}

@@ -153,16 +153,16 @@ def test_it_shows_the_sites_up_and_down_the_river(watch: Watch) -> None:
     watch.site.refresh_from_db()
     for day, bmwp in ((40, 30), (12, 44)):
         approved_visit(up, watch.cast.coordinator, watch.cast.other_volunteer, days_ago(day), bmwp=bmwp)
-    found = {each.site.name: each for each in evidence(watch).neighbours}
+    found = {each.site.name: each for each in evidence(watch).river.sites}
     assert (found["Weir head"].direction, found["Weir head"].score) == ("upstream", "44")
     assert found["Weir head"].when == days_ago(12)
     assert (found["Old mill"].direction, found["Old mill"].when) == ("downstream", None)
 
 
-def test_it_takes_no_score_of_a_neighbour_from_after_the_visit(watch: Watch) -> None:
+def test_it_takes_no_score_of_a_neighbour_from_long_after_the_visit(watch: Watch) -> None:
     up = SiteFactory(group=watch.cast.group, code="AB0", name="Weir head", downstream=watch.site)
     approved_visit(up, watch.cast.coordinator, watch.cast.other_volunteer, days_ago(1), bmwp=9)
-    assert evidence(watch, visited_on=days_ago(2).isoformat()).neighbours[0].when is None
+    assert evidence(watch, visited_on=days_ago(16).isoformat()).river.sites[0].when is None
 
 
 @pytest.mark.parametrize(("precision", "grid"), [(10, "NY 7932 0166"), (100, "NY 793 016"), (1000, "NY 79 01")])

@@ -324,7 +324,7 @@ def test_it_asks_no_more_of_the_database_for_more_rows(
     assert few <= most
 
 
-@pytest.mark.parametrize(("name", "most"), [("incident_detail", 42), ("trigger_set", 20), ("alert", 40)])
+@pytest.mark.parametrize(("name", "most"), [("incident_detail", 43), ("trigger_set", 20), ("alert", 41)])
 def test_it_asks_no_more_of_the_database_for_a_longer_history(
     as_user: AsUser, watch: Watch, visit: Visit, name: str, most: int
 ) -> None:
