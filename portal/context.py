@@ -19,6 +19,7 @@ WORK_PAGES = (
     ("site_list", _("Sites"), "site.view"),
     ("visit_list", _("Visits"), "visit.view"),
     ("review_queue", _("To check"), "visit.review"),
+    ("rota_page", _("Rota"), "rota.view"),
     ("incident_list", _("Incidents"), "group.view"),
     ("report_list", _("Reports"), "report.view"),
     ("people_list", _("People"), "people.view"),
@@ -35,6 +36,7 @@ CARE_PAGES = (
     ("job_list", _("Long work"), "visit.submit"),
     ("list_list", _("Recording lists"), "site.view"),
     ("agreement_list", _("Agreement of counts"), "visit.view"),
+    ("rule_counts_list", _("How the rules do"), "visit.review"),
     ("rescore_list", _("Scoring anew"), "visit.rescore"),
     ("group_edit", _("Settings"), "group.edit"),
 )

@@ -19,6 +19,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("account/", include("allauth.account.urls")),
     path("", include("portal.accounts.urls")),
     path("", include("surveys.urls")),
+    path("", include("surveys.people.urls")),
+    path("", include("surveys.rota.urls")),
     # Below the surveys' own pages, so that their methods/rules/ is no method's key.
     path("methods/<slug:method_key>/", methods.method_detail, name="method_detail"),
     path("", include("alerts.urls")),

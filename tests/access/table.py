@@ -46,6 +46,8 @@ CONTACT_ONLY = policy(" login  403       403         403      404       ok      
 PHONE = policy("        401    ok        ok          ok       ok        ok      ok     401      ok")
 API_SIGNED_IN = policy("401    ok        ok          ok       ok        ok      ok     401      ok")
 API_MEMBER = policy("   401    ok        ok          ok       404       404     404    401      404")
+# What belongs to a volunteer alone is not even told to exist to another member.
+ONE_S_OWN = policy("    login  ok        404         404      404       404     404    login    404", "403")
 INSIDER, CHECKER = also_reviewer(MEMBER), also_reviewer(COORDINATOR)
 UNINVOLVED_CHECKER = also_reviewer(UNINVOLVED)
 
@@ -132,6 +134,7 @@ TABLE: Mapping[str, Methods] = {
     "visit_return": button(UNINVOLVED_CHECKER),
     "visit_correct": form(COORDINATOR),
     "finding_decide": button(UNINVOLVED_CHECKER),
+    "rule_counts_list": page(CHECKER),
     "agreement_list": page(INSIDER),
     "rescore_list": form(COORDINATOR),
     "rescore_detail": page(COORDINATOR),
@@ -148,6 +151,9 @@ TABLE: Mapping[str, Methods] = {
     "import_template": page(COORDINATOR),
     "import_detail": page(COORDINATOR),
     "import_load": button(COORDINATOR),
+    "export_make": form(MEMBER),
+    "archive_make": button(COORDINATOR),
+    "publishing_terms": form(COORDINATOR),
     "import_approve": button(COORDINATOR),
     "api_schema": {**page(OPEN), "options": OPEN},
     "api_groups": program(API_SIGNED_IN),
@@ -221,6 +227,37 @@ TABLE: Mapping[str, Methods] = {
     "repeat_link": page(OPEN),
     "repeat_link_take": button(OPEN),
     "repeat_link_give_back": button(OPEN),
+    # the rota
+    "rota_page": page(MEMBER),
+    "planned_visit": page(MEMBER),
+    "visit_move": button(COORDINATOR),
+    "visit_person_add": button(COORDINATOR),
+    "visit_call_off": button(COORDINATOR),
+    "visit_cover_ask": button(COORDINATOR),
+    "place_accept": button(AUTHOR),
+    "place_decline": button(AUTHOR),
+    "place_swap": button(AUTHOR),
+    "place_take_off": button(COORDINATOR),
+    "cover_take": button(AUTHOR),
+    "rota_draft": form(COORDINATOR),
+    "rota_publish": button(COORDINATOR),
+    "rota_discard": button(COORDINATOR),
+    "rota_visit_add": button(COORDINATOR),
+    "availability_edit": form(MEMBER),
+    "named_days_add": button(MEMBER),
+    "named_days_remove": button(ONE_S_OWN),
+    "feed_renew": button(MEMBER),
+    "group_feed_renew": button(COORDINATOR),
+    "rota_link": page(OPEN),
+    "rota_link_accept": button(OPEN),
+    "rota_link_decline": button(OPEN),
+    "rota_link_swap": button(OPEN),
+    "cover_link": page(OPEN),
+    "cover_link_take": button(OPEN),
+    "swap_link": page(OPEN),
+    "swap_link_agree": button(OPEN),
+    "swap_link_refuse": button(OPEN),
+    "rota_calendar": page(OPEN),
     # messages and reports
     "message_list": page(COORDINATOR),
     "report_list": form(MEMBER, sender=COORDINATOR),

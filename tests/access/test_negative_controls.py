@@ -74,6 +74,8 @@ CONTROLS = {
     "incident.note": control("volunteer", "incident_note"),
     "incident.close": control("volunteer", "incident_close"),
     "import.run": control("volunteer", "import_visits", "import_detail", "import_load"),
+    "export.run": control("neighbour", "export_make", group_open=True),
+    "archive.make": control("volunteer", "archive_make", "publishing_terms"),
     "job.view": control("volunteer", "job_detail", "job_progress", "job_file"),
     "job.stop": control("volunteer", "job_stop"),
     "report.view": control("neighbour", "report_list", group_open=True),
@@ -91,6 +93,9 @@ CONTROLS = {
     "visit.add_photo": control("neighbour", "api_visit_photo", behind=("group.view",), group_open=True),
     "incident.forward": control("volunteer", "incident_forward"),
     "repeat.ask": control("volunteer", "repeat_ask"),
+    "rota.view": control("neighbour", "rota_page", "availability_edit", group_open=True),
+    "rota.plan": control("volunteer", "rota_draft", "rota_publish", "visit_move", "place_take_off"),
+    "rota.answer": control("coordinator", "place_accept", "cover_take"),
 }
 
 

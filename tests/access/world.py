@@ -45,6 +45,7 @@ from surveys.services.lists import create_list
 from surveys.services.photos import add_photo
 from surveys.services.review import return_visit
 from tests.access.world_jobs import add_jobs
+from tests.access.world_rota import add_rota
 from tests.conftest import Cast
 from tests.factories import UserFactory, account_at, days_ago, member_of, person_for, submit
 from tests.surveys.returning import begin_return
@@ -92,6 +93,7 @@ def build_world(cast: Cast) -> World:
     _add_people_records(world, cast)
     _add_reports(world, cast)
     add_jobs(world, cast)
+    add_rota(world, cast)
     for part in PARTS:
         note_alive(part)
     return world

@@ -27,6 +27,7 @@ class Thing:
     entered_by_id: UUID | None = None
     recorder_id: UUID | None = None
     started_by_id: UUID | None = None
+    user_id: UUID | None = None
     status: str = "waiting"
     involved_user_ids: set[UUID] = field(default_factory=set)
     pair_ids: set[UUID] = field(default_factory=set)
@@ -57,6 +58,7 @@ EVERYBODY = {
     "nobody": NOBODY,
 }
 THING = Thing(
+    user_id=AUTHOR.user_id,
     entered_by_id=AUTHOR.user_id,
     recorder_id=RECORDER.user_id,
     started_by_id=AUTHOR.user_id,
@@ -108,9 +110,14 @@ EXPECTED = {
     "incident.close": COORDINATORS | {"contact"},
     "incident.forward": {"contact"},
     "repeat.ask": COORDINATORS,
+    "rota.view": MEMBERS,
+    "rota.plan": COORDINATORS,
+    "rota.answer": {"author"},
     "list.manage": COORDINATORS,
     "visit.rescore": COORDINATORS,
     "import.run": COORDINATORS,
+    "export.run": MEMBERS,
+    "archive.make": COORDINATORS,
     "job.view": {"author", *COORDINATORS},
     "job.stop": {"author", *COORDINATORS},
     "report.view": MEMBERS,

@@ -35,6 +35,10 @@ class CoverOffer(models.Model):
     def __str__(self) -> str:
         return f"cover by {self.user_id}"
 
+    @property
+    def group_id(self) -> UUID:
+        return self.planned.group_id
+
 
 class SwapOffer(models.Model):
     """The place of one person offered for that of another. Who asks has agreed by asking."""

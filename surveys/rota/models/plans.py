@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from datetime import datetime, time
-from typing import TYPE_CHECKING
+from datetime import date, time, timedelta
 from uuid import UUID
 
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -14,9 +13,6 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
-
-if TYPE_CHECKING:
-    from surveys.models import Visit
 
 # Ten in the morning is common practice, no source: light enough all year, and time left if it takes longer.
 USUAL_START = time(10, 0)
@@ -100,9 +96,9 @@ class PlannedVisit(models.Model):
         return self.state == self.State.DRAFT
 
     @property
-    def starts_at(self) -> datetime:
-        """The start in the time zone of the rivers."""
-        return datetime.combine(self.day, self.start, tzinfo=timezone.get_default_timezone())
+    def week_begins(self) -> date:
+        """The Monday of its week."""
+        return self.day - timedelta(days=self.day.weekday())
 
     def is_coming(self) -> bool:
         """Whether its day is today or later."""
@@ -163,9 +159,3 @@ class Assignment(models.Model):
 
 
 LIVE = (Assignment.State.ASKED, Assignment.State.ACCEPTED)
-
-
-def recorded_for(planned: PlannedVisit) -> Visit | None:
-    """The recorded visit that `with_recorded` has found, made or not made."""
-    visit: Visit | None = getattr(planned, "recorded", None)
-    return visit

@@ -1,0 +1,174 @@
+"""Proposing a rota: who goes where when, as a draft that nobody is told of."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, time, timedelta
+from uuid import UUID, uuid4
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from portal.accounts.access import Person, require
+from portal.accounts.models import Group
+from portal.audit.services import record_change
+from surveys.people.queries import minor_user_ids
+from surveys.rota.due import DueVisit, visits_due, window_of
+from surveys.rota.gathering import place_of_site, volunteers_of
+from surveys.rota.models import LIVE, Assignment, PlannedVisit, Proposal
+from surveys.rota.models.plans import USUAL_START
+from surveys.rota.queries import planned_visits, silent_members
+from surveys.rota.reasons import reasons_of, why_open
+from surveys.rota.solving import Filled, Slot, Solution, solve
+from surveys.rota.volunteers import Volunteer
+from surveys.services.errors import NotPossible
+from surveys.services.saving import acting_id
+
+LONGEST_WEEKS = 26
+State = PlannedVisit.State
+
+
+@dataclass
+class _Work:
+    """What one proposal is made of: visits that stay, with open places, and visits that are new."""
+
+    group: Group
+    volunteers: list[Volunteer]
+    silent: int
+    start: time
+    standing: dict[UUID, PlannedVisit] = field(default_factory=dict)
+    new: dict[UUID, DueVisit] = field(default_factory=dict)
+    slots: list[Slot] = field(default_factory=list)
+
+
+@transaction.atomic
+def propose_rota(
+    *, person: Person, group: Group, first_day: date, weeks: int, start: time = USUAL_START
+) -> Proposal:
+    """Make the draft anew for so many weeks; what is published or was changed by hand stays.
+
+    Only its open places are filled. Raises NotPossible at the field for a span that cannot be planned.
+    """
+    require(person, "rota.plan", group)
+    _check_span(first_day, weeks)
+    last_day = first_day + timedelta(days=7 * weeks - 1)
+    # Two coordinators who press at once: the second waits, and then replaces the first one's draft.
+    Group.objects.select_for_update(no_key=True).get(pk=group.pk)
+    _clear(group)
+    standing = _standing(group)
+    due = visits_due(group, first_day, last_day, [(each.site, each.day) for each in standing])
+    volunteers = volunteers_of(group, first_day, last_day)
+    work = _Work(group, volunteers, len(silent_members(group)), start)
+    _gather(work, standing, due.visits, first_day, last_day)
+    solution = solve(work.slots, volunteers)
+    _write(work, solution)
+    return _note(person, group, (first_day, last_day), due.left_out, solution)
+
+
+def _check_span(first_day: date, weeks: int) -> None:
+    if first_day < timezone.localdate():
+        raise NotPossible(_("This day is past. Begin today or later."), "first_day")
+    if not 1 <= weeks <= LONGEST_WEEKS:
+        raise NotPossible(_("Plan for 1 to 26 weeks."), "weeks")
+
+
+def _clear(group: Group) -> None:
+    """Take away what an earlier proposal has made and nobody has touched."""
+    drafts = PlannedVisit.objects.of_group(group).filter(state=State.DRAFT)
+    drafts.filter(by_hand=False).delete()
+    proposed = Assignment.objects.of_group(group).filter(state=Assignment.State.PROPOSED, by_hand=False)
+    proposed.delete()
+
+
+def _standing(group: Group) -> list[PlannedVisit]:
+    """Planned visits that stay: to come, or of these days, with nothing recorded for them yet."""
+    rows = planned_visits(group).filter(state__in=(State.DRAFT, State.PUBLISHED))
+    return list(rows.filter(window_until__gte=timezone.localdate(), recorded_id=None))
+
+
+def _gather(
+    work: _Work, standing: Sequence[PlannedVisit], due: Sequence[DueVisit], first_day: date, last_day: date
+) -> None:
+    minors = minor_user_ids(work.group, first_day)
+    for planned in standing:
+        slot = _standing_slot(planned, minors)
+        if slot.places and first_day <= planned.day <= last_day:
+            work.standing[planned.pk] = planned
+            work.slots.append(slot)
+    for visit in due:
+        number = uuid4()
+        work.new[number] = visit
+        place = place_of_site(visit.site)
+        work.slots.append(Slot(number, place, visit.due_on, visit.days, visit.site.people_needed))
+
+
+def _standing_slot(planned: PlannedVisit, minors: set[UUID]) -> Slot:
+    everybody = list(planned.assignments.all())
+    down = {each.user_id for each in everybody if each.state in (*LIVE, Assignment.State.PROPOSED)}
+    return Slot(
+        number=planned.pk,
+        place=place_of_site(planned.site),
+        due_on=planned.day,
+        days=(planned.day,),
+        places=max(0, planned.people_needed - len(down)),
+        fixed=frozenset(down),
+        has_adult=bool(down - minors),
+        # Whoever has said no, or was taken off, is not asked for this visit again.
+        unwilling=frozenset({each.user_id for each in everybody} - down),
+    )
+
+
+def _write(work: _Work, solution: Solution) -> None:
+    counts: Counter[tuple[object, object]] = Counter()
+    for found in sorted(solution.visits, key=lambda each: each.day):
+        planned = work.standing.get(found.slot.number) or _create(work, found)
+        planned.open_because = why_open(found, work.volunteers, work.silent) if found.still_open else ""
+        planned.save(update_fields=["open_because"])
+        reasons = reasons_of(found, work.volunteers, counts)
+        Assignment.objects.bulk_create(
+            Assignment(planned=planned, user_id=user_id, day=found.day, why=reason)
+            for user_id, reason in zip(found.people, reasons, strict=True)
+        )
+
+
+def _create(work: _Work, found: Filled) -> PlannedVisit:
+    visit = work.new[found.slot.number]
+    return new_planned(visit.site, found.day, visit.due_on, work.start)
+
+
+def new_planned(site: object, day: date, due_on: date, start: time, **facts: object) -> PlannedVisit:
+    """A draft of one visit, saved."""
+    window = window_of(site)  # type: ignore[arg-type]
+    return PlannedVisit.objects.create(
+        group_id=site.group_id,  # type: ignore[attr-defined]
+        site=site,
+        day=day,
+        start=start,
+        due_on=due_on,
+        window_from=day - window,
+        window_until=day + window,
+        people_needed=site.people_needed,  # type: ignore[attr-defined]
+        **facts,
+    )
+
+
+def _note(
+    person: Person, group: Group, span: tuple[date, date], left_out: list[str], solution: Solution
+) -> Proposal:
+    rows = Proposal.objects.of_group(group)
+    values = {
+        "made_by_id": acting_id(person),
+        "made_at": timezone.now(),
+        "first_day": span[0],
+        "last_day": span[1],
+        "left_out": left_out,
+        "is_best": solution.is_best,
+        "seconds": round(solution.seconds, 2),
+    }
+    proposal, _is_new = rows.update_or_create(group=group, defaults=values)
+    told = {"days": [None, f"{span[0]} {span[1]}"], "visits": [None, len(solution.visits)]}
+    record_change(actor=person, verb="rota.proposed", thing=proposal, changes=told)
+    return proposal
