@@ -41,6 +41,7 @@ visit_pages: list[URLPattern | URLResolver] = [
 ]
 urlpatterns: list[URLPattern | URLResolver] = [
     path("groups/<slug:slug>/sites/", include(site_pages)),
+    path("groups/<slug:slug>/rules/", rules.rule_counts_list, name="rule_counts_list"),
     path("groups/<slug:slug>/agreement/", agreement.agreement_list, name="agreement_list"),
     path("groups/<slug:slug>/lists/", include(list_pages)),
     path("groups/<slug:slug>/rescoring/", include(rescore_pages)),

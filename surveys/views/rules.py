@@ -1,13 +1,17 @@
-"""The public page that tells how a visit is checked."""
+"""How a visit is checked: the public page of all rules, and how they do in one group."""
 
 from __future__ import annotations
 
+from django.contrib.auth.decorators import login_required
 from django.http import HttpResponse
 from django.shortcuts import render
+from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from portal.accounts.middleware import PortalRequest
+from portal.accounts.pages import enter
 from surveys.quantities import QUANTITIES
+from surveys.rule_counts import rule_counts
 from surveys.rules import RULES
 
 
@@ -20,3 +24,11 @@ def rules_table(request: PortalRequest) -> HttpResponse:
         "quantities": QUANTITIES.values(),
     }
     return render(request, "surveys/rules_table.html", context)
+
+
+@login_required
+@require_safe
+def rule_counts_list(request: PortalRequest, slug: str) -> HttpResponse:
+    """How often each rule spoke in this group, and what became of it."""
+    group = enter(request, slug, "visit.review")
+    return render(request, "surveys/rule_counts_list.html", {"counts": rule_counts(group, timezone.now())})

@@ -186,6 +186,7 @@ TABLE: Mapping[str, Methods] = {
     "contact_incidents": page(SIGNED_IN),
     "incident_detail": page(INCIDENT),
     "incident_photo": page(INCIDENT),
+    "incident_evidence": page(INCIDENT),
     "incident_acknowledge": button(INCIDENT_ACT),
     "incident_note": button(INCIDENT_ACT),
     "incident_close": button(INCIDENT_ACT),
@@ -220,6 +221,7 @@ TABLE: Mapping[str, Methods] = {
     # behind a signed link, whose holder needs no account
     "alert_page": page(OPEN),
     "alert_photo": page(OPEN),
+    "alert_evidence": page(OPEN),
     "alert_acknowledge": button(OPEN),
     "alert_outcome": button(OPEN),
     "alert_investigate": button(OPEN),
