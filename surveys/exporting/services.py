@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Mapping
+from contextlib import ExitStack
 from dataclasses import asdict, dataclass
 from typing import IO, Any
 
@@ -90,11 +91,13 @@ def make_export(*, person: Person, group: Group, wish: Wish, progress: Progress 
     broke off in the middle would look like a whole one.
     """
     require(person, wish.action, group)
-    out: IO[bytes] = tempfile.SpooledTemporaryFile(_IN_MEMORY)  # noqa: SIM115 (the caller closes it)
-    rows = _write(person, group, wish, out, progress)
-    changes: Mapping[str, Any] = {name: ["", value] for name, value in asdict(wish).items() if value}
-    record_change(actor=person, verb="export.made", thing=group, changes={**changes, "rows": [0, rows]})
-    out.seek(0)
+    with ExitStack() as unless_whole:
+        out: IO[bytes] = unless_whole.enter_context(tempfile.SpooledTemporaryFile(_IN_MEMORY))
+        rows = _write(person, group, wish, out, progress)
+        changes: Mapping[str, Any] = {name: ["", value] for name, value in asdict(wish).items() if value}
+        record_change(actor=person, verb="export.made", thing=group, changes={**changes, "rows": [0, rows]})
+        out.seek(0)
+        unless_whole.pop_all()
     return out
 
 
