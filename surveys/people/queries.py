@@ -9,9 +9,12 @@ from datetime import date, timedelta
 from uuid import UUID
 
 from portal.accounts.models import Group, Membership, User
+from portal.accounts.queries import members_of
 from portal.accounts.scoping import GroupOwnedQuerySet
-from surveys.people.hours import Hours, hours_given
-from surveys.people.models import Enquiry, Minor, Permit, Training, TrainingKind
+from portal.audit.models import AuditEntry
+from portal.audit.services import history_of
+from surveys.people.hours import Hours, hours_given, hours_of
+from surveys.people.models import Enquiry, EnquiryState, Minor, Permit, Training, TrainingKind
 from surveys.people.models.enquiries import OPEN_STATES
 from surveys.people.pairs import Readiness
 
@@ -28,6 +31,9 @@ __all__ = [
     "trainings_of",
 ]
 LAPSE_DAYS = 60
+SETTLED_SHOWN, HISTORY_SHOWN = 30, 60
+# Who looked at an emergency contact; told to the person alone.
+LOOKED = "membership.emergency_looked"
 FOR_SAMPLING = (Permit.SAMPLE, Permit.LEAD)
 
 
@@ -35,10 +41,16 @@ FOR_SAMPLING = (Permit.SAMPLE, Permit.LEAD)
 class Lapsing:
     """A training that lapses soon or has lapsed, with nothing of its kind after it."""
 
-    membership: Membership
-    kind: TrainingKind
+    training: Training
     until: date
-    training_id: UUID
+
+    @property
+    def membership(self) -> Membership:
+        return self.training.membership
+
+    @property
+    def kind(self) -> TrainingKind:
+        return self.training.kind
 
     @property
     def person(self) -> User:
@@ -62,11 +74,11 @@ def lapsing_trainings(group: Group, day: date, within_days: int = LAPSE_DAYS) ->
     for each in trainings_of(group).filter(kind__retired_at=None, trained_on__lte=day):
         key = (each.membership_id, each.kind_id)
         before = latest.get(key)
-        if before is None or (each.valid_until or date.max) >= (before.valid_until or date.max):
+        if before is None or _until(each) >= _until(before):
             latest[key] = each
     limit = day + timedelta(days=within_days)
     found = [
-        Lapsing(each.membership, each.kind, each.valid_until, each.pk)
+        Lapsing(each, each.valid_until)
         for each in latest.values()
         if each.valid_until and each.valid_until <= limit
     ]
@@ -110,3 +122,70 @@ def open_enquiries(group: Group) -> GroupOwnedQuerySet[Enquiry]:
     """Enquiries that wait for a step, the oldest first; those whose address is unconfirmed are left out."""
     found = Enquiry.objects.of_group(group).filter(state__in=OPEN_STATES)
     return found.select_related("first_site", "supervisor", "invitation", "taken_by").order_by("asked_at")
+
+
+def settled_enquiries(group: Group) -> list[Enquiry]:
+    """Enquiries that ended lately: joined, or put off; the latest first."""
+    ended = Enquiry.objects.of_group(group).filter(state__in=(EnquiryState.JOINED, EnquiryState.NOT_NOW))
+    return list(ended.select_related("membership__user").order_by("-changed_at")[:SETTLED_SHOWN])
+
+
+def former_members(group: Group) -> GroupOwnedQuerySet[Membership]:
+    """Who left, the latest first."""
+    rows = Membership.objects.of_group(group).exclude(left_at=None)
+    return rows.select_related("user").order_by("-left_at")
+
+
+@dataclass(frozen=True)
+class PersonRecord:
+    """What a group keeps of one person, but for whom to ring. `years` are hours, the latest year first."""
+
+    membership: Membership
+    trainings: list[Training]
+    permits: list[str]
+    minor: Minor | None
+    years: list[Hours]
+    history: list[AuditEntry]
+
+
+def record_of(membership: Membership, today: date) -> PersonRecord:
+    """Everything of one person; a guardian's contact stands with them until they are 18."""
+    group = membership.group
+    rows = Training.objects.of_group(group).filter(membership=membership)
+    trainings = list(rows.select_related("kind", "trainer", "own_visit__site"))
+    in_force = {each.kind.permits for each in trainings if each.in_force(today)} - {Permit.OTHER}
+    return PersonRecord(
+        membership=membership,
+        trainings=trainings,
+        permits=[str(each.label) for each in Permit if each in in_force],
+        minor=Minor.objects.of_group(group).filter(membership=membership, until__gt=today).first(),
+        years=[hours_of(membership, year) for year in (today.year, today.year - 1)],
+        history=list(history_of(membership, group).exclude(verb=LOOKED).order_by("-at")[:HISTORY_SHOWN]),
+    )
+
+
+@dataclass(frozen=True)
+class TrainingRow:
+    """A member, and for each kind the latest training that counts (None: never trained)."""
+
+    membership: Membership
+    cells: list[Training | None]
+
+
+def training_table(group: Group, today: date) -> tuple[list[TrainingKind], list[TrainingRow]]:
+    """Members by name against the kinds the group keeps. Three queries."""
+    kinds = list(TrainingKind.objects.of_group(group).filter(retired_at=None))
+    latest: dict[tuple[UUID, UUID], Training] = {}
+    for each in trainings_of(group).filter(trained_on__lte=today):
+        key = (each.membership_id, each.kind_id)
+        if key not in latest or _until(each) >= _until(latest[key]):
+            latest[key] = each
+    rows = [
+        TrainingRow(member, [latest.get((member.pk, kind.pk)) for kind in kinds])
+        for member in members_of(group)
+    ]
+    return kinds, rows
+
+
+def _until(training: Training) -> date:
+    return training.valid_until or date.max

@@ -16,9 +16,8 @@ from portal.audit.services import record_change
 from surveys.models import SafeReturn
 from surveys.people.mail import Letter, page_address, send_letter
 from surveys.people.models import EmergencyContact, Minor
+from surveys.people.queries import LOOKED
 from surveys.services.errors import NotPossible
-
-LOOKED = "membership.emergency_looked"
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from portal.audit.services import record_change
 from surveys.people.evidence import SplitSample, split_samples
 from surveys.people.mail import tell_lapsing
 from surveys.people.models import Permit, Training, TrainingKind
-from surveys.people.queries import lapsing_trainings
+from surveys.people.queries import Lapsing, lapsing_trainings
 from surveys.services.errors import NotPossible, need_text
 
 # Common practice, no source: three years for what is done in the water and for first aid.
@@ -177,14 +177,11 @@ def remind_of_trainings(today: date) -> int:
         # What lapsed before anybody could be reminded stands on the list of trainings alone.
         for each in lapsing_trainings(group, today):
             if each.until >= today:
-                _remind(each.training_id, group)
+                _remind(each, group)
                 reminded += 1
     return reminded
 
 
 @transaction.atomic
-def _remind(training_id: UUID, group: Group) -> None:
-    rows = Training.objects.of_group(group).select_related("kind", "membership__user")
-    training = rows.get(pk=training_id)
-    assert training.valid_until is not None
-    tell_lapsing(training.membership.user, group, training, training.kind.name, training.valid_until)
+def _remind(each: Lapsing, group: Group) -> None:
+    tell_lapsing(each.person, group, each.training, each.kind.name, each.until)

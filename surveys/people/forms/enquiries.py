@@ -1,0 +1,183 @@
+"""Forms of an enquiry: asked in public, written down at the bank, and led on by a coordinator."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+from uuid import UUID
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from portal.accounts.models import Group
+from portal.accounts.queries import members_of
+from surveys.models import Site
+from surveys.people.services.asking import Asked
+
+NOT_AN_ADDRESS = {"invalid": _("This is not an e-mail address. Look for a missing @ or dot.")}
+GUARDIAN_FIELDS = ("guardian_name", "guardian_phone", "guardian_email")
+
+
+def text_area(rows: int = 4) -> forms.Textarea:
+    """A box of so many lines."""
+    return forms.Textarea(attrs={"rows": str(rows)})
+
+
+def day_input() -> forms.DateInput:
+    """A day, as browsers show and send it."""
+    return forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+
+
+def phone_input() -> forms.TextInput:
+    """A telephone number."""
+    return forms.TextInput(attrs={"type": "tel", "autocomplete": "off"})
+
+
+class EnquiryForm(forms.Form):
+    """What somebody says of themselves; of a minor, whom to ask."""
+
+    name = forms.CharField(label=_("Name"), max_length=120)
+    email = forms.EmailField(
+        label=_("E-mail address"), max_length=254, required=False, error_messages=NOT_AN_ADDRESS
+    )
+    phone = forms.CharField(label=_("Telephone"), max_length=40, required=False, widget=phone_input())
+    wish = forms.CharField(
+        label=_("What they would like"),
+        max_length=2000,
+        required=False,
+        help_text=_("Such as: go along once, sort a tray, and the days that suit."),
+        widget=text_area(),
+    )
+    is_minor = forms.BooleanField(label=_("Under 18"), required=False)
+    guardian_name = forms.CharField(
+        label=_("Guardian's name"),
+        max_length=120,
+        required=False,
+        help_text=_("Only for somebody under 18: a parent or whoever stands in for them."),
+    )
+    guardian_phone = forms.CharField(
+        label=_("Guardian's telephone"), max_length=40, required=False, widget=phone_input()
+    )
+    guardian_email = forms.EmailField(
+        label=_("Guardian's e-mail address"), max_length=254, required=False, error_messages=NOT_AN_ADDRESS
+    )
+    agreed = forms.BooleanField(
+        label=_("They agree that this is kept as said below"),
+        error_messages={"required": _("Without this nothing is kept.")},
+    )
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        if not (cleaned.get("email") or cleaned.get("phone") or "email" in self.errors):
+            self.add_error("email", _("Give an e-mail address or a telephone number."))
+        if cleaned.get("is_minor"):
+            self._need_guardian(cleaned)
+        else:
+            # Whoever is an adult has no guardian to be kept.
+            cleaned.update(dict.fromkeys(GUARDIAN_FIELDS, ""))
+        return cleaned
+
+    def _need_guardian(self, cleaned: dict[str, Any]) -> None:
+        if not cleaned.get("guardian_name"):
+            self.add_error("guardian_name", _("Under 18, a guardian's name is needed."))
+        reachable = cleaned.get("guardian_phone") or cleaned.get("guardian_email")
+        if not reachable and "guardian_email" not in self.errors:
+            self.add_error("guardian_phone", _("Give the guardian's telephone or e-mail address."))
+
+    def asked(self) -> Asked:
+        """What the services take."""
+        fields = ("name", "email", "phone", "wish", "is_minor", *GUARDIAN_FIELDS)
+        return Asked(**{name: self.cleaned_data[name] for name in fields})
+
+
+class PublicEnquiryForm(EnquiryForm):
+    """The same in the words of whoever asks; without an address nobody could confirm it."""
+
+    # Hidden from people; programs that fill in whatever they find give themselves away.
+    website = forms.CharField(required=False, widget=forms.TextInput(attrs={"autocomplete": "off"}))
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        words: dict[str, Any] = {
+            "name": _("Your name"),
+            "email": _("Your e-mail address"),
+            "phone": _("Your telephone"),
+            "wish": _("What you would like"),
+            "is_minor": _("I am under 18"),
+            "guardian_name": _("Your guardian's name"),
+            "guardian_phone": _("Your guardian's telephone"),
+            "guardian_email": _("Your guardian's e-mail address"),
+            "agreed": _("I agree that this is kept as said below"),
+        }
+        for name, label in words.items():
+            self.fields[name].label = label
+        self.fields["email"].required = True
+        self.fields["email"].help_text = _("You get an e-mail with a button, so that nobody asks in your name.")
+        self.fields["phone"].help_text = _("If you would rather be rung.")
+        self.fields["guardian_name"].help_text = _("If you are under 18: a parent, or who stands in for one.")
+        for name, filled in (("name", "name"), ("email", "email"), ("phone", "tel")):
+            self.fields[name].widget.attrs["autocomplete"] = filled
+
+    @property
+    def is_by_a_program(self) -> bool:
+        """Whether the field that people do not see is filled in."""
+        return bool(self.data.get("website"))
+
+
+def member_choices(group: Group) -> list[tuple[str, str]]:
+    """Members as choices, by name."""
+    return [(str(each.user_id), each.user.name) for each in members_of(group)]
+
+
+def person_field(label: Any, choices: Sequence[tuple[str, Any]], **more: Any) -> forms.TypedChoiceField:
+    """A member, as their user id."""
+    return forms.TypedChoiceField(label=label, choices=choices, coerce=UUID, empty_value=None, **more)
+
+
+class AnswerForm(forms.Form):
+    """A coordinator's own words."""
+
+    message = forms.CharField(label=_("Your answer"), max_length=5000, widget=text_area(6))
+
+
+class FirstVisitForm(forms.Form):
+    """When, where and with whom."""
+
+    day = forms.DateField(label=_("Day"), widget=day_input())
+    message = forms.CharField(
+        label=_("Time, meeting place and anything else"), max_length=2000, required=False, widget=text_area()
+    )
+    field_order = ("day", "site", "supervisor", "message")
+
+    def __init__(self, data: Any = None, *, group: Group) -> None:
+        super().__init__(data)
+        sites = Site.objects.of_group(group).filter(closed_on=None)
+        site_choices = [("", _("choose a site")), *((str(each.pk), str(each)) for each in sites)]
+        self.fields["site"] = forms.TypedChoiceField(label=_("Site"), choices=site_choices, coerce=UUID)
+        self.fields["supervisor"] = person_field(
+            _("Who looks after them"), [("", _("choose a member")), *member_choices(group)]
+        )
+        self.order_fields(self.field_order)
+
+
+class OfferForm(forms.Form):
+    """Where the invitation to join goes; of somebody under 18, until when."""
+
+    email = forms.EmailField(label=_("E-mail address"), max_length=254, error_messages=NOT_AN_ADDRESS)
+    minor_until = forms.DateField(
+        label=_("Their 18th birthday"),
+        widget=day_input(),
+        required=False,
+        help_text=_("Until then they are flagged, so that they never go out without an adult."),
+    )
+
+    def __init__(self, data: Any = None, *, email: str, is_minor: bool) -> None:
+        super().__init__(data, initial={"email": email})
+        if not is_minor:
+            del self.fields["minor_until"]
+
+
+class ReasonForm(forms.Form):
+    """Why, in a few words."""
+
+    reason = forms.CharField(label=_("Why"), max_length=500, widget=text_area(2))
