@@ -75,9 +75,13 @@ def _who(step: IncidentEvent, for_member: bool) -> str:
     return _("the group")
 
 
+def shows_note(step: IncidentEvent, *, for_member: bool) -> bool:
+    """Whether a reader may see a step's note: that of an undeliverable message holds an address."""
+    return for_member or step.kind != EventKind.UNDELIVERABLE
+
+
 def _text(step: IncidentEvent, for_member: bool) -> str:
-    # The note of an undeliverable message holds an address.
-    parts = [step.note] if for_member or step.kind != EventKind.UNDELIVERABLE else []
+    parts = [step.note] if shows_note(step, for_member=for_member) else []
     if step.contact and step.kind in (EventKind.TOLD, EventKind.REMINDED):
         parts.append(str(step.contact))
     if step.visit and step.kind not in (EventKind.TOLD, EventKind.HELD, EventKind.UNANSWERED):

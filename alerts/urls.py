@@ -6,6 +6,7 @@ from alerts import api
 from alerts.views import (
     contacts,
     drills,
+    evidence,
     forwards,
     incidents,
     links,
@@ -68,6 +69,7 @@ urlpatterns = [
         forwards.forward_revoke,
         name="forward_revoke",
     ),
+    path("incidents/<uuid:incident_id>/evidence.pdf", evidence.incident_evidence, name="incident_evidence"),
     path("incidents/<uuid:incident_id>/repeat/", repeats.repeat_ask, name="repeat_ask"),
     path("incidents/<uuid:incident_id>/repeat/take/", repeats.repeat_take, name="repeat_take"),
     path("incidents/<uuid:incident_id>/repeat/give-back/", repeats.repeat_give_back, name="repeat_give_back"),
@@ -83,6 +85,7 @@ urlpatterns = [
     path("alert/<str:token>/acknowledge/", links.alert_acknowledge, name="alert_acknowledge"),
     path("alert/<str:token>/investigate/", links.alert_investigate, name="alert_investigate"),
     path("alert/<str:token>/forward/", links.alert_forward, name="alert_forward"),
+    path("alert/<str:token>/evidence.pdf", evidence.alert_evidence, name="alert_evidence"),
     path("repeat/<str:token>/", repeats.repeat_link, name="repeat_link"),
     path("repeat/<str:token>/take/", repeats.repeat_link_take, name="repeat_link_take"),
     path("repeat/<str:token>/give-back/", repeats.repeat_link_give_back, name="repeat_link_give_back"),

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from django.contrib.staticfiles import finders
-from weasyprint import CSS, HTML, Document
+from weasyprint import CSS, HTML, Attachment, Document
 from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
 
 # Tagged for screen readers, with title, language and alternative texts; tests hold the files against it.
@@ -34,9 +34,9 @@ def lay_out(html: str, styles: list[str]) -> Document:
     return document.render(stylesheets=sheets, pdf_variant=PDF_VARIANT)
 
 
-def as_pdf(document: Document) -> bytes:
-    """The laid-out pages as a tagged PDF."""
-    return bytes(document.write_pdf(pdf_variant=PDF_VARIANT))
+def as_pdf(document: Document, attachments: Iterable[Attachment] = ()) -> bytes:
+    """The laid-out pages as a tagged PDF, with files embedded that go along with it."""
+    return bytes(document.write_pdf(pdf_variant=PDF_VARIANT, attachments=list(attachments)))
 
 
 def style_text(name: str) -> str:

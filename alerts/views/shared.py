@@ -12,6 +12,7 @@ from django.http import FileResponse
 from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext as _
 
+from alerts.chain_check import check_chain
 from alerts.charts import NARROW, draw_site, site_points, site_rows
 from alerts.courses import course_of
 from alerts.evidence import Evidence, evidence_of
@@ -65,6 +66,7 @@ def incident_context(incident: Incident, *, person: Person | None, photo_url: Ph
         "site": incident.site,
         "visits": visits,
         "evidence": evidence,
+        "chain": check_chain(incident),
         "course": course_of(incident, for_member=for_member),
         "photos": photos_of(visits, incident.group, photo_url),
         "for_member": for_member,

@@ -1,0 +1,89 @@
+"""The chain as one reader may see it: who is named, the steps as a table, and as JSON with every seal."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, replace
+from typing import Any
+from uuid import UUID
+
+from django.utils.translation import gettext as _
+
+from alerts.chain import actor_values, salt_of, sealed_form
+from alerts.courses import Entry, course_of, shows_note
+from alerts.evidence import who_to_call
+from alerts.models import Incident, IncidentEvent
+from portal.accounts.access import Person
+from portal.accounts.models import Membership
+
+
+@dataclass(frozen=True)
+class NameRule:
+    """Whom a reader sees by name: a member everybody; others all but the people of the group (`unnamed`)."""
+
+    for_member: bool
+    unnamed: frozenset[UUID]
+
+    def names(self, step: IncidentEvent) -> bool:
+        """Whether the name of whoever took the step is shown."""
+        return self.for_member or step.actor_id not in self.unnamed
+
+
+@dataclass(frozen=True)
+class SealedStep:
+    """One step as the table of the chain shows it; `at` as it was hashed."""
+
+    sequence: int | None
+    at: str
+    what: str
+    seal: str
+
+
+def name_rule(incident: Incident, person: Person | None) -> NameRule:
+    """The rule for this reader; the coordinator whom the agency is to call is named to everybody."""
+    members = set(Membership.objects.filter(group=incident.group_id).values_list("user_id", flat=True))
+    caller = who_to_call(incident.group)
+    for_member = person is not None and person.is_member(incident.group_id)
+    return NameRule(for_member, frozenset(members - ({caller.pk} if caller else set())))
+
+
+def course_for(incident: Incident, names: NameRule) -> list[Entry]:
+    """The course with the people of the group named to its members only."""
+    steps = incident.events.order_by("sequence", "at", "id")
+    entries = course_of(incident, for_member=names.for_member)
+    pairs = zip(steps, entries, strict=True)
+    return [entry if names.names(step) else replace(entry, who=_("the group")) for step, entry in pairs]
+
+
+def sealed_steps(incident: Incident) -> list[SealedStep]:
+    """The steps with their seals, in order."""
+    steps = incident.events.order_by("sequence", "at", "id")
+    return [
+        SealedStep(each.sequence, sealed_form(each)["at"], each.get_kind_display(), each.seal) for each in steps
+    ]
+
+
+def steps_json(incident: Incident, names: NameRule) -> str:
+    """The steps in order as JSON: each as it was sealed, its seal, and what this reader may see of its words.
+
+    `actor` (account and name) and `note` come with the salt of their digests, null where they are not shown.
+    """
+    steps = incident.events.order_by("sequence", "at", "id")
+    whole = {
+        "incident": incident.reference,
+        "seal": "SHA-256(seal of the step before + canonical JSON of step); nothing stands before the first",
+        "actor, note": "SHA-256(canonical JSON of [salt, values...]) stands in step",
+        "steps": [_given(each, names) for each in steps],
+    }
+    return json.dumps(whole, indent=1, ensure_ascii=False)
+
+
+def _given(step: IncidentEvent, names: NameRule) -> dict[str, Any]:
+    actor = {"salt": salt_of(step, "actor"), "values": list(actor_values(step))}
+    note = {"salt": salt_of(step, "note"), "values": [step.note]}
+    return {
+        "step": sealed_form(step),
+        "seal": step.seal,
+        "actor": actor if names.names(step) else None,
+        "note": note if shows_note(step, for_member=names.for_member) else None,
+    }

@@ -1,0 +1,143 @@
+"""The evidence pack: all that is known of an incident as one tagged PDF, with its chain for a later reader."""
+
+from __future__ import annotations
+
+import base64
+import io
+from dataclasses import dataclass, replace
+from typing import Any
+
+from django.template.loader import render_to_string
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import get_language
+from django.utils.translation import gettext as _
+from PIL import Image
+from weasyprint import Attachment
+
+from alerts.chain_check import check_chain
+from alerts.chain_facts import PEOPLE
+from alerts.chain_reading import NameRule, course_for, name_rule, sealed_steps, steps_json
+from alerts.charts import draw_site, site_points, site_rows
+from alerts.evidence import Evidence, evidence_of, who_to_call
+from alerts.models import Incident
+from alerts.repeats import repeat_shown
+from portal.accounts.access import Person
+from portal.audit.services import history_of
+from surveys.histories import Event, events_of, label_of
+from surveys.models import Photo, Visit
+from surveys.typesetting import as_pdf, lay_out, style_text
+
+CHART = (660, 240)
+RIVER_WIDTH = 460
+# Long side in pixels: sharp in print at the size shown, small enough for e-mail.
+PHOTO_PIXELS = 1400
+STEPS_FILE = "steps.json"
+
+
+@dataclass(frozen=True)
+class LowVisit:
+    """One visit of the incident: its evidence, where it stands on a trigger, and all that was changed in it."""
+
+    visit: Visit
+    evidence: Evidence | None
+    events: list[Event]
+
+
+def make_pack(incident: Incident, person: Person | None) -> bytes:
+    """The pack as PDF/UA-1 for one reader; outside the group only the coordinator to call is named.
+
+    The steps go along as an embedded file, from which every seal can be recomputed.
+    """
+    names = name_rule(incident, person)
+    html = render_to_string("alerts/evidence_pack.html", pack_context(incident, person, names))
+    steps = Attachment(
+        string=steps_json(incident, names),
+        name=STEPS_FILE,
+        description=_("The steps of the incident with their seals"),
+        relationship="Data",
+    )
+    return as_pdf(lay_out(html, [style_text("css/evidence.css")]), [steps])
+
+
+def pack_name(incident: Incident) -> str:
+    """The name under which the file is saved."""
+    return f"incident-{incident.reference}.pdf"
+
+
+def pack_context(incident: Incident, person: Person | None, names: NameRule) -> dict[str, Any]:
+    """What the pack shows this reader."""
+    found = incident.visits.select_related("verdict__trigger", "recorder", "site__downstream", "group")
+    visits = list(found.order_by("-visited_on", "-submitted_at"))
+    low = [_low_visit(each, names) for each in visits]
+    evidence = next((each.evidence for each in low if each.evidence), None)
+    return {
+        "incident": incident,
+        "site": incident.site,
+        "evidence": evidence,
+        "visits": low,
+        "for_member": names.for_member,
+        "caller": who_to_call(incident.group),
+        "photos": _photos(incident, visits),
+        "repeat": repeat_shown(incident, person, visits[0] if visits else None),
+        "course": course_for(incident, names),
+        "chain": check_chain(incident),
+        "links": sealed_steps(incident),
+        "made_at": timezone.now(),
+        "steps_file": STEPS_FILE,
+        "language": get_language() or "en",
+        **_drawn(incident, evidence),
+    }
+
+
+def _low_visit(visit: Visit, names: NameRule) -> LowVisit:
+    verdict = visit.verdict
+    stands = verdict.trigger is not None and verdict.value is not None
+    events = events_of(history_of(visit, visit.group_id))
+    return LowVisit(
+        visit=visit,
+        evidence=evidence_of(visit, verdict) if stands else None,
+        events=events if names.for_member else [nameless(each) for each in events],
+    )
+
+
+def nameless(event: Event) -> Event:
+    """An entry of a visit's history as an agency reads it: without the people of the group."""
+    people = {label_of(path) for path in PEOPLE}
+    changes = tuple(each for each in event.changes if each.label not in people)
+    return replace(event, who=_("the group"), changes=changes)
+
+
+def _drawn(incident: Incident, evidence: Evidence | None) -> dict[str, Any]:
+    """The site's scores with the table behind them, and the river about the site."""
+    if evidence is None:
+        return {}
+    index = evidence.method.key
+    points, lines = site_points(incident.site, index)
+    drawing = draw_site(incident.site, index, points, lines, emphasis=evidence.window, size=CHART)
+    return {
+        "chart": drawing,
+        "chart_rows": site_rows(points, lines),
+        "river_drawing": evidence.river.drawing(RIVER_WIDTH),
+    }
+
+
+def _photos(incident: Incident, visits: list[Visit]) -> list[dict[str, str]]:
+    days = {each.pk: date_format(each.visited_on, "j F Y") for each in visits}
+    photos = Photo.objects.filter(group=incident.group_id, visit_number__in=list(days))
+    return [_photo(each, days[each.visit_number]) for each in photos]
+
+
+def _photo(photo: Photo, day: str) -> dict[str, str]:
+    words = _("Picture from the visit of %(day)s") % {"day": day}
+    return {"src": _as_data(photo), "alt": photo.caption or words, "caption": photo.caption, "day": day}
+
+
+def _as_data(photo: Photo) -> str:
+    """The picture as a data address, since the typesetter fetches nothing."""
+    with photo.file.open("rb") as file, Image.open(file) as picture:
+        small = picture.convert("RGB")
+        small.thumbnail((PHOTO_PIXELS, PHOTO_PIXELS))
+        out = io.BytesIO()
+        small.save(out, "JPEG", quality=82)
+    return "data:image/jpeg;base64," + base64.b64encode(out.getvalue()).decode()

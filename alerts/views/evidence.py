@@ -1,0 +1,40 @@
+"""The evidence pack of an incident, for whoever may read its page."""
+
+from __future__ import annotations
+
+from uuid import UUID
+
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from alerts.evidence_pack import make_pack, pack_name
+from alerts.links import Link
+from alerts.models import Incident
+from alerts.views.links import by_alert
+from alerts.views.shared import find_incident
+from portal.accounts.access import Person
+from portal.accounts.middleware import PortalRequest
+
+
+@login_required
+@require_safe
+@never_cache
+def incident_evidence(request: PortalRequest, incident_id: UUID) -> HttpResponse:
+    """The pack for a member of the group or a contact with an account."""
+    return _answer(find_incident(request, incident_id, "incident.view"), request.person)
+
+
+@require_safe
+@never_cache
+@by_alert
+def alert_evidence(_request: HttpRequest, link: Link) -> HttpResponse:
+    """The pack behind a signed link."""
+    return _answer(link.incident, None)
+
+
+def _answer(incident: Incident, person: Person | None) -> HttpResponse:
+    answer = HttpResponse(make_pack(incident, person), content_type="application/pdf")
+    answer["Content-Disposition"] = f'inline; filename="{pack_name(incident)}"'
+    return answer
