@@ -93,7 +93,8 @@ def pack_context(incident: Incident, person: Person | None, names: NameRule) -> 
 def _low_visit(visit: Visit, names: NameRule) -> LowVisit:
     verdict = visit.verdict
     stands = verdict.trigger is not None and verdict.value is not None
-    events = events_of(history_of(visit, visit.group_id))
+    # On paper a record is read from its beginning.
+    events = events_of(history_of(visit, visit.group_id))[::-1]
     return LowVisit(
         visit=visit,
         evidence=evidence_of(visit, verdict) if stands else None,

@@ -198,7 +198,7 @@ def _add_incident(world: World, cast: Cast) -> None:
     world.values |= {"contact_id": contact.id, "incident_id": incident.id}
     link = make_token(incident, contact)
     by_link = ("alert_page", "alert_acknowledge", "alert_outcome", "alert_photo")
-    for name in (*by_link, "alert_investigate", "alert_forward"):
+    for name in (*by_link, "alert_investigate", "alert_forward", "alert_evidence"):
         world.special[name] = {"token": link}
     _add_course(world, cast, incident, contact)
 
