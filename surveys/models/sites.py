@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 from datetime import date
 
+from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.utils.dates import MONTHS
@@ -132,6 +133,12 @@ class Site(models.Model):
     def water(self) -> str:
         """The water that kit carries from here: the catchment, or the river where none is given."""
         return self.catchment or self.river
+
+    def clean(self) -> None:
+        """Say kindly, at the field, what the constraint on the season only refuses."""
+        if (self.season_first_month is None) != (self.season_last_month is None):
+            missing = "season_last_month" if self.season_last_month is None else "season_first_month"
+            raise ValidationError({missing: _("Give both months of the season, or neither.")})
 
     def in_season(self, day: date) -> bool:
         """Whether the site is visited in the month of `day`; a season may run over the turn of the year."""

@@ -6,7 +6,7 @@ No hazards stand in them, and of people only the first names of adult members wh
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from urllib.parse import urlsplit
 from uuid import UUID
 
@@ -38,11 +38,11 @@ def calendar_of(feed: CalendarFeed) -> bytes:
     name = _("Rifflebook: my visits") if feed.user else str(feed.group)
     calendar.add("name", name)
     calendar.add("x-wr-calname", name)
+    calendar.add("x-wr-timezone", settings.TIME_ZONE)
     calendar.add("refresh-interval", timedelta(hours=6), parameters={"VALUE": "DURATION"})
     calendar.add("x-published-ttl", "PT6H")
     for event in _own_events(feed.user) if feed.user else _group_events(_whole(feed.group)):
         calendar.add_component(event)
-    calendar.add_missing_timezones()
     return bytes(calendar.to_ical())
 
 
@@ -121,7 +121,9 @@ def _event(
     planned: PlannedVisit, *, uid: UUID, sequence: int, changed: datetime, status: str, words: str
 ) -> Event:
     site, event = planned.site, Event()
-    starts = datetime.combine(planned.day, planned.start, tzinfo=get_default_timezone())
+    # As an instant in UTC, which each reader shows in its own zone: not all of them understand the dated rules
+    # of summer time that a zone named in the calendar would bring along.
+    starts = datetime.combine(planned.day, planned.start, tzinfo=get_default_timezone()).astimezone(UTC)
     event.add("uid", f"{uid}@{urlsplit(settings.BASE_URL).hostname}")
     event.add("dtstamp", changed)
     event.add("last-modified", changed)

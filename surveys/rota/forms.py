@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -87,7 +88,7 @@ class AvailabilityForm(forms.ModelForm[Availability]):
         if own.latitude is not None:
             self.initial.setdefault("home", f"{own.latitude}, {own.longitude}")
 
-    def clean_home(self) -> tuple[float | None, float | None]:
+    def clean_home(self) -> tuple[Decimal | None, Decimal | None]:
         typed = self.cleaned_data["home"].strip()
         if not typed:
             return None, None
@@ -95,7 +96,7 @@ class AvailabilityForm(forms.ModelForm[Availability]):
             place = parse_location(typed)
         except InvalidLocation as reason:
             raise forms.ValidationError(reason.message) from reason
-        return round(place.latitude, 2), round(place.longitude, 2)
+        return Decimal(f"{place.latitude:.2f}"), Decimal(f"{place.longitude:.2f}")
 
     def clean(self) -> dict[str, Any]:
         values = super().clean() or self.cleaned_data

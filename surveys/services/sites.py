@@ -99,7 +99,4 @@ def _period_problems(site: Site) -> dict[str, str]:
         wrong["closed_on"] = message
     if site.permission_from and site.permission_until and site.permission_until < site.permission_from:
         wrong["permission_until"] = message
-    if (site.season_first_month is None) != (site.season_last_month is None):
-        end = "season_last_month" if site.season_last_month is None else "season_first_month"
-        wrong[end] = _("Give both months of the season, or neither.")
     return wrong
