@@ -29,6 +29,7 @@ def site_post(site: Site, **changes: str) -> dict[str, str]:
         "downstream": "",
         "recording_list": str(site.recording_list_id),
         "visit_interval_days": "30",
+        "people_needed": "2",
         "spots": "3",
         "kicks_per_spot": "3",
         "seconds_per_kick": "10",
