@@ -7,16 +7,20 @@ class AlertsConfig(AppConfig):
 
     def ready(self) -> None:
         """Listen to judged visits and failed messages, and offer the picture for the mails."""
+        from alerts.import_holds import visits_of_incidents
         from alerts.listeners import on_visit_judged
-        from alerts.pictures import SITE_HISTORY, draw_history_picture
+        from alerts.pictures import INCIDENT, SITE_HISTORY, draw_history_picture, draw_incident_picture
         from alerts.services.drills import on_drill_failed
         from alerts.services.watching import on_message_failed
         from portal.outbox.failures import on_failed
         from portal.outbox.pictures import register_picture
+        from surveys.importing.holds import on_undoing
         from surveys.models import Visit
         from surveys.signals import visit_judged
 
         visit_judged.connect(on_visit_judged, sender=Visit, dispatch_uid="alerts.on_visit_judged")
         on_failed(on_message_failed)
         on_failed(on_drill_failed)
+        on_undoing(visits_of_incidents)
         register_picture(SITE_HISTORY, draw_history_picture)
+        register_picture(INCIDENT, draw_incident_picture)

@@ -6,7 +6,8 @@ class SurveysConfig(AppConfig):
     label = "surveys"
 
     def ready(self) -> None:
-        """Listen to messages of safe returns that could not be delivered."""
+        """Listen to messages that could not be delivered, and register the kinds of long work."""
+        import surveys.services.imports  # noqa: F401
         from portal.outbox.failures import on_failed
         from surveys.services.return_watch import on_return_message_failed
 

@@ -4,3 +4,10 @@ from django.apps import AppConfig
 class ReportsConfig(AppConfig):
     name = "portal.reports"
     label = "reports"
+
+    def ready(self) -> None:
+        """Keep loaded visits that a published report has counted."""
+        from portal.reports.import_holds import visits_of_reports
+        from surveys.importing.holds import on_undoing
+
+        on_undoing(visits_of_reports)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from uuid import UUID
 
 from django.utils.translation import gettext as _
@@ -20,12 +20,20 @@ from surveys.models import Site, Visit
 from surveys.rules import check_submission
 from surveys.submission import InvalidSubmission, Problem, Submission, parse_submission
 
+Tell = Callable[[int, int], None]
+
+
+def say_nothing(_done: int, _total: int) -> None:
+    """For whoever needs no progress."""
+
 
 @dataclass(frozen=True)
 class CheckedSheet:
     """What a check found: problems in the order of the rows, visits to load, and how many are there already.
 
-    `findings` counts what is unusual but possible: it goes with the visits to whoever approves them.
+    `submissions` are the visits without a problem; `bad_rows` maps each row of the others, by its number in
+    the checked sheet, to what is wrong with that row. `findings` counts what is unusual but possible: it goes
+    with the visits to whoever approves them.
     """
 
     rows_read: int
@@ -33,6 +41,8 @@ class CheckedSheet:
     submissions: tuple[Submission, ...]
     already_there: int
     findings: int
+    bad_rows: Mapping[int, tuple[RowProblem, ...]] = field(default_factory=dict)
+    bad_visits: int = 0
 
     @property
     def new(self) -> int:
@@ -50,9 +60,28 @@ class _Check:
     problems: list[RowProblem] = field(default_factory=list)
     submissions: list[Submission] = field(default_factory=list)
     findings: int = 0
+    bad_rows: dict[int, list[RowProblem]] = field(default_factory=dict)
+    bad_visits: int = 0
 
     def take(self, visit: VisitRows) -> None:
-        """Read and judge one visit."""
+        """Read and judge one visit; one with a problem is kept apart with all of its rows."""
+        known, sound, unusual = len(self.problems), len(self.submissions), self.findings
+        self._read(visit)
+        if len(self.problems) == known:
+            return
+        del self.submissions[sound:]
+        self.findings = unusual
+        self.bad_visits += 1
+        for row in visit.rows:
+            self.bad_rows.setdefault(row.number, [])
+        self.blame(self.problems[known:])
+
+    def blame(self, problems: Iterable[RowProblem]) -> None:
+        """Remember rows by what is wrong with them."""
+        for each in problems:
+            self.bad_rows.setdefault(each.row, []).append(each)
+
+    def _read(self, visit: VisitRows) -> None:
         site = self.sites.get(visit.key[0])
         if site is None:
             self.problems.append(RowProblem(visit.first_row, "site", self._unknown_site(visit)))
@@ -87,8 +116,11 @@ class _Check:
         return message % {"code": visit.rows[0].cells["site"], "codes": codes}
 
 
-def check_sheet(*, group: Group, sheet: Sheet) -> CheckedSheet:
-    """Check every row against everything a submission is checked against; nothing is written."""
+def check_sheet(*, group: Group, sheet: Sheet, tell: Tell = say_nothing) -> CheckedSheet:
+    """Check every row against everything a submission is checked against; nothing is written.
+
+    `tell` hears after each visit how many are checked, of how many.
+    """
     visits, problems = group_rows(sheet.rows)
     check = _Check(
         group=group,
@@ -97,16 +129,32 @@ def check_sheet(*, group: Group, sheet: Sheet) -> CheckedSheet:
         members=Members(group),
         problems=[*_header_problems(sheet), *problems],
     )
-    for visit in visits:
+    check.blame(problems)
+    for number, visit in enumerate(visits):
+        tell(number, len(visits))
         check.take(visit)
     there = loaded_before(group, check.submissions)
     return CheckedSheet(
         rows_read=len(sheet.rows),
-        problems=tuple(sorted(check.problems, key=lambda each: each.row)),
+        problems=_in_order(sheet, check.problems),
         submissions=tuple(check.submissions),
         already_there=len(there),
         findings=check.findings,
+        bad_rows={row: _in_order(sheet, found) for row, found in check.bad_rows.items()},
+        bad_visits=check.bad_visits,
     )
+
+
+def _in_order(sheet: Sheet, problems: Iterable[RowProblem]) -> tuple[RowProblem, ...]:
+    """Problems by row at their own cells; what concerns a line of many counts is said once."""
+    placed = (_placed(sheet, each) for each in sorted(problems, key=lambda each: each.row))
+    return tuple(dict.fromkeys(placed))
+
+
+def _placed(sheet: Sheet, problem: RowProblem) -> RowProblem:
+    """The problem at the cell of the sheet as it came."""
+    place = sheet.place(problem.row, problem.column)
+    return replace(problem, row=place.row, column=place.column, cell=place.cell, value=place.value)
 
 
 def _header_problems(sheet: Sheet) -> list[RowProblem]:

@@ -23,7 +23,7 @@ def add_counts(draft: Draft, visit: VisitRows) -> None:
     """Add an entry for each row that counts a taxon; a row alone may count nothing."""
     _check_fraction(draft, visit)
     draft.data["counts"] = []
-    named: dict[tuple[str, bool], int] = {}
+    named: dict[tuple[str, bool], Row] = {}
     for row in visit.rows:
         taxon, amount = row.cells.get("taxon", ""), row.cells.get("count", "")
         # A visit that was not made has one row and nothing in it to count.
@@ -89,12 +89,12 @@ def _amount(text: str) -> dict[str, Any]:
     return {"range": plain} if plain in RANGE_TEXTS else {}
 
 
-def _is_new(draft: Draft, row: Row, taxon: str, named: dict[tuple[str, bool], int]) -> bool:
+def _is_new(draft: Draft, row: Row, taxon: str, named: dict[tuple[str, bool], Row]) -> bool:
     # Compared as written: two species of a family are two lines, a name in capitals is no other name.
     line = " ".join(taxon.casefold().split()), _is_of_whole_tray(row)
-    earlier = named.setdefault(line, row.number)
-    if earlier == row.number:
+    earlier = named.setdefault(line, row)
+    if earlier is row:
         return True
-    message = _("This visit has “%(taxon)s” already, in row %(row)d. Add the two up, or tell two visits apart.")
-    draft.refuse(row.number, "taxon", message % {"taxon": taxon, "row": earlier})
+    message = _("This visit has “%(taxon)s” already, in %(place)s. Add the two up, or tell two visits apart.")
+    draft.refuse(row.number, "taxon", message % {"taxon": taxon, "place": earlier.name})
     return False

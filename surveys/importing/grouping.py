@@ -18,11 +18,16 @@ NUMBERS = uuid.UUID("5f0d5a51-3a0c-4a0e-9a57-6d0c7f2c8f11")
 
 @dataclass(frozen=True)
 class RowProblem:
-    """What is wrong in one place of the sheet. Row 1 is the header; no column means the row as a whole."""
+    """What is wrong in one place of the sheet. Row 1 is the header; no column means the row as a whole.
+
+    `cell` and `value` ("D17", and what stands there) are known where the sheet was read by a plan.
+    """
 
     row: int
     column: str
     message: str
+    cell: str = ""
+    value: str = ""
 
 
 @dataclass
@@ -44,15 +49,17 @@ class VisitRows:
         self.rows.append(row)
         for name in VISIT_COLUMNS:
             # An empty cell repeats what the visit's other rows say.
-            value = row.cells.get(name)
+            # The rows of a visit were put together by their key, whatever its case.
+            value = self.values.get(name) or row.cells.get(name) if name == "visit" else row.cells.get(name)
             if value is not None and self.values.setdefault(name, value) != value:
                 self.problems.append(self._at_odds(row, name, value))
             elif value is not None:
                 self.said_in.setdefault(name, row.number)
 
     def _at_odds(self, row: Row, name: str, value: str) -> RowProblem:
-        message = _("“%(value)s” here, but “%(earlier)s” in row %(row)d of the same visit.")
-        told = {"value": value, "earlier": self.values[name], "row": self.said_in[name]}
+        message = _("“%(value)s” here, but “%(earlier)s” in %(place)s of the same visit.")
+        earlier = next(each.name for each in self.rows if each.number == self.said_in[name])
+        told = {"value": value, "earlier": self.values[name], "place": earlier}
         return RowProblem(row.number, name, message % told)
 
     def number(self, group_id: UUID, site_code: str) -> UUID:

@@ -13,6 +13,7 @@ from typing import IO, Any
 from django.utils.translation import gettext as _
 from openpyxl import load_workbook
 
+from surveys.exporting.cells import armed_again
 from surveys.importing.columns import REQUIRED, header_name
 
 MOST_BYTES = 20 * 1024 * 1024
@@ -28,10 +29,29 @@ class UnusableFile(ValueError):
 
 @dataclass(frozen=True)
 class Row:
-    """One row with its number as a spreadsheet program shows it; empty cells are left out."""
+    """One row with its number as a spreadsheet program shows it; empty cells are left out.
+
+    One of several rows made of one line has a number of its own, and `shown` says what the line is called.
+    """
 
     number: int
     cells: Mapping[str, str]
+    shown: str = ""
+
+    @property
+    def name(self) -> str:
+        """What the row is called in a sentence."""
+        return self.shown or _("row %(row)d") % {"row": self.number}
+
+
+@dataclass(frozen=True)
+class Place:
+    """A cell as its own sheet shows it: row number, name of the column, letter and number ("D17"), content."""
+
+    row: int
+    column: str
+    cell: str = ""
+    value: str = ""
 
 
 @dataclass(frozen=True)
@@ -41,18 +61,30 @@ class Sheet:
     header: tuple[str, ...]
     rows: tuple[Row, ...]
 
+    def place(self, row: int, column: str) -> Place:
+        """Where a row's column stands; a sheet laid out anew knows the cell it was before."""
+        return Place(row, column)
+
 
 def read_sheet(file: IO[bytes], name: str) -> Sheet:
-    """Read a sheet; `name` says by its ending whether it is CSV or XLSX. Raises UnusableFile."""
+    """Read a sheet whose header is that of the table of columns. Raises UnusableFile."""
+    return _as_sheet(read_lines(file, name))
+
+
+def read_lines(file: IO[bytes], name: str) -> Iterator[list[str]]:
+    """The lines of a file as text, cell by cell; `name` says by its ending whether it is CSV or XLSX.
+
+    Raises UnusableFile, at once or with a line that cannot be read.
+    """
     # One byte more than allowed tells too large from just right without reading all of it.
     content = file.read(MOST_BYTES + 1)
     if len(content) > MOST_BYTES:
         raise UnusableFile(_("The file is larger than 20 MB. Split it by year or by site."))
     ending = name.lower().rpartition(".")[2]
     if ending == "xlsx":
-        return _as_sheet(_xlsx_lines(content))
+        return _xlsx_lines(content)
     if ending in ("csv", "txt", "tsv"):
-        return _as_sheet(_csv_lines(content))
+        return _csv_lines(content)
     raise UnusableFile(
         _("Save the sheet as CSV or XLSX; a file ending in “%(ending)s” is neither.") % {"ending": ending}
     )
@@ -106,7 +138,7 @@ def _csv_lines(content: bytes) -> Iterator[list[str]]:
     lines = csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text))
     try:
         for line in lines:
-            yield [cell.strip() for cell in line]
+            yield [armed_again(cell.strip()) for cell in line]
     except csv.Error as error:
         message = _("Row %(row)d cannot be read as CSV.") % {"row": lines.line_num}
         raise UnusableFile(message) from error

@@ -1,9 +1,10 @@
 """Sites, the lists they are recorded on, and visits with all that was found."""
 
 from surveys.models.findings import Finding, VisitScore
-from surveys.models.imports import ImportRun
+from surveys.models.imports import ImportMapping, ImportRun
 from surveys.models.lists import ListTaxon, RecordingList
 from surveys.models.outings import Kit, KitCleaning, OutingRules, RiverReport
+from surveys.models.questions import VisitQuestion
 from surveys.models.rescoring import RescoreRun
 from surveys.models.returns import ReturnEvent, ReturnNotice, SafeReturn
 from surveys.models.samples import Measurement, Photo, SpotEffort, TaxonCount, TimedKick
@@ -13,6 +14,7 @@ from surveys.models.visits import Draft, Visit
 __all__ = [
     "Draft",
     "Finding",
+    "ImportMapping",
     "ImportRun",
     "Kit",
     "KitCleaning",
@@ -31,5 +33,6 @@ __all__ = [
     "TaxonCount",
     "TimedKick",
     "Visit",
+    "VisitQuestion",
     "VisitScore",
 ]

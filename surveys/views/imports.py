@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
+from pathlib import PurePath
 from typing import Any
 from uuid import UUID
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.http import content_disposition_header
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter, posted
-from surveys.forms.imports import SheetForm
-from surveys.importing import COLUMNS, UnusableFile
+from portal.jobs.queries import live_job
+from surveys.forms.imports import SheetForm, UndoForm
+from surveys.importing import COLUMNS, UnusableFile, check_sheet
 from surveys.importing.columns import template_csv
+from surveys.importing.holds import reasons_to_keep
+from surveys.importing.mending import as_workbook, bad_lines
+from surveys.importing.previewing import preview_of
 from surveys.importing.queries import loaded_runs, run_state
 from surveys.models import ImportRun
 from surveys.services import imports as services
@@ -25,6 +31,7 @@ from surveys.services.errors import NotPossible
 
 # A page lists the first problems; the rest usually repeats them, and the list stays readable on a phone.
 PROBLEMS_SHOWN = 200
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 @login_required
@@ -40,7 +47,8 @@ def import_visits(request: PortalRequest, slug: str) -> HttpResponse:
         except UnusableFile as unusable:
             form.add_error("sheet", str(unusable))
         else:
-            return redirect("import_detail", slug=slug, run_id=run.pk)
+            # A sheet with names of its own is explained first.
+            return redirect("import_detail" if run.plan else "import_map", slug=slug, run_id=run.pk)
     context = {"form": form, "columns": COLUMNS, "runs": loaded_runs(group)}
     return render(request, "surveys/import_visits.html", context, status=422 if form.errors else 200)
 
@@ -59,49 +67,75 @@ def import_template(request: PortalRequest, slug: str) -> HttpResponse:
 @require_safe
 def import_detail(request: PortalRequest, slug: str, run_id: UUID) -> HttpResponse:
     """What the check of a sheet found, or what became of its visits."""
-    group = enter(request, slug, "import.run")
-    return _show(request, _run(group, run_id))
+    run = find_run(enter(request, slug, "import.run"), run_id)
+    if not (run.plan or run.loaded_at):
+        return redirect("import_map", slug=slug, run_id=run.pk)
+    try:
+        return show_run(request, run)
+    except UnusableFile as unusable:
+        messages.error(request, str(unusable))
+        return redirect("import_map", slug=slug, run_id=run.pk)
 
 
-def _run(group: Group, run_id: UUID) -> ImportRun:
-    return get_object_or_404(ImportRun.objects.of_group(group).select_related("group", "started_by"), id=run_id)
+def find_run(group: Group, run_id: UUID) -> ImportRun:
+    """The sheet of that number in the group, or the page of what is not there."""
+    rows = ImportRun.objects.of_group(group).select_related("group", "started_by", "undone_by")
+    return get_object_or_404(rows, id=run_id)
 
 
-def _show(request: PortalRequest, run: ImportRun, status: int = 200, **context: Any) -> HttpResponse:
-    # The file is gone once it is loaded, so there is nothing left to check.
+def show_run(request: PortalRequest, run: ImportRun, status: int = 200, **context: Any) -> HttpResponse:
+    """The page of a sheet: what its check found, or what became of its visits."""
+    context |= {"run": run, "job": live_job(run.group, f"import {run.pk}")}
+    # Once it is loaded there is nothing left to check, and the file is mostly gone.
     if run.loaded_at:
-        context["state"] = run_state(request.person, run)
-        return render(request, "surveys/import_loaded.html", {"run": run, **context}, status=status)
-    checked = context.pop("checked", None) or services.check_run(person=request.person, run=run)
-    context |= {"checked": checked, "shown": checked.problems[:PROBLEMS_SHOWN]}
-    return render(request, "surveys/import_detail.html", {"run": run, **context}, status=status)
+        context |= {"state": run_state(request.person, run), "holds": reasons_to_keep(run)}
+        context.setdefault("undo_form", UndoForm())
+        return render(request, "surveys/import_loaded.html", context, status=status)
+    checked = services.check_run(person=request.person, run=run)
+    context |= {
+        "checked": checked,
+        "shown": checked.problems[:PROBLEMS_SHOWN],
+        "preview": preview_of(run.group, checked),
+    }
+    return render(request, "surveys/import_detail.html", context, status=status)
+
+
+@login_required
+@require_safe
+def import_errors(request: PortalRequest, slug: str, run_id: UUID) -> HttpResponse:
+    """The rows that cannot be loaded, as a sheet that says what is wrong with each."""
+    run = find_run(enter(request, slug, "import.run"), run_id)
+    if not (run.file and run.plan):
+        raise Http404
+    sheet = services.laid_out(run)
+    lines = bad_lines(sheet, check_sheet(group=run.group, sheet=sheet))
+    answer = HttpResponse(as_workbook(lines), content_type=XLSX)
+    name = f"to-mend-{PurePath(run.file_name).stem}.xlsx"
+    answer["Content-Disposition"] = content_disposition_header(True, name) or ""
+    return answer
 
 
 @login_required
 @require_POST
 def import_load(request: PortalRequest, slug: str, run_id: UUID) -> HttpResponse:
-    """Load the sheet that was checked."""
-    run = _run(enter(request, slug, "import.run"), run_id)
-    try:
-        loaded = services.load_run(person=request.person, run=run)
-    except services.SheetHasProblems as changed:
-        return _show(request, run, status=422, checked=changed.checked)
-    messages.success(
-        request, ngettext("%d visit was loaded.", "%d visits were loaded.", loaded.new) % loaded.new
-    )
-    return redirect("import_detail", slug=slug, run_id=run.pk)
+    """Order the loading of the sheet that was checked."""
+    run = find_run(enter(request, slug, "import.run"), run_id)
+    if run.loaded_at or not run.plan:
+        return redirect("import_detail", slug=slug, run_id=run.pk)
+    job = services.request_loading(person=request.person, run=run, only_sound="only_sound" in request.POST)
+    return redirect("job_detail", slug=slug, job_id=job.pk)
 
 
 @login_required
 @require_POST
 def import_approve(request: PortalRequest, slug: str, run_id: UUID) -> HttpResponse:
     """Approve the waiting visits of a run in one go."""
-    run = _run(enter(request, slug, "visit.review"), run_id)
+    run = find_run(enter(request, slug, "visit.review"), run_id)
     reason = request.POST.get("accept_findings_reason", "")
     try:
         done = services.approve_run(person=request.person, run=run, accept_findings_reason=reason)
     except NotPossible as refused:
-        return _show(request, run, status=422, mistake=refused.message)
+        return show_run(request, run, status=422, mistake=refused.message)
     messages.success(
         request, ngettext("%d visit was approved.", "%d visits were approved.", done.approved) % done.approved
     )

@@ -23,6 +23,7 @@ from surveys.models import ImportRun, Visit
 from surveys.models.visits import Source, Status
 from surveys.services import imports
 from surveys.services.errors import NotPossible
+from surveys.services.imports import keeping, loading
 from surveys.services.visits import Receipt, submit_visit
 from surveys.signals import visit_judged
 from tests.conftest import Cast
@@ -68,9 +69,9 @@ def test_it_refuses_to_keep_what_is_no_sheet(cast: Cast) -> None:
 
 
 def test_it_refuses_a_sheet_too_long_for_a_page(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(imports, "ROWS_ON_A_PAGE", 3)
+    monkeypatch.setattr(keeping, "ROWS_ON_A_PAGE", 3)
     assert kept(cast)
-    monkeypatch.setattr(imports, "ROWS_ON_A_PAGE", 2)
+    monkeypatch.setattr(keeping, "ROWS_ON_A_PAGE", 2)
     with pytest.raises(UnusableFile, match="10,000 rows"):
         kept(cast)
 
@@ -127,7 +128,7 @@ def test_it_loads_nothing_when_it_breaks_on_the_way(cast: Cast, monkeypatch: pyt
             raise RuntimeError("the power went")
         return real(**values)
 
-    monkeypatch.setattr(imports, "submit_visit", breaking)
+    monkeypatch.setattr(loading, "submit_visit", breaking)
     run = kept(cast)
     with pytest.raises(RuntimeError, match="power"):
         imports.load_run(person=cast.person("coordinator"), run=run)
@@ -174,7 +175,7 @@ def test_it_removes_the_kept_file_once_it_is_loaded(
 
 def test_it_forgets_sheets_that_were_never_loaded(cast: Cast) -> None:
     old, new, done = kept(cast), kept(cast, {"date": "2023-01-01"}), loaded(cast)
-    long_ago = timezone.now() - timedelta(days=imports.KEPT_DAYS, minutes=1)
+    long_ago = timezone.now() - timedelta(days=keeping.KEPT_DAYS, minutes=1)
     ImportRun.objects.of_group(cast.group).filter(pk__in=[old.pk, done.pk]).update(created_at=long_ago)
     path = Path(old.file.path)
     kept(cast)

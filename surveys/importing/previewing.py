@@ -1,0 +1,57 @@
+"""The first visits of a sheet as they would be stored, with their scores; nothing is written."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from portal.accounts.models import Group
+from scoring.indices import METHODS, Score, score_sample
+from surveys.importing.checking import CheckedSheet
+from surveys.judging import read_counts
+from surveys.models import Site
+from surveys.recording_lists import LEADING, reasons_of
+from surveys.submission import Submission
+from surveys.submission.types import Entry
+
+VISITS_SHOWN = 5
+
+
+@dataclass(frozen=True)
+class Preview:
+    """One visit to be: its site, what was found, and (name of the index, figure) in the order of importance."""
+
+    site: Site
+    submission: Submission
+    scores: tuple[tuple[str, str], ...]
+
+    @property
+    def recorder(self) -> str:
+        return self.submission.recorder_name
+
+    @property
+    def entries(self) -> Sequence[Entry]:
+        return self.submission.counts
+
+
+def preview_of(group: Group, checked: CheckedSheet) -> list[Preview]:
+    """The first visits that would be loaded."""
+    first = checked.submissions[:VISITS_SHOWN]
+    wanted = {each.site for each in first}
+    rows = Site.objects.of_group(group).filter(pk__in=wanted).select_related("recording_list")
+    sites = {site.pk: site for site in rows}
+    return [Preview(sites[each.site], each, _scores(sites[each.site], each)) for each in first]
+
+
+def _scores(site: Site, submission: Submission) -> tuple[tuple[str, str], ...]:
+    """The leading scores that the site's list can support, as they will be saved."""
+    if not submission.was_made:
+        return ()
+    scores = score_sample(read_counts(submission.counts, submission.fraction_sorted))
+    reasons = reasons_of(site.recording_list)
+    told = [scores[index] for index in LEADING if index in scores and not reasons[index]]
+    return tuple((METHODS[each.index].name, _figure(each)) for each in told if each.value is not None)
+
+
+def _figure(score: Score) -> str:
+    return f"{score.value:.{METHODS[score.index].decimals}f}"

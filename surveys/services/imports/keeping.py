@@ -1,0 +1,108 @@
+"""Keeping a sheet for its check: what its columns mean, what is wrong with it."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from pathlib import PurePath
+from typing import IO
+
+from django.core.files.base import ContentFile
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from portal.accounts.access import Person, require
+from portal.accounts.models import Group
+from portal.audit.services import record_change
+from surveys.importing.checking import CheckedSheet, Tell, check_sheet, say_nothing
+from surveys.importing.laying import LaidSheet, lay_out
+from surveys.importing.plans import Plan, guess_plan, is_plain, signature
+from surveys.importing.raw import RawSheet, read_raw
+from surveys.importing.reading import UnusableFile
+from surveys.importing.remembering import first_plan, remembered_plan
+from surveys.models import ImportMapping, ImportRun
+
+# A sheet holds names: one that was checked and never loaded is not kept for good.
+KEPT_DAYS = 7
+# Checking takes about a millisecond a row, and somebody waits for the page; the command takes more.
+ROWS_ON_A_PAGE = 10_000
+
+
+def keep_sheet(*, person: Person, group: Group, file: IO[bytes], file_name: str) -> ImportRun:
+    """Keep a sheet for its check and its loading; raises UnusableFile for one that cannot be read.
+
+    It is read as the group said of a sheet with the same header, or else by a guess, which `is_told` tells.
+    """
+    require(person, "import.run", group)
+    # Read before anything is written: what cannot be read is never kept.
+    raw = read_raw(file, file_name)
+    if len(raw.rows) > ROWS_ON_A_PAGE:
+        message = _("The sheet has more than 10,000 rows. Split it, or ask whoever runs the portal to load it.")
+        raise UnusableFile(message)
+    _forget_old_sheets(group)
+    run = ImportRun(
+        group=group,
+        started_by_id=person.user_id,
+        file_name=PurePath(file_name).name[:200],
+        rows_read=sum(any(row) for row in raw.rows),
+        plan=told_plan(group, raw),
+    )
+    file.seek(0)
+    # Named after the run, since the name it came with may be anything.
+    ending = file_name.lower().rpartition(".")[2]
+    run.file.save(f"{run.pk}.{ending}", ContentFile(file.read()), save=False)
+    run.save()
+    return run
+
+
+def told_plan(group: Group, raw: RawSheet) -> dict[str, object]:
+    """The plan of a sheet that nobody need be asked about, else nothing."""
+    known = remembered_plan(group, raw)
+    if known:
+        return known.as_json()
+    guess = guess_plan(raw, "taxon_rows")
+    return guess.as_json() if is_plain(raw, guess) else {}
+
+
+def _forget_old_sheets(group: Group) -> None:
+    day = timezone.now() - timedelta(days=KEPT_DAYS)
+    for run in ImportRun.objects.of_group(group).filter(loaded_at=None, created_at__lt=day):
+        run.file.delete(save=False)
+        run.delete()
+
+
+def raw_of(run: ImportRun) -> RawSheet:
+    """The kept sheet as it came."""
+    with run.file.open("rb") as file:
+        return read_raw(file, run.file.name or "")
+
+
+def plan_of(run: ImportRun, raw: RawSheet) -> Plan:
+    """What the sheet's columns mean as far as it was said, else what they likely mean."""
+    return Plan.of_json(run.plan) if run.plan else first_plan(run.group, raw)
+
+
+@transaction.atomic
+def map_columns(*, person: Person, run: ImportRun, raw: RawSheet, plan: Plan) -> None:
+    """Say what a sheet means, for it and for the next one with the same header."""
+    require(person, "import.run", run)
+    run.plan = plan.as_json()
+    run.save(update_fields=["plan"])
+    mapping, _is_new = ImportMapping.objects.update_or_create(
+        group=run.group,
+        signature=signature(raw, plan.layout),
+        defaults={"plan": run.plan, "changed_by_id": person.user_id},
+    )
+    record_change(actor=person, verb="import.mapped", thing=mapping, changes={"layout": [None, plan.layout]})
+
+
+def laid_out(run: ImportRun) -> LaidSheet:
+    """The kept sheet, read by its plan; raises UnusableFile for one that nobody has explained."""
+    raw = raw_of(run)
+    return lay_out(raw, plan_of(run, raw), timezone.localdate())
+
+
+def check_run(*, person: Person, run: ImportRun, tell: Tell = say_nothing) -> CheckedSheet:
+    """Check a kept sheet against the group as it is now; nothing is written."""
+    require(person, "import.run", run)
+    return check_sheet(group=run.group, sheet=laid_out(run), tell=tell)
