@@ -7,7 +7,8 @@ class SurveysConfig(AppConfig):
 
     def ready(self) -> None:
         """Listen to messages that could not be delivered, and register the kinds of long work."""
-        import surveys.services.imports  # noqa: F401
+        import surveys.services.imports
+        import surveys.services.rescoring  # noqa: F401
         from portal.outbox.failures import on_failed
         from surveys.services.return_watch import on_return_message_failed
 

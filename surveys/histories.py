@@ -27,6 +27,8 @@ VERBS: dict[str, tuple[str | Promise, str]] = {
     "visit.approved": (gettext_lazy("Visit approved"), "ok"),
     "visit.returned": (gettext_lazy("Visit returned to its recorder"), "back"),
     "visit.list_put_right": (gettext_lazy("Put on the new version of its recording list"), "edit"),
+    "visit.asked": (gettext_lazy("Question to the recorder"), "mail"),
+    "visit.answered": (gettext_lazy("Answer of the recorder"), "ok"),
     "finding.decided": (gettext_lazy("Finding decided"), "ok"),
 }
 # The end of a path that speaks of how the name was found.

@@ -12,9 +12,8 @@ from django.db.models import Q
 
 from portal.accounts.access import Person
 from portal.accounts.models import Group
-from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import Draft, Site, Visit
-from surveys.queries import DueSite, current_scores, own_drafts, sites_due, visits_of, visits_waiting
+from surveys.queries import DueSite, current_scores, own_drafts, sites_due, visits_of
 
 VISITS_PER_PAGE = 25
 
@@ -69,12 +68,6 @@ def last_visits(site: Site, number: int) -> list[Visit]:
 def own_draft_at(person: Person, site: Site) -> Draft | None:
     """The draft that the person has begun for this site."""
     return own_drafts(person).filter(site=site).order_by("-updated_at").first()
-
-
-def waiting_visits(group: Group) -> GroupOwnedQuerySet[Visit]:
-    """What waits to be checked, with everybody who was involved."""
-    found: GroupOwnedQuerySet[Visit] = visits_waiting(group).prefetch_related("corrected_by")
-    return found
 
 
 def page_of_visits(group: Group, chosen: Q, page: str) -> Page[Visit]:

@@ -128,6 +128,8 @@ def _due(site: Site, last: date | None, today: date) -> DueSite:
     if last is None:
         return DueSite(site, None, site.opened_on, "first")
     due_on = last + timedelta(days=site.visit_interval_days)
+    # Out of season nothing is due, however long ago it was: the next season begins with it.
+    due_on = site.season_day(due_on if site.in_season(today) else max(due_on, today))
     if today > due_on + DUE_WINDOW:
         return DueSite(site, last, due_on, "late")
     return DueSite(site, last, due_on, "due" if today >= due_on - DUE_WINDOW else "later")

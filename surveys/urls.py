@@ -2,7 +2,19 @@
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from surveys.views import agreement, changes, drafts, lists, photos, rescoring, review, rules, sites, visits
+from surveys.views import (
+    agreement,
+    changes,
+    drafts,
+    lists,
+    photos,
+    questions,
+    rescoring,
+    review,
+    rules,
+    sites,
+    visits,
+)
 
 site_pages: list[URLPattern | URLResolver] = [
     path("", sites.site_list, name="site_list"),
@@ -19,12 +31,6 @@ list_pages: list[URLPattern | URLResolver] = [
     path("<uuid:list_id>/edit/", lists.list_edit, name="list_edit"),
     path("<uuid:list_id>/retire/", lists.list_retire, name="list_retire"),
 ]
-rescore_pages: list[URLPattern | URLResolver] = [
-    path("", rescoring.rescore_list, name="rescore_list"),
-    path("<uuid:run_id>/", rescoring.rescore_detail, name="rescore_detail"),
-    path("<uuid:run_id>/progress/", rescoring.rescore_progress, name="rescore_progress"),
-    path("<uuid:run_id>/stop/", rescoring.rescore_stop, name="rescore_stop"),
-]
 draft_pages: list[URLPattern | URLResolver] = [
     path("", drafts.visit_submit, name="visit_submit"),
     path("save/", drafts.draft_save, name="draft_save"),
@@ -38,13 +44,14 @@ visit_pages: list[URLPattern | URLResolver] = [
     path("approve/", review.visit_approve, name="visit_approve"),
     path("return/", review.visit_return, name="visit_return"),
     path("correct/", review.visit_correct, name="visit_correct"),
+    path("ask/", questions.visit_ask, name="visit_ask"),
 ]
 urlpatterns: list[URLPattern | URLResolver] = [
     path("groups/<slug:slug>/sites/", include(site_pages)),
     path("groups/<slug:slug>/rules/", rules.rule_counts_list, name="rule_counts_list"),
     path("groups/<slug:slug>/agreement/", agreement.agreement_list, name="agreement_list"),
     path("groups/<slug:slug>/lists/", include(list_pages)),
-    path("groups/<slug:slug>/rescoring/", include(rescore_pages)),
+    path("groups/<slug:slug>/rescoring/", rescoring.rescore_list, name="rescore_list"),
     path("groups/<slug:slug>/drafts/<uuid:draft_id>/", include(draft_pages)),
     path("groups/<slug:slug>/photos/<uuid:photo_id>/", photos.photo_file, name="photo_file"),
     path("groups/<slug:slug>/photos/<uuid:photo_id>/remove/", photos.photo_remove, name="photo_remove"),
@@ -52,6 +59,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("groups/<slug:slug>/visits/<uuid:visit_id>/", include(visit_pages)),
     path("groups/<slug:slug>/findings/<uuid:finding_id>/decide/", review.finding_decide, name="finding_decide"),
     path("groups/<slug:slug>/review/", review.review_queue, name="review_queue"),
+    path("groups/<slug:slug>/review/approve/", review.visits_approve, name="visits_approve"),
+    path("groups/<slug:slug>/questions/<uuid:question_id>/", questions.question_answer, name="question_answer"),
+    path("questions/<str:token>/", questions.question_link, name="question_link"),
     path("methods/rules/", rules.rules_table, name="rules_table"),
     path("", include("surveys.urls_bank")),
     path("", include("surveys.urls_outings")),

@@ -5,34 +5,87 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('accounts', '0002_guest_reviewers'),
-        ('surveys', '0008_timed_kicks'),
+        ("accounts", "0002_guest_reviewers"),
+        ("surveys", "0008_timed_kicks"),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='site',
-            name='people_needed',
-            field=models.PositiveSmallIntegerField(default=2, help_text='How many the rota plans for. Two adults at least are common practice.', validators=[django.core.validators.MinValueValidator(1), django.core.validators.MaxValueValidator(4)], verbose_name='people for a visit'),
+            model_name="site",
+            name="people_needed",
+            field=models.PositiveSmallIntegerField(
+                default=2,
+                help_text="How many the rota plans for. Two adults at least are common practice.",
+                validators=[
+                    django.core.validators.MinValueValidator(1),
+                    django.core.validators.MaxValueValidator(4),
+                ],
+                verbose_name="people for a visit",
+            ),
         ),
         migrations.AddField(
-            model_name='site',
-            name='season_first_month',
-            field=models.PositiveSmallIntegerField(blank=True, choices=[(1, 'January'), (2, 'February'), (3, 'March'), (4, 'April'), (5, 'May'), (6, 'June'), (7, 'July'), (8, 'August'), (9, 'September'), (10, 'October'), (11, 'November'), (12, 'December')], null=True, verbose_name='visited from'),
+            model_name="site",
+            name="season_first_month",
+            field=models.PositiveSmallIntegerField(
+                blank=True,
+                choices=[
+                    (1, "January"),
+                    (2, "February"),
+                    (3, "March"),
+                    (4, "April"),
+                    (5, "May"),
+                    (6, "June"),
+                    (7, "July"),
+                    (8, "August"),
+                    (9, "September"),
+                    (10, "October"),
+                    (11, "November"),
+                    (12, "December"),
+                ],
+                null=True,
+                verbose_name="visited from",
+            ),
         ),
         migrations.AddField(
-            model_name='site',
-            name='season_last_month',
-            field=models.PositiveSmallIntegerField(blank=True, choices=[(1, 'January'), (2, 'February'), (3, 'March'), (4, 'April'), (5, 'May'), (6, 'June'), (7, 'July'), (8, 'August'), (9, 'September'), (10, 'October'), (11, 'November'), (12, 'December')], help_text='Leave both empty for a site that is visited all year.', null=True, verbose_name='until the end of'),
+            model_name="site",
+            name="season_last_month",
+            field=models.PositiveSmallIntegerField(
+                blank=True,
+                choices=[
+                    (1, "January"),
+                    (2, "February"),
+                    (3, "March"),
+                    (4, "April"),
+                    (5, "May"),
+                    (6, "June"),
+                    (7, "July"),
+                    (8, "August"),
+                    (9, "September"),
+                    (10, "October"),
+                    (11, "November"),
+                    (12, "December"),
+                ],
+                help_text="Leave both empty for a site that is visited all year.",
+                null=True,
+                verbose_name="until the end of",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='site',
-            constraint=models.CheckConstraint(condition=models.Q(('people_needed__range', (1, 4))), name='site_people_from_one_to_four'),
+            model_name="site",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("people_needed__range", (1, 4))), name="site_people_from_one_to_four"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='site',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('season_first_month__isnull', True), ('season_last_month__isnull', True)), models.Q(('season_first_month__isnull', False), ('season_last_month__isnull', False)), _connector='OR'), name='site_season_whole_or_none'),
+            model_name="site",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("season_first_month__isnull", True), ("season_last_month__isnull", True)),
+                    models.Q(("season_first_month__isnull", False), ("season_last_month__isnull", False)),
+                    _connector="OR",
+                ),
+                name="site_season_whole_or_none",
+            ),
         ),
     ]

@@ -5,7 +5,6 @@ from surveys.models.imports import ImportMapping, ImportRun
 from surveys.models.lists import ListTaxon, RecordingList
 from surveys.models.outings import Kit, KitCleaning, OutingRules, RiverReport
 from surveys.models.questions import VisitQuestion
-from surveys.models.rescoring import RescoreRun
 from surveys.models.returns import ReturnEvent, ReturnNotice, SafeReturn
 from surveys.models.samples import Measurement, Photo, SpotEffort, TaxonCount, TimedKick
 from surveys.models.sites import Site
@@ -23,7 +22,6 @@ __all__ = [
     "OutingRules",
     "Photo",
     "RecordingList",
-    "RescoreRun",
     "ReturnEvent",
     "ReturnNotice",
     "RiverReport",

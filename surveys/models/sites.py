@@ -148,6 +148,13 @@ class Site(models.Model):
         is_after, is_before = day.month >= first, day.month <= last
         return (is_after and is_before) if first <= last else (is_after or is_before)
 
+    def season_day(self, day: date) -> date:
+        """`day`, or the first day of the next season where it lies outside one."""
+        first = self.season_first_month
+        if first is None or self.in_season(day):
+            return day
+        return date(day.year + (first < day.month), first, 1)
+
     def permission_lapsed(self, day: date) -> bool:
         """Whether the landowner's permission has run out by `day`."""
         return self.permission_until is not None and self.permission_until < day

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID
 
-from django.db.models import Q
+from django.db.models import Q, Sum
 
 from portal.accounts.models import Group, Membership
 from portal.accounts.scoping import GroupOwnedQuerySet
@@ -72,6 +72,12 @@ def hours_of(membership: Membership, year: int) -> Hours:
         visit_hours=sum(PLANNED_HOURS if each is None else each for each in timed),
         other=_by_work(other),
     )
+
+
+def hours_beside_visits(group: Group, year: int) -> float:
+    """Hours of other work in a year, all people together."""
+    found = OtherHours.objects.of_group(group).filter(day__year=year).aggregate(hours=Sum("hours"))
+    return float(found["hours"] or 0)
 
 
 def _visits_of(group: Group, year: int) -> GroupOwnedQuerySet[Visit]:

@@ -42,6 +42,7 @@ class Letter:
     paragraphs: Sequence[str]
     visits: Sequence[Line] = ()
     cautions: bool = False
+    checklist: bool = False
 
 
 def usual_cautions() -> list[str]:
@@ -72,7 +73,7 @@ def day_words(day: date) -> str:
 def line_for(assignment: Assignment) -> Line:
     """A person's own visit, with the link that answers for it."""
     with_whom = who_goes(assignment.planned, but=assignment.user)
-    return Line(assignment.planned, with_whom, place_url(assignment), _("Yes, I cannot, or swap"))
+    return Line(assignment.planned, with_whom, place_url(assignment), _("Say yes or no, or swap"))
 
 
 def tell_plan(group: Group, user: User, places: Sequence[Assignment], key: str) -> Message:
@@ -193,7 +194,7 @@ def owe_letter(group: Group, user: User, letter: Letter, *, about: models.Model,
         "reader": user,
         "group": group,
         "cautions": usual_cautions() if letter.cautions else [],
-        "checklist": checklist_of(rules_of(group)) if letter.cautions else [],
+        "checklist": checklist_of(rules_of(group)) if letter.checklist else [],
         "rota_url": settings.BASE_URL + reverse("rota_page", args=[group.slug]),
     }
     subject, text, html = render_mail("rota/mail/letter", context)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from datetime import date
 from types import MappingProxyType
 
+from django.utils.formats import date_format
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
@@ -61,5 +63,15 @@ def course_of(entries: Iterable[AuditEntry]) -> list[dict[str, object]]:
 
 
 def _details(entry: AuditEntry) -> str:
-    parts = [" → ".join(str(end) for end in pair if end is not None) for pair in entry.changes.values()]
+    pairs = [[_plain(end) for end in pair if end is not None] for pair in entry.changes.values()]
+    # What a change left alone, such as the hour of a moved day, would only be read as changed.
+    parts = [" → ".join(pair) for pair in pairs if len(set(pair)) == len(pair)]
     return "; ".join(part for part in [*parts, entry.reason] if part)
+
+
+def _plain(end: object) -> str:
+    """A day as it is read, anything else as it stands."""
+    try:
+        return date_format(date.fromisoformat(str(end)), "j F Y")
+    except ValueError:
+        return str(end)

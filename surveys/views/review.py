@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from contextlib import suppress
 from typing import Any
 from uuid import UUID
 
 from django import forms
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.core.exceptions import ValidationError
+from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from portal.accounts.access import allowed
@@ -30,11 +34,15 @@ from surveys.forms import (
     prefix_of,
     read_entry,
 )
+from surveys.forms.questions import QuestionForm
 from surveys.histories import events_of
 from surveys.models import Finding, Visit
 from surveys.models.visits import Status
-from surveys.overviews import waiting_visits
-from surveys.queries import photos_of
+from surveys.queries import photos_of, visits_waiting
+from surveys.questions import questions_of
+from surveys.reviewing import QUEUE_ROWS, give_hindrances, next_waiting, waiting_in_order
+from surveys.seasons import season_of
+from surveys.services.bulk_review import Approvals, approve_several
 from surveys.services.errors import NotPossible
 from surveys.services.findings import decide_finding
 from surveys.services.review import approve_visit, return_visit
@@ -51,10 +59,54 @@ ACCEPTED = Finding.Decision.ACCEPTED
 @login_required
 @require_safe
 def review_queue(request: PortalRequest, slug: str) -> HttpResponse:
-    """What waits to be checked, longest waiting first."""
+    """What waits to be checked: the lowest first, then the longest waiting."""
     group = enter(request, slug, "visit.review")
-    context = {"visits": list(waiting_visits(group)), "user_id": request.person.user_id}
+    waiting = waiting_in_order(group)
+    page = Paginator(waiting, QUEUE_ROWS).get_page(request.GET.get("page", "1"))
+    visits = give_hindrances(request.person, page)
+    context = {"visits": visits, "page": page, "user_id": request.person.user_id}
     return render(request, "surveys/review_queue.html", context)
+
+
+@login_required
+@require_POST
+def visits_approve(request: PortalRequest, slug: str) -> HttpResponse:
+    """Approve the visits that were ticked, from the queue or the desk, and name those that cannot be."""
+    group = enter(request, slug, "visit.review")
+    try:
+        done = approve_several(person=request.person, group=group, visit_ids=_ticked(request))
+    except NotPossible as refusal:
+        messages.error(request, refusal.message)
+    else:
+        _tell_done(request, done)
+    return redirect("group_desk" if request.POST.get("back") == "desk" else "review_queue", slug=slug)
+
+
+def _ticked(request: PortalRequest) -> set[UUID]:
+    """The numbers that were ticked; what is no number was not sent by our page and ticks nothing."""
+    field = forms.UUIDField(required=False)
+    found: set[UUID] = set()
+    for each in request.POST.getlist("visit"):
+        with suppress(ValidationError):
+            found.add(field.to_python(each))
+    return found - {None}
+
+
+def _tell_done(request: PortalRequest, done: Approvals) -> None:
+    if done.approved:
+        names = ", ".join(str(visit) for visit in done.approved)
+        told = ngettext(
+            "%(number)d visit approved: %(names)s.",
+            "%(number)d visits approved: %(names)s.",
+            len(done.approved),
+        )
+        messages.success(request, told % {"number": len(done.approved), "names": names})
+    for visit, reason in done.left:
+        messages.warning(
+            request, _("Not approved: %(visit)s: %(reason)s.") % {"visit": visit, "reason": reason}
+        )
+    if not done.approved and not done.left:
+        messages.info(request, _("None of these visits is waiting any more."))
 
 
 @login_required
@@ -62,16 +114,24 @@ def review_queue(request: PortalRequest, slug: str) -> HttpResponse:
 def visit_review(request: PortalRequest, slug: str, visit_id: UUID) -> HttpResponse:
     """One visit with its findings beside the fields, against the site's last visits."""
     group = enter(request, slug, "visit.review")
-    return _show_review(request, find_visit(request.person, group, visit_id))
+    return show_review(request, find_visit(request.person, group, visit_id))
 
 
-def _show_review(request: PortalRequest, visit: Visit, **wrong: forms.Form) -> HttpResponse:
-    """The page; `wrong` are posted forms with mistakes: approve_form, return_form or decision_form."""
+def show_review(request: PortalRequest, visit: Visit, **wrong: forms.Form) -> HttpResponse:
+    """The page; `wrong` are posted forms with mistakes, under the names of the context."""
+    scores = score_sheet(visit)
     context: dict[str, Any] = {
         "visit": visit,
         "site": visit.site,
         "sheet": VisitSheet(visit),
-        "scores": score_sheet(visit),
+        "scores": scores,
+        "season": season_of(visit, scores.leading) if visit.was_made else [],
+        "questions": list(questions_of(visit)),
+        "question_form": QuestionForm(),
+        "next": next_waiting(request.person, visit),
+        "waiting_count": visits_waiting(visit.group).count(),
+        "may_correct": allowed(request.person, "visit.correct", visit),
+        "may_test": allowed(request.person, "visit.test_anyway", visit),
         "conventions": conventions_of(visit),
         "photos": photos_of(visit),
         "events": events_of(history_of(visit, visit.group)),
@@ -100,7 +160,15 @@ def visit_approve(request: PortalRequest, slug: str, visit_id: UUID) -> HttpResp
     except NotPossible as refusal:
         return _refused(request, visit, refusal, approve_form=form)
     messages.success(request, _("Approved: %(visit)s.") % {"visit": visit})
-    return redirect("review_queue", slug=slug)
+    return _go_on(request, visit)
+
+
+def _go_on(request: PortalRequest, visit: Visit) -> HttpResponse:
+    """To the next visit that this person may decide, or back to the queue."""
+    following = next_waiting(request.person, visit)
+    if following is None:
+        return redirect("review_queue", slug=visit.group.slug)
+    return redirect("visit_review", slug=visit.group.slug, visit_id=following.pk)
 
 
 def _refused(request: PortalRequest, visit: Visit, refusal: NotPossible, **posted: forms.Form) -> HttpResponse:
@@ -108,7 +176,7 @@ def _refused(request: PortalRequest, visit: Visit, refusal: NotPossible, **poste
     form = next(iter(posted.values()))
     if refusal.field in form.fields:
         form.add_error(refusal.field, refusal.message)
-        return _show_review(request, visit, **posted)
+        return show_review(request, visit, **posted)
     messages.error(request, refusal.message)
     return redirect("visit_review", slug=visit.group.slug, visit_id=visit.pk)
 
@@ -121,13 +189,13 @@ def visit_return(request: PortalRequest, slug: str, visit_id: UUID) -> HttpRespo
     visit = find_visit(request.person, group, visit_id, "visit.return")
     form = ReturnForm(request.POST)
     if not form.is_valid():
-        return _show_review(request, visit, return_form=form)
+        return show_review(request, visit, return_form=form)
     try:
         return_visit(person=request.person, visit=visit, message=form.cleaned_data["message"])
     except NotPossible as refusal:
         return _refused(request, visit, refusal, return_form=form)
     messages.success(request, _("Returned to the recorder, who gets your message by e-mail."))
-    return redirect("review_queue", slug=slug)
+    return _go_on(request, visit)
 
 
 @login_required
@@ -139,7 +207,7 @@ def finding_decide(request: PortalRequest, slug: str, finding_id: UUID) -> HttpR
     visit = find_visit(request.person, group, finding.visit_id, "visit.approve")
     form = DecisionForm(request.POST, prefix=prefix_of(finding))
     if not form.is_valid():
-        return _show_review(request, visit, decision_form=form)
+        return show_review(request, visit, decision_form=form)
     try:
         reason = form.cleaned_data["reason"]
         decide_finding(person=request.person, finding=finding, decision=ACCEPTED, reason=reason)

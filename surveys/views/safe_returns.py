@@ -111,6 +111,7 @@ def safe_return_detail(request: PortalRequest, slug: str, return_id: UUID) -> Ht
         "steps": [(step.label, found.due_at(step), step <= found.step) for step in Step if step],
         "events": found.events.all(),
         "may_extend": allowed(request.person, "return.extend", found),
+        "may_look": allowed(request.person, "emergency.look", found),
     }
     return render(request, "surveys/safe_return_detail.html", context)
 

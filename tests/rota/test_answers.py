@@ -93,8 +93,9 @@ class TestCover:
         put_on(planned, crew.coordinator, state="accepted")
         decline_place(person=crew.person("volunteer"), place=put_on(planned, crew.volunteer))
         take_cover(person=crew.person("other_volunteer"), offer=offers(crew)["Owen"])
-        (told,) = mails("rota.changed")
-        assert told.to_address == "cora@example.org"
+        opened, told = mails("rota.changed")
+        assert opened.to_address == told.to_address == "cora@example.org"
+        assert "Nobody goes alone" in opened.text
         assert "Owen Example has stepped in" in told.text
 
     def test_who_goes_elsewhere_by_now_cannot_take_it(self, crew: Cast) -> None:

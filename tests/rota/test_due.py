@@ -9,11 +9,11 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from surveys.models import RiverReport, Site
-from surveys.queries import DueSite
+from surveys.queries import DueSite, sites_due
 from surveys.rota.due import due_days, visits_due, window_of
 from surveys.services.sites import save_site
 from tests.conftest import Cast
-from tests.factories import days_ago, submit
+from tests.factories import VisitFactory, days_ago, submit
 from tests.rota.conftest import ahead
 
 MONDAY = date(2026, 6, 1)
@@ -111,3 +111,23 @@ def test_a_season_may_run_over_the_turn_of_the_year(
 ) -> None:
     site = Site(season_first_month=first, season_last_month=last)
     assert site.in_season(date(2026, month, 15)) is is_in
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("today", "last", "due_on", "state"),
+    [
+        (date(2026, 11, 25), date(2026, 8, 20), date(2027, 4, 1), "later"),
+        (date(2027, 3, 28), date(2026, 8, 20), date(2027, 4, 1), "due"),
+        (date(2026, 9, 20), date(2026, 8, 1), date(2026, 8, 31), "late"),
+        (date(2026, 9, 20), date(2026, 9, 10), date(2027, 4, 1), "later"),
+    ],
+)
+def test_out_of_season_nothing_is_due_before_the_next_one(
+    cast: Cast, today: date, last: date, due_on: date, state: str
+) -> None:
+    cast.site.season_first_month, cast.site.season_last_month = 4, 9
+    cast.site.save()
+    VisitFactory(site=cast.site, visited_on=last)
+    (due,) = sites_due(cast.group, today)
+    assert (due.due_on, due.state) == (due_on, state)

@@ -9,6 +9,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils.formats import date_format
 
 from portal.accounts.models import User
 from portal.audit.services import history_of
@@ -269,7 +270,15 @@ class TestSteps:
         moved = ask(cora, "visit_move", slug, planned.pk, data={"day": ahead(5).isoformat(), "start": "11:00"})
         assert moved.status_code == 302
         course = ask(cora, "planned_visit", slug, planned.pk).content.decode()
-        for words in ("put somebody down", "took somebody off", "published", "moved"):
+        moved_to = f"→ {date_format(ahead(5), 'j F Y')}"
+        for words in (
+            "put somebody down",
+            "took somebody off",
+            "published",
+            "moved",
+            moved_to,
+            "09:30 → 11:00",
+        ):
             assert words in course
         assert ask(cora, "visit_call_off", slug, planned.pk, data={"reason": "Fair."}).status_code == 302
         assert "called off" in ask(crew.volunteer, "rota_page", slug).content.decode()

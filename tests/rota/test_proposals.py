@@ -155,7 +155,7 @@ def test_publishing_tells_each_person_once_of_all_their_visits(crew: Cast) -> No
     assert len(told) == len({each.to_address for each in told}) >= 2
     assert "/rota/" in told[0].text
     assert "Nobody has to go for a date" in told[0].text
-    assert "Before you leave" in told[0].html
+    assert "Before you go" in told[0].html
     rows = Assignment.objects.of_group(crew.group)
     assert {each.state for each in rows} == {"asked"}
 

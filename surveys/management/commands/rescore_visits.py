@@ -8,8 +8,9 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from portal.accounts.models import Group
-from surveys.models import RescoreRun
-from surveys.services.rescoring import request_rescoring, work_off
+from portal.jobs.models import Job
+from portal.jobs.working import work_off
+from surveys.services.rescoring import request_rescoring
 
 
 class Command(BaseCommand):
@@ -29,7 +30,7 @@ class Command(BaseCommand):
             self.stdout.write(f"{group.slug}: {self._rescore(group, options['reason'])}")
 
     def _rescore(self, group: Group, reason: str) -> str:
-        run = request_rescoring(person=None, group=group, reason=reason)
-        work_off(run.pk)
-        run = RescoreRun.objects.of_group(group).get(pk=run.pk)
-        return f"{run.done} of {run.total} visits scored anew, {run.get_state_display()}"
+        job = request_rescoring(person=None, group=group, reason=reason)
+        work_off(job.pk)
+        job = Job.objects.of_group(group).get(pk=job.pk)
+        return f"{job.done} of {job.total} visits scored anew, {job.get_state_display()}"

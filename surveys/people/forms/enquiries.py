@@ -139,6 +139,9 @@ class AnswerForm(forms.Form):
 
     message = forms.CharField(label=_("Your answer"), max_length=5000, widget=text_area(6))
 
+    def __init__(self, data: Any = None) -> None:
+        super().__init__(data, auto_id="answer_%s")
+
 
 class FirstVisitForm(forms.Form):
     """When, where and with whom."""
@@ -150,7 +153,7 @@ class FirstVisitForm(forms.Form):
     field_order = ("day", "site", "supervisor", "message")
 
     def __init__(self, data: Any = None, *, group: Group) -> None:
-        super().__init__(data)
+        super().__init__(data, auto_id="visit_%s")
         sites = Site.objects.of_group(group).filter(closed_on=None)
         site_choices = [("", _("choose a site")), *((str(each.pk), str(each)) for each in sites)]
         self.fields["site"] = forms.TypedChoiceField(label=_("Site"), choices=site_choices, coerce=UUID)
@@ -172,7 +175,7 @@ class OfferForm(forms.Form):
     )
 
     def __init__(self, data: Any = None, *, email: str, is_minor: bool) -> None:
-        super().__init__(data, initial={"email": email})
+        super().__init__(data, initial={"email": email}, auto_id="offer_%s")
         if not is_minor:
             del self.fields["minor_until"]
 
@@ -181,3 +184,6 @@ class ReasonForm(forms.Form):
     """Why, in a few words."""
 
     reason = forms.CharField(label=_("Why"), max_length=500, widget=text_area(2))
+
+    def __init__(self, data: Any = None) -> None:
+        super().__init__(data, auto_id="reason_%s")

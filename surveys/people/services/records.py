@@ -90,7 +90,7 @@ def erase_emergency_contact(*, person: Person, membership: Membership) -> None:
 
 
 def _require_own(person: Person, membership: Membership) -> None:
-    require(person, "group.view", membership)
+    require(person, "desk.view", membership)
     if membership.user_id != person.user_id:
         raise ValueError("People write this of themselves alone.")
 
@@ -176,6 +176,8 @@ def ask_back(*, person: Person, membership: Membership, role: str) -> Invitation
 def let_go(membership: Membership) -> None:
     """Somebody has left: whom to ring for them is nobody's business any more."""
     group = membership.group
+    # Whoever comes back is asked again.
+    Membership.objects.of_group(group).filter(pk=membership.pk).update(show_name=False)
     EmergencyContact.objects.of_group(group).filter(membership=membership).delete()
     Minor.objects.of_group(group).filter(membership=membership).update(
         guardian_name="", guardian_phone="", guardian_email=""

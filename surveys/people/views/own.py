@@ -30,7 +30,7 @@ LOOKS_SHOWN = 20
 
 def own_membership(request: PortalRequest, slug: str) -> Membership:
     """One's own membership of the group at this address."""
-    group = enter(request, slug, "group.view")
+    group = enter(request, slug, "desk.view")
     rows = Membership.objects.of_group(group).select_related("user", "group")
     return get_object_or_404(rows, user_id=request.person.user_id, left_at=None)
 

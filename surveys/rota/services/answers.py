@@ -62,7 +62,16 @@ def decline_place(*, person: Person, place: Assignment) -> Assignment:
     touch(planned)
     if not _ask_everybody(planned):
         tell_coordinators_uncovered(planned, person.name)
+    _tell_the_others(planned, found)
     return found
+
+
+def _tell_the_others(planned: PlannedVisit, gone: Assignment) -> None:
+    words = _("%(name)s cannot go, and others are asked. Nobody goes alone: if nobody is found, leave it.")
+    for each in people_on(planned):
+        each.planned = planned
+        key = f"opened:{gone.pk}:{gone.sequence}"
+        tell_place(each, _("A place beside you is open"), words % {"name": gone.user.name}, key=key)
 
 
 def _locked_place(place: Assignment) -> Assignment:

@@ -88,6 +88,7 @@ def _owe(place: Assignment, today: date) -> None:
         paragraphs=_paragraphs(place, is_high),
         visits=[line_for(place)],
         cautions=True,
+        checklist=True,
     )
     owe_letter(planned.group, place.user, letter, about=planned)
 
