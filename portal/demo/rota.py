@@ -57,8 +57,8 @@ def _offer(
     }
     save_availability(person=person, group=settlement.group, fields=facts)
     first = timezone.localdate() + timedelta(days=20 + 3 * most)
-    days = {"kind": "away", "first_day": first, "last_day": first + timedelta(days=6)}
-    add_named_days(person=person, group=settlement.group, **days)
+    last = first + timedelta(days=6)
+    add_named_days(person=person, group=settlement.group, kind="away", first_day=first, last_day=last)
 
 
 def _answer(settlement: Settlement, people: dict[object, Person]) -> None:

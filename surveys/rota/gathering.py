@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from uuid import UUID
 
@@ -11,7 +11,7 @@ from django.db.models import Max, Q
 
 from portal.accounts.models import Group, Membership
 from portal.accounts.queries import members_of
-from surveys.models import Visit
+from surveys.models import Site, Visit
 from surveys.people.models import Permit
 from surveys.people.queries import minor_user_ids, trainings_of
 from surveys.rota.models import LIVE, Assignment, Availability, NamedDays
@@ -81,12 +81,12 @@ def trained_days(group: Group, first_day: date, last_day: date) -> dict[UUID, se
 
 
 def _in_hand(
-    group: Group, people: Iterable[UUID], first_day: date, last_day: date
+    group: Group, people: Sequence[UUID], first_day: date, last_day: date
 ) -> tuple[dict[UUID, set[date]], dict[UUID, Mapping[Month, int]]]:
     """Days on which people go somewhere, for any group, and their visits of each month for this one."""
     wanted = Q(state__in=LIVE) | Q(state=Assignment.State.PROPOSED, planned__group=group)
     rows = Assignment.objects.across_groups("nobody goes to two places on one day, whoever asked them")
-    rows = rows.filter(wanted, user__in=list(people)).exclude(planned__state="cancelled")
+    rows = rows.filter(wanted, user__in=people).exclude(planned__state="cancelled")
     rows = rows.filter(day__gte=first_day - LOOK_BACK, day__lte=last_day + LOOK_BACK)
     busy: dict[UUID, set[date]] = defaultdict(set)
     taken: dict[UUID, Counter[Month]] = defaultdict(Counter)
@@ -94,7 +94,7 @@ def _in_hand(
         busy[user_id].add(day)
         if owner == group.pk:
             taken[user_id][month_of(day)] += 1
-    return busy, dict(taken) | {each: taken[each] for each in people}
+    return busy, {each: taken[each] for each in people}
 
 
 def last_visits(group: Group) -> dict[UUID, dict[UUID, date]]:
@@ -108,6 +108,6 @@ def last_visits(group: Group) -> dict[UUID, dict[UUID, date]]:
     return found
 
 
-def place_of_site(site: object) -> Place:
+def place_of_site(site: Site) -> Place:
     """A site as the solver sees it."""
-    return Place(site.pk, site.latitude, site.longitude)  # type: ignore[attr-defined]
+    return Place(site.pk, site.latitude, site.longitude)

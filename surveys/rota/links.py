@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, TypeVar
+from typing import TypeVar
 from uuid import UUID
 
 from django.db import models
@@ -45,14 +45,16 @@ def read_place(token: str) -> Assignment:
     """The place a link answers for; raises Http404 or DeadLink, also where its person left the group."""
     rows = Assignment.objects.across_groups("the signature names the place")
     found = _found(rows.select_related("planned__site", "planned__group", "user"), PLACE.read_id(token))
-    return _of_member(found, found.user)
+    _require_member(found.user, found.group_id)
+    return found
 
 
 def read_cover(token: str) -> CoverOffer:
     """The offer of an open place; raises as `read_place` does."""
     rows = CoverOffer.objects.across_groups("the signature names the offer")
     found = _found(rows.select_related("planned__site", "planned__group", "user"), COVER.read_id(token))
-    return _of_member(found, found.user)
+    _require_member(found.user, found.group_id)
+    return found
 
 
 def read_swap(token: str) -> SwapOffer:
@@ -60,7 +62,8 @@ def read_swap(token: str) -> SwapOffer:
     rows = SwapOffer.objects.across_groups("the signature names the swap")
     related = [f"{end}__{part}" for end in ("mine", "yours") for part in ("planned__site", "user")]
     found = _found(rows.select_related("group", *related, "mine__planned__group"), SWAP.read_id(token))
-    return _of_member(found, found.yours.user)
+    _require_member(found.yours.user, found.group_id)
+    return found
 
 
 def read_feed(token: str) -> CalendarFeed:
@@ -84,9 +87,6 @@ def _found(rows: models.QuerySet[Row], number: UUID) -> Row:
     return row
 
 
-def _of_member(row: Any, user: User) -> Any:
-    planned = getattr(row, "planned", None)
-    group_id = row.group_id if planned is None else planned.group_id
+def _require_member(user: User, group_id: UUID) -> None:
     if not person_of(user).is_member(group_id):
         raise DeadLink
-    return row

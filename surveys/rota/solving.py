@@ -98,7 +98,7 @@ def solve(
 
 
 def _quiet_solver(time_limit: float) -> Any:
-    solver = highspy.Highs()
+    solver = highspy.Highs()  # type: ignore[no-untyped-call]
     options = {
         "output_flag": False,
         "log_to_console": False,

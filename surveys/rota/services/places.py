@@ -114,9 +114,8 @@ def touch(row: PlannedVisit | Assignment) -> None:
     row.save()
 
 
-def void_swaps(assignment: Assignment, but: SwapOffer | None = None) -> None:
+def void_swaps(assignment: Assignment) -> None:
     """Swaps of a place that nobody holds any more come to nothing."""
     for end in ("mine", "yours"):
         rows = SwapOffer.objects.across_groups("the place names its group").filter(**{end: assignment})
-        rows = rows.filter(state=SwapOffer.State.OPEN).exclude(pk=but.pk if but else None)
-        rows.update(state=SwapOffer.State.VOID, answered_at=timezone.now())
+        rows.filter(state=SwapOffer.State.OPEN).update(state=SwapOffer.State.VOID, answered_at=timezone.now())

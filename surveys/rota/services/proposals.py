@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, time, timedelta
+from typing import Any
 from uuid import UUID, uuid4
 
 from django.db import transaction
@@ -15,6 +16,7 @@ from django.utils.translation import gettext as _
 from portal.accounts.access import Person, require
 from portal.accounts.models import Group
 from portal.audit.services import record_change
+from surveys.models import Site
 from surveys.people.queries import minor_user_ids
 from surveys.rota.due import DueVisit, visits_due, window_of
 from surveys.rota.gathering import place_of_site, volunteers_of
@@ -86,7 +88,8 @@ def _clear(group: Group) -> None:
 def _standing(group: Group) -> list[PlannedVisit]:
     """Planned visits that stay: to come, or of these days, with nothing recorded for them yet."""
     rows = planned_visits(group).filter(state__in=(State.DRAFT, State.PUBLISHED))
-    return list(rows.filter(window_until__gte=timezone.localdate(), recorded_id=None))
+    found = rows.filter(window_until__gte=timezone.localdate())
+    return [each for each in found if getattr(each, "recorded_id", None) is None]
 
 
 def _gather(
@@ -139,18 +142,18 @@ def _create(work: _Work, found: Filled) -> PlannedVisit:
     return new_planned(visit.site, found.day, visit.due_on, work.start)
 
 
-def new_planned(site: object, day: date, due_on: date, start: time, **facts: object) -> PlannedVisit:
+def new_planned(site: Site, day: date, due_on: date, start: time, **facts: Any) -> PlannedVisit:
     """A draft of one visit, saved."""
-    window = window_of(site)  # type: ignore[arg-type]
+    window = window_of(site)
     return PlannedVisit.objects.create(
-        group_id=site.group_id,  # type: ignore[attr-defined]
+        group_id=site.group_id,
         site=site,
         day=day,
         start=start,
         due_on=due_on,
         window_from=day - window,
         window_until=day + window,
-        people_needed=site.people_needed,  # type: ignore[attr-defined]
+        people_needed=site.people_needed,
         **facts,
     )
 

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import logging
 from datetime import date, timedelta
+from typing import Any
 from uuid import UUID
 
 from django.db import transaction
-from django.db.models import F, OuterRef, Q, Subquery
+from django.db.models import Exists, F, OuterRef, Q, Subquery
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from portal.accounts.models import Membership
-from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.rivers import river_at
 from surveys.rota.mail import Letter, day_words, line_for, owe_letter
 from surveys.rota.models import LIVE, Assignment, Availability, PlannedVisit
@@ -42,16 +42,18 @@ def remind_of_visits() -> int:
     return reminded
 
 
-def _due(today: date) -> GroupOwnedQuerySet[Assignment]:
+def _due(today: date) -> Any:
     """Places of visits to come whose people are not reminded of this day yet, and want to be."""
     rows = Assignment.objects.across_groups("the clock runs for every group")
     rows = rows.filter(state__in=LIVE, day__gte=today, planned__state=PlannedVisit.State.PUBLISHED)
     own = Availability.objects.filter(group=OuterRef("planned__group"), user=OuterRef("user"))
     member = Membership.objects.filter(group=OuterRef("planned__group"), user=OuterRef("user"), left_at=None)
-    rows = rows.annotate(
-        days=Subquery(own.values("remind_days")[:1]), member=Subquery(member.values("pk")[:1])
-    ).filter(user__is_active=True, member__isnull=False)
-    return rows.exclude(reminded_of=F("day")).order_by("day").filter(Q(days__gt=0) | Q(days=None))
+    told = (
+        rows.filter(user__is_active=True)
+        .exclude(reminded_of=F("day"))
+        .annotate(days=Subquery(own.values("remind_days")[:1]))
+    )
+    return told.filter(Exists(member), Q(days__gt=0) | Q(days=None)).order_by("day")
 
 
 @transaction.atomic
@@ -60,7 +62,7 @@ def _remind_one(number: UUID, today: date) -> bool:
     place = rows.select_related("planned__site", "planned__group", "user").first()
     if place is None:
         return False
-    days = USUAL_DAYS if place.days is None else place.days  # type: ignore[attr-defined]
+    days = USUAL_DAYS if place.days is None else place.days
     begins = place.day - timedelta(days=days)
     if today < begins or _is_recorded(place):
         return False
