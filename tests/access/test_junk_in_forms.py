@@ -22,7 +22,7 @@ from tests.access.world import World
 from tests.factories import days_ago
 
 world = test_matrix.world
-APPS = ("portal.accounts.", "portal.outbox.", "portal.reports.", "alerts.")
+APPS = ("portal.accounts.", "portal.outbox.", "portal.reports.", "alerts.", "surveys.rota.")
 REFUSALS = {400, 404, 409, 410, 422}
 INPUTS = 40
 # Buttons read nothing of what is sent, and some do long work.
@@ -126,6 +126,50 @@ FIELDS: Mapping[str, Mapping[str, st.SearchStrategy[str]]] = {
     "repeat_link_give_back": BUTTON,
     "alert_acknowledge": BUTTON,
     "alert_outcome": {"note": junk, "reference": likely("R-1"), "outcome": likely(*Outcome.values)},
+    "visit_move": {"day": days | likely(days_ago(-6).isoformat()), "start": junk | likely("10:30")},
+    "visit_person_add": {"user": junk},
+    "visit_call_off": {"reason": junk},
+    "visit_cover_ask": BUTTON,
+    "place_accept": BUTTON,
+    "place_decline": BUTTON,
+    "place_swap": {"yours": junk},
+    "place_take_off": BUTTON,
+    "cover_take": BUTTON,
+    "rota_draft": {
+        "first_day": days | likely(days_ago(-1).isoformat()),
+        "weeks": numbers | likely("2"),
+        "start": junk | likely("10:00"),
+    },
+    "rota_publish": BUTTON,
+    "rota_discard": BUTTON,
+    "rota_visit_add": {
+        "site": junk,
+        "day": days | likely(days_ago(-3).isoformat()),
+        "start": likely("10:00"),
+    },
+    "availability_edit": {
+        "weekdays": numbers | likely("0", "6"),
+        "most_a_month": numbers | likely("2"),
+        "home": junk | likely("54.44, -2.59"),
+        "travel_km": numbers | likely("20"),
+        "near_sites": junk,
+        "remind_days": numbers | likely("3"),
+        "first_name_in_calendar": likely("on"),
+    },
+    "named_days_add": {
+        "kind": likely("can", "away"),
+        "first_day": days | likely(days_ago(-3).isoformat()),
+        "last_day": days | likely(days_ago(-4).isoformat()),
+    },
+    "named_days_remove": BUTTON,
+    "feed_renew": BUTTON,
+    "group_feed_renew": BUTTON,
+    "rota_link_accept": BUTTON,
+    "rota_link_decline": BUTTON,
+    "rota_link_swap": {"yours": junk},
+    "cover_link_take": BUTTON,
+    "swap_link_agree": BUTTON,
+    "swap_link_refuse": BUTTON,
     "report_list": {"year": numbers | likely(str(days_ago(3).year)), "foreword": junk},
     "report_publish": BUTTON,
 }
@@ -170,7 +214,8 @@ def address(world: World, name: str) -> str:
 
 def sender(world: World, name: str) -> Client:
     """Who gets furthest with the form."""
-    others = {"invitation_accept": "nobody", "incident_forward": "contact"}
+    others = {"invitation_accept": "nobody", "incident_forward": "contact", "cover_take": "volunteer"}
+    others |= dict.fromkeys(("place_accept", "place_decline", "place_swap", "named_days_remove"), "volunteer")
     return signed_in(world, others.get(name, "coordinator"))
 
 

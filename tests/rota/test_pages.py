@@ -227,7 +227,9 @@ class TestAvailability:
         assert ask(cast.volunteer, "named_days_remove", slug, days.pk, data={}).status_code == 302
         assert not NamedDays.objects.of_group(cast.group).exists()
 
-    @pytest.mark.parametrize(("first", "last", "field"), [(5, 4, "last_day"), (-9, -8, "first_day")])
+    @pytest.mark.parametrize(
+        ("first", "last", "field"), [(5, 4, "last_day"), (-9, -8, "first_day"), (5, 999, "last_day")]
+    )
     def test_days_that_cannot_be_are_told_at_their_field(
         self, cast: Cast, first: int, last: int, field: str
     ) -> None:

@@ -128,7 +128,9 @@ def test_another_groups_visit_keeps_somebody_from_being_proposed_that_day(crew: 
     assert names_on(drafts(crew)[0]) == {"Owen", "Cora"}
 
 
-@pytest.mark.parametrize(("days", "weeks", "field"), [(-1, 4, "first_day"), (1, 0, "weeks"), (1, 27, "weeks")])
+@pytest.mark.parametrize(
+    ("days", "weeks", "field"), [(-1, 4, "first_day"), (400, 4, "first_day"), (1, 0, "weeks"), (1, 27, "weeks")]
+)
 def test_a_span_that_cannot_be_is_refused_at_its_field(crew: Cast, days: int, weeks: int, field: str) -> None:
     with pytest.raises(NotPossible) as refused:
         propose(crew, weeks=weeks, first_day=ahead(days))
@@ -220,6 +222,11 @@ class TestChanges:
         with pytest.raises(NotPossible) as refused:
             move_visit(person=crew.person("coordinator"), planned=first, day=ahead(4), start=first.start)
         assert refused.value.field == "day"
+
+    def test_it_does_not_move_out_of_sight(self, crew: Cast) -> None:
+        planned = plan(crew.site, ahead(3))
+        with pytest.raises(NotPossible, match="within two years"):
+            move_visit(person=crew.person("coordinator"), planned=planned, day=date.max, start=planned.start)
 
     def test_a_visit_by_hand_needs_a_day_on_which_one_may_go(self, crew: Cast) -> None:
         crew.site.permission_until = ahead(2)

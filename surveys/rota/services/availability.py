@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from django.db import transaction
@@ -21,6 +21,7 @@ from surveys.services.saving import acting_id
 # The trail is kept for ever, and where somebody lives is not: there it stands only that it was changed.
 UNTOLD = {"latitude", "longitude"}
 MOST_SPANS = 60
+LONGEST = timedelta(days=732)
 
 
 @transaction.atomic
@@ -61,6 +62,8 @@ def add_named_days(*, person: Person, group: Group, kind: str, first_day: date, 
         raise NotPossible(_("The last day is before the first."), "last_day")
     if last_day < timezone.localdate():
         raise NotPossible(_("These days are past."), "first_day")
+    if last_day > timezone.localdate() + LONGEST:
+        raise NotPossible(_("Choose days within two years."), "last_day")
     own = _own(person, group)
     if own.named_days.count() >= MOST_SPANS:
         raise NotPossible(_("These are many entries. Take off old ones first."), "first_day")

@@ -30,7 +30,7 @@ from surveys.rota.services.places import (
     touch,
     void_swaps,
 )
-from surveys.rota.services.proposals import new_planned
+from surveys.rota.services.proposals import FARTHEST, new_planned
 from surveys.services.errors import NotPossible
 
 State = PlannedVisit.State
@@ -91,6 +91,8 @@ def _ask_again(planned: PlannedVisit, people: list[Assignment]) -> None:
 def _check_day(group: Group, site: Site, day: date) -> None:
     if day < timezone.localdate():
         raise NotPossible(_("This day is past."), "day")
+    if day > timezone.localdate() + 2 * FARTHEST:
+        raise NotPossible(_("Choose a day within two years."), "day")
     due = next((each for each in sites_due(group, timezone.localdate()) if each.site.pk == site.pk), None)
     if due is None:
         raise NotPossible(_("This site is closed."), "day")

@@ -30,6 +30,7 @@ from surveys.services.errors import NotPossible
 from surveys.services.saving import acting_id
 
 LONGEST_WEEKS = 26
+FARTHEST = timedelta(days=366)
 State = PlannedVisit.State
 
 
@@ -73,6 +74,8 @@ def propose_rota(
 def _check_span(first_day: date, weeks: int) -> None:
     if first_day < timezone.localdate():
         raise NotPossible(_("This day is past. Begin today or later."), "first_day")
+    if first_day > timezone.localdate() + FARTHEST:
+        raise NotPossible(_("Begin within a year."), "first_day")
     if not 1 <= weeks <= LONGEST_WEEKS:
         raise NotPossible(_("Plan for 1 to 26 weeks."), "weeks")
 
