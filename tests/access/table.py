@@ -137,9 +137,6 @@ TABLE: Mapping[str, Methods] = {
     "rule_counts_list": page(CHECKER),
     "agreement_list": page(INSIDER),
     "rescore_list": form(COORDINATOR),
-    "rescore_detail": page(COORDINATOR),
-    "rescore_progress": page(COORDINATOR),
-    "rescore_stop": button(COORDINATOR),
     # long work
     "job_list": page(MEMBER),
     "job_detail": page(COORDINATOR),

@@ -12,14 +12,16 @@ from django.urls import reverse
 
 from alerts.models import Incident, Trigger, Verdict
 from portal.audit.services import history_of
+from portal.jobs.models import Job
+from portal.jobs.working import work_off
 from portal.outbox.models import Message
 from surveys.judging import NO_METHOD
 from surveys.list_lines import read_lines, text_of
-from surveys.models import RecordingList, RescoreRun, Visit
+from surveys.models import RecordingList, Visit
 from surveys.rescoring import rescore_visits, visits_to_rescore
 from surveys.services import rescoring as services
 from surveys.services.lists import change_list, create_list
-from surveys.services.rescoring import request_rescoring, work_off
+from surveys.services.rescoring import request_rescoring
 from surveys.services.visits import correct_visit
 from surveys.submission.writing import submission_of
 from tests.conftest import Cast
@@ -71,8 +73,8 @@ def bmwp(visit: Visit) -> tuple[str, float | None]:
     return score.version, score.value
 
 
-def the_run(cast: Cast) -> RescoreRun:
-    return RescoreRun.objects.of_group(cast.group).get()
+def the_run(cast: Cast) -> Job:
+    return Job.objects.of_group(cast.group).get()
 
 
 class TestOrdinaryChange:
@@ -82,7 +84,7 @@ class TestOrdinaryChange:
         replace(cast, short, whole(), puts_right=False)
         assert again(visit).recording_list == short
         assert bmwp(visit) == (NO_METHOD, None)
-        assert not RescoreRun.objects.of_group(cast.group).exists()
+        assert not Job.objects.of_group(cast.group).exists()
         assert not visits_to_rescore(cast.group).exists()
 
     def test_a_later_correction_scores_by_the_visits_own_version(
@@ -148,7 +150,7 @@ class TestPuttingRight:
         elsewhere = submit(cast.person("neighbour_volunteer"), cast.neighbour_site)
         replace(cast, short, whole(), puts_right=True)
         assert again(other).recording_list == again(elsewhere).recording_list == family_list()
-        assert not RescoreRun.objects.of_group(cast.group).exists()
+        assert not Job.objects.of_group(cast.group).exists()
 
     def test_it_leaves_visits_of_still_earlier_versions(
         self, cast: Cast, short: RecordingList, visit: Visit
@@ -200,7 +202,7 @@ class TestPages:
         self, client: Client, cast: Cast, short: RecordingList, visit: Visit, data: dict[str, str], runs: int
     ) -> None:
         assert self.edit(client, cast, short, **data).status_code == 200
-        assert RescoreRun.objects.of_group(cast.group).count() == runs
+        assert Job.objects.of_group(cast.group).count() == runs
 
     def test_it_keeps_the_tick_beside_a_line_that_cannot_be_read(
         self, client: Client, cast: Cast, short: RecordingList

@@ -9,8 +9,11 @@ from django.db.migrations.autodetector import MigrationAutodetector
 from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.state import ProjectState
 
+from portal.jobs.models import Job
+from tests.conftest import Cast
 
-@pytest.mark.parametrize("app", ["surveys", "audit"])
+
+@pytest.mark.parametrize("app", ["surveys", "audit", "jobs"])
 def test_it_has_a_migration_for_every_model_change(app: str) -> None:
     from django.apps import apps
 
@@ -32,3 +35,16 @@ def _guards() -> int:
         cursor.execute("SELECT count(*) FROM pg_trigger WHERE tgname = 'audit_append_only'")
         row: tuple[int] = cursor.fetchone()
     return row[0]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_runs_of_scoring_anew_become_jobs_and_back(cast: Cast) -> None:
+    job = Job.objects.create(
+        group=cast.group, kind="rescoring", label="x", reason="New version.", state="done", done=3, total=3
+    )
+    call_command("migrate", "surveys", "0011", verbosity=0)
+    assert not Job.objects.of_group(cast.group).exists()
+    call_command("migrate", "surveys", verbosity=0)
+    again = Job.objects.of_group(cast.group).get()
+    assert (again.pk, again.reason, again.state, again.done) == (job.pk, "New version.", "done", 3)
+    assert again.created_at == job.created_at

@@ -16,25 +16,29 @@ from django.utils import timezone
 
 from portal.accounts.models import Group
 from portal.audit.services import history_of
+from portal.jobs import working
+from portal.jobs.models import Job
+from portal.jobs.services import stalled_jobs
+from portal.jobs.tasks import resume_jobs, run_job
+from portal.jobs.working import work_off
 from scoring import indices
 from scoring.indices import METHODS
 from scoring.sentences import NO_SCORING_TAXON
 from surveys import rescoring
 from surveys.judging import NO_METHOD
-from surveys.models import RescoreRun, Visit, VisitScore
+from surveys.models import Visit, VisitScore
 from surveys.recording_lists import reasons_of
 from surveys.rescoring import rescore_visits, visits_to_rescore
 from surveys.services import rescoring as services
 from surveys.services.built_in_lists import ensure_bankside_list
 from surveys.services.errors import NotPossible
-from surveys.services.rescoring import request_rescoring, stalled_runs, stop_rescoring, work_off
+from surveys.services.rescoring import request_rescoring
 from surveys.signals import visit_judged
-from surveys.tasks import resume_rescoring, run_rescoring
 from tests.conftest import Cast
 from tests.factories import VisitFactory, days_ago, submit
 
 pytestmark = pytest.mark.django_db
-State = RescoreRun.State
+State = Job.State
 
 
 def outdate(group: Group, index: str = "bmwp", value: float | None = None) -> None:
@@ -55,12 +59,12 @@ def on_bankside_list(cast: Cast, visit: Visit) -> None:
     Visit.objects.of_group(cast.group).filter(pk=visit.pk).update(recording_list=ensure_bankside_list())
 
 
-def ordered(cast: Cast) -> RescoreRun:
+def ordered(cast: Cast) -> Job:
     return request_rescoring(person=cast.person("coordinator"), group=cast.group, reason="New version.")
 
 
-def again(run: RescoreRun) -> RescoreRun:
-    return RescoreRun.objects.of_group(run.group).get(pk=run.pk)
+def again(run: Job) -> Job:
+    return Job.objects.of_group(run.group).get(pk=run.pk)
 
 
 def ids(group: Group) -> set[Any]:
@@ -241,10 +245,10 @@ class TestRun:
         outdate(cast.group)
         run = ordered(cast)
         assert (run.state, run.done, run.total) == (State.QUEUED, 0, 5)
-        run_rescoring(str(run.pk))
+        run_job(str(run.pk))
         assert (again(run).state, again(run).done, again(run).total) == (State.DONE, 5, 5)
         assert ids(cast.group) == set()
-        assert [each.verb for each in history_of(run, cast.group)] == ["rescoring.requested", "rescoring.done"]
+        assert [each.verb for each in history_of(run, cast.group)] == ["job.requested", "job.done"]
 
     def test_it_gives_the_run_under_way_to_whoever_asks_again(self, cast: Cast) -> None:
         assert ordered(cast) == ordered(cast)
@@ -264,22 +268,12 @@ class TestRun:
 
         def stop_in_between(**given: Any) -> int:
             answer = real(**given)
-            RescoreRun.objects.of_group(cast.group).update(state=State.STOPPED, claimed_until=None)
+            Job.objects.of_group(cast.group).update(state=State.STOPPED, claimed_until=None)
             return answer
 
         monkeypatch.setattr(services, "rescore_visits", stop_in_between)
         work_off(run.pk)
         assert (again(run).state, again(run).done, len(ids(cast.group))) == (State.STOPPED, 1, 2)
-
-    def test_it_is_stopped_by_a_coordinator_once(self, cast: Cast) -> None:
-        run, person = ordered(cast), cast.person("coordinator")
-        stop_rescoring(person=person, run=run)
-        work_off(run.pk)
-        assert again(run).state == State.STOPPED
-        with pytest.raises(NotPossible):
-            stop_rescoring(person=person, run=run)
-        with pytest.raises(PermissionDenied):
-            stop_rescoring(person=cast.person("volunteer"), run=run)
 
     def test_the_sweep_goes_on_where_a_dead_worker_stood(
         self, cast: Cast, monkeypatch: pytest.MonkeyPatch
@@ -300,29 +294,24 @@ class TestRun:
         with pytest.raises(KeyboardInterrupt):
             work_off(run.pk)
         assert (again(run).state, again(run).done) == (State.RUNNING, 1)
-        assert stalled_runs(timezone.now()) == []
-        RescoreRun.objects.of_group(cast.group).update(claimed_until=timezone.now() - timedelta(seconds=1))
+        assert stalled_jobs() == []
+        Job.objects.of_group(cast.group).update(claimed_until=timezone.now() - timedelta(seconds=1))
         monkeypatch.setattr(services, "rescore_visits", real)
-        resume_rescoring()
+        resume_jobs()
         assert (again(run).state, again(run).done, again(run).total) == (State.DONE, 3, 3)
-
-    def test_the_sweep_takes_up_a_run_that_no_worker_heard_of(self, cast: Cast) -> None:
-        run = ordered(cast)
-        assert stalled_runs(timezone.now() + timedelta(seconds=10)) == [run.pk]
-        assert stalled_runs(timezone.now()) == []
 
     def test_nobody_takes_a_run_that_another_worker_holds(self, cast: Cast) -> None:
         visits(cast, 1)
         outdate(cast.group)
         run = ordered(cast)
         until = timezone.now() + timedelta(minutes=1)
-        RescoreRun.objects.of_group(cast.group).update(state=State.RUNNING, claimed_until=until)
+        Job.objects.of_group(cast.group).update(state=State.RUNNING, claimed_until=until)
         work_off(run.pk)
         assert again(run).done == 0
 
     def test_it_gives_up_after_many_attempts(self, cast: Cast) -> None:
         run = ordered(cast)
-        RescoreRun.objects.of_group(cast.group).update(attempts=services.MOST_ATTEMPTS)
+        Job.objects.of_group(cast.group).update(attempts=working.MOST_ATTEMPTS)
         work_off(run.pk)
         assert again(run).state == State.FAILED
 
@@ -357,29 +346,11 @@ class TestPages:
         )
         assert client.post(self.address(cast, "rescore_list"), {"reason": ""}).status_code == 422
         answer = client.post(self.address(cast, "rescore_list"), {"reason": "New version."})
-        run = RescoreRun.objects.of_group(cast.group).get()
-        assert answer.url == self.address(cast, "rescore_detail", run_id=run.pk)  # type: ignore[attr-defined]
+        run = Job.objects.of_group(cast.group).get()
+        assert answer.url == self.address(cast, "job_detail", job_id=run.pk)  # type: ignore[attr-defined]
         assert run.started_by == cast.coordinator
         assert "see how far it is" in client.get(self.address(cast, "rescore_list")).content.decode()
 
     def test_it_says_when_all_is_up_to_date(self, client: Client, cast: Cast) -> None:
         client.force_login(cast.coordinator)
         assert "Up to date" in client.get(self.address(cast, "rescore_list")).content.decode()
-
-    def test_it_shows_how_far_a_run_is_until_it_is_over(self, client: Client, cast: Cast) -> None:
-        run = ordered(cast)
-        client.force_login(cast.coordinator)
-        progress = self.address(cast, "rescore_progress", run_id=run.pk)
-        assert "hx-get" in client.get(progress).content.decode()
-        work_off(run.pk)
-        over = client.get(progress)
-        assert over["HX-Refresh"] == "true"
-        assert "hx-get" not in over.content.decode()
-
-    def test_it_stops_a_run(self, client: Client, cast: Cast) -> None:
-        run = ordered(cast)
-        client.force_login(cast.coordinator)
-        for words in ("It is stopped.", "It is over already."):
-            answer = client.post(self.address(cast, "rescore_stop", run_id=run.pk), follow=True)
-            assert words in answer.content.decode()
-        assert again(run).state == State.STOPPED

@@ -1,0 +1,145 @@
+"""A Sunday evening: 5,000 rows of a group's own making are explained, twelve mended, all of it loaded."""
+
+from __future__ import annotations
+
+import os
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+from django.conf import LazySettings
+from openpyxl import Workbook, load_workbook
+from playwright.sync_api import Page
+
+from portal.jobs.models import Job
+from portal.jobs.tasks import run_job
+from surveys.models import Visit
+from tests.browser.checks import PageFor, assert_accessible
+from tests.conftest import Cast
+
+pytestmark = [pytest.mark.browser, pytest.mark.long, pytest.mark.django_db(transaction=True)]
+ROWS, OF_A_VISIT, BAD = 5_000, 20, 12
+TAXA = (
+    "Baetidae",
+    "Heptageniidae",
+    "Ephemerellidae",
+    "Caenidae",
+    "Leuctridae",
+    "Nemouridae",
+    "Perlodidae",
+    "Hydropsychidae",
+    "Limnephilidae",
+    "Rhyacophilidae",
+    "Elmidae",
+    "Dytiscidae",
+    "Gammaridae",
+    "Asellidae",
+    "Chironomidae",
+    "Simuliidae",
+    "Tipulidae",
+    "Oligochaeta",
+    "Erpobdellidae",
+    "Sphaeriidae",
+)
+HEADER = ("Station", "Sampled on", "Group found", "Abundance", "Water temp")
+
+
+@pytest.fixture(autouse=True)
+def _own_media(settings: LazySettings, tmp_path: Path) -> None:
+    settings.MEDIA_ROOT = tmp_path / "media"
+
+
+def look(page: Page, name: str) -> None:
+    """Hold the page to axe, and keep a picture where SCREENSHOTS names a folder."""
+    assert_accessible(page)
+    folder = os.environ.get("SCREENSHOTS")
+    for width in (360, 1280) if folder else ():
+        page.set_viewport_size({"width": width, "height": 900})
+        page.screenshot(path=f"{folder}/{name}-{width}.png", full_page=True)
+
+
+def years_of_records(path: Path) -> None:
+    """250 visits of 20 taxa each, with a slip in every twentieth visit until there are twelve."""
+    book = Workbook(write_only=True)
+    sheet = book.create_sheet()
+    sheet.append(HEADER)
+    for visit in range(ROWS // OF_A_VISIT):
+        day = date(2005, 1, 15) + timedelta(days=25 * visit)
+        slip = visit % 20 == 0 and visit // 20 < BAD
+        for place, taxon in enumerate(TAXA):
+            count = "a few" if slip and place == 7 else str(1 + (visit + place) % 40)
+            sheet.append(
+                ("Stepping stones", day.strftime("%d/%m/%Y"), taxon, count, "11,5" if not place else "")
+            )
+    book.save(path)
+
+
+def mend(path: Path, to: Path) -> None:
+    book = load_workbook(path)
+    for line in book.worksheets[0].iter_rows(min_row=2):
+        if line[3].value == "a few":
+            line[3].value = "3"
+    book.save(to)
+
+
+def do_the_work(cast: Cast) -> None:
+    """What a worker does; here its progress is looked at before and after."""
+    run_job(str(Job.objects.of_group(cast.group).filter(state="queued").get().pk))
+
+
+def send(page: Page, path: Path) -> None:
+    page.goto("/groups/alder-beck/import/")
+    page.set_input_files("input[type=file]", path)
+    page.get_by_role("button", name="Check the sheet").click()
+
+
+def visits(cast: Cast) -> int:
+    return Visit.objects.of_group(cast.group).count()
+
+
+def test_five_thousand_rows_with_twelve_bad_ones_are_mended_and_loaded(
+    cast: Cast, page_for: PageFor, tmp_path: Path
+) -> None:
+    old, mended = tmp_path / "our years.xlsx", tmp_path / "mended.xlsx"
+    years_of_records(old)
+    page = page_for(cast.coordinator)
+    page.set_default_timeout(60_000)
+    send(page, old)
+    _says_what_it_means(page)
+    _looks_at_the_problems(page)
+    with page.expect_download() as fetched:
+        page.get_by_role("link", name="Rows to mend (XLSX)").click()
+    mend(Path(fetched.value.path()), mended)
+    _loads(page, cast, "Load the 238 visits without a problem", "238 visits were loaded.")
+    assert visits(cast) == 238
+    send(page, mended)
+    page.get_by_text("240 rows make 12 new visits").wait_for()
+    _loads(page, cast, "Load 12 visits", "12 visits were loaded.")
+    assert visits(cast) == ROWS // OF_A_VISIT
+
+
+def _says_what_it_means(page: Page) -> None:
+    page.get_by_role("heading", name="What our years.xlsx means").wait_for()
+    page.get_by_label("Sampled on").select_option("date")
+    page.get_by_label("Group found").select_option("taxon")
+    look(page, "import_map")
+    page.get_by_role("button", name="Check the sheet").click()
+
+
+def _looks_at_the_problems(page: Page) -> None:
+    page.get_by_text("12 problems stand in the way").wait_for()
+    assert page.get_by_text("a few").count() >= 12
+    look(page, "import_mend")
+
+
+def _loads(page: Page, cast: Cast, button: str, words: str) -> None:
+    page.get_by_role("button", name=button).click()
+    page.get_by_text("Waiting for a free worker").wait_for()
+    look(page, "job_waiting")
+    do_the_work(cast)
+    # The page asks again by itself.
+    page.get_by_text(words).wait_for()
+    look(page, "job_done")
+    page.get_by_role("link", name="See what came of it").click()
+    page.get_by_text("loaded on").first.wait_for()
+    look(page, "import_loaded")
