@@ -137,7 +137,6 @@ CELERY_BEAT_SCHEDULE = {
     "erase-enquiries": {"task": "surveys.people.tasks.erase_enquiries", "schedule": 3600.0},
     "remind-of-trainings": {"task": "surveys.people.tasks.remind_of_lapsing", "schedule": 3600.0},
     "remind-of-visits": {"task": "rota.tasks.remind", "schedule": 600.0},
-    "resume-rescoring": {"task": "surveys.tasks.resume_rescoring", "schedule": 60.0},
     "resume-jobs": {"task": "portal.jobs.tasks.resume_jobs", "schedule": 60.0},
     "resume-reports": {"task": "portal.reports.tasks.resume_reports", "schedule": 60.0},
 }

@@ -36,7 +36,7 @@ from portal.outbox.heartbeats import PARTS, note_alive
 from portal.reports.figures import gather_figures
 from portal.reports.models import YearlyReport
 from surveys.list_lines import read_lines
-from surveys.models import Finding, RescoreRun, ReturnNotice
+from surveys.models import Finding, ReturnNotice
 from surveys.returns import return_url
 from surveys.services.drafts import start_visit
 from surveys.services.imports import keep_sheet
@@ -87,7 +87,6 @@ def build_world(cast: Cast) -> World:
     _add_visits(world, cast)
     _add_list(world, cast)
     _add_outings(world, cast)
-    _add_rescoring(world, cast)
     _add_incident(world, cast)
     _add_follow_up(world, cast)
     _add_people_records(world, cast)
@@ -168,12 +167,6 @@ def _add_outings(world: World, cast: Cast) -> None:
     world.values |= {"kit_id": kit.id, "return_id": safe_return.id}
     for name in ("return_link", "return_link_end", "return_link_extend"):
         world.special[name] = {"token": return_url(notice).split("/")[-2]}
-
-
-def _add_rescoring(world: World, cast: Cast) -> None:
-    run = RescoreRun.objects.create(group=cast.group, reason="test")
-    for name in ("rescore_detail", "rescore_progress", "rescore_stop"):
-        world.special[name] = {"run_id": run.id}
 
 
 def _add_incident(world: World, cast: Cast) -> None:
