@@ -18,6 +18,7 @@ from surveys.models import Site
 from surveys.people.models import Minor
 from surveys.rota.links import COVER, PLACE, SWAP
 from surveys.rota.models import Assignment, CoverOffer, SwapOffer
+from surveys.rota.services import answers
 from surveys.rota.services.answers import accept_place, ask_for_cover, decline_place, take_cover
 from surveys.rota.services.swaps import agree_swap, offer_swap, refuse_swap
 from surveys.services.errors import NotPossible
@@ -284,3 +285,20 @@ def test_of_two_who_take_a_place_at_once_one_has_it(crew: Cast) -> None:
     )
     assert [type(each) for each in raised] == [NotPossible]
     assert len(names_on(planned)) == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_without_the_lock_both_would_have_it(crew: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The race is real: with the lock taken out, two people stand in one place."""
+    planned = plan(crew.site, ahead(3), people_needed=1)
+    ask_for_cover(person=crew.person("coordinator"), planned=planned)
+    asked, met = offers(crew), threading.Barrier(2, timeout=20)
+    monkeypatch.setattr(answers, "locked_plan", lambda found: found)
+    monkeypatch.setattr(answers, "require_fit", lambda _planned, _user: met.wait())
+    vera, owen = crew.person("volunteer"), crew.person("other_volunteer")
+    raised = at_once(
+        lambda: take_cover(person=vera, offer=asked["Vera"]),
+        lambda: take_cover(person=owen, offer=asked["Owen"]),
+    )
+    assert raised == []
+    assert names_on(planned) == {"Vera", "Owen"}
