@@ -40,7 +40,7 @@ class AvailabilityForm(forms.ModelForm[Availability]):
         choices=list(WEEKDAYS.items()),
         coerce=int,
         required=False,
-        widget=forms.CheckboxSelectMultiple,
+        widget=forms.CheckboxSelectMultiple(attrs={"class": "choices--row"}),
     )
     home = forms.CharField(
         label=_("Roughly where you start from"),
