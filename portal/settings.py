@@ -138,7 +138,6 @@ CELERY_BEAT_SCHEDULE = {
     "remind-of-trainings": {"task": "surveys.people.tasks.remind_of_lapsing", "schedule": 3600.0},
     "remind-of-visits": {"task": "rota.tasks.remind", "schedule": 600.0},
     "resume-jobs": {"task": "portal.jobs.tasks.resume_jobs", "schedule": 60.0},
-    "resume-reports": {"task": "portal.reports.tasks.resume_reports", "schedule": 60.0},
 }
 
 # Whatever sends mail through Django writes an outbox row; only the outbox worker speaks SMTP.

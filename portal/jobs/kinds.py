@@ -38,20 +38,23 @@ Found = TypeVar("Found", bound=Handler)
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind: what it is called, what does it, and how long one attempt may take at most."""
+    """One kind: what it is called, what does it, and how long one attempt may take at most.
+
+    `on_broken` hears of a job that failed or was stopped, in the transaction that marks it so.
+    """
 
     name: str
     label: str | Promise
     handler: Handler
     at_most: timedelta | None = None
-    on_failed: Callable[[Job], None] | None = None
+    on_broken: Callable[[Job], None] | None = None
 
 
 _KINDS: dict[str, Kind] = {}
 
 
 def job_kind(name: str, *, label: str | Promise, **more: Any) -> Callable[[Found], Found]:
-    """Register a handler under `name`; `more` as in `Kind` (at_most, on_failed).
+    """Register a handler under `name`; `more` as in `Kind` (at_most, on_broken).
 
     The handler is called with the job and with `progress(done, total, step)`, which it calls often: a progress
     saves how far it is, renews the claim for five minutes and raises Stopped. It may be called again for a

@@ -19,6 +19,7 @@ from kombu.exceptions import OperationalError
 from portal.accounts.access import Person, require
 from portal.accounts.models import Group
 from portal.audit.services import record_change
+from portal.jobs.kinds import kind_of
 from portal.jobs.models import Job
 
 log = logging.getLogger(__name__)
@@ -79,6 +80,9 @@ def stop_job(*, person: Person, job: Job) -> None:
     if not end_job(job):
         raise JobOver
     record_change(actor=person, verb="job.stopped", thing=job)
+    kind = kind_of(job.kind)
+    if kind and kind.on_broken:
+        kind.on_broken(job)
 
 
 def end_job(job: Job) -> bool:

@@ -189,5 +189,5 @@ def _mark_failed(job: Job, kind: Kind | None, words: str) -> None:
     job.state, job.problem, job.claimed_until, job.ended_at = State.FAILED, words, None, timezone.now()
     job.save(update_fields=["state", "attempts", "problem", "claimed_until", "ended_at"])
     record_change(actor=None, verb="job.failed", thing=job, changes={"problem": ["", words]})
-    if kind and kind.on_failed:
-        kind.on_failed(job)
+    if kind and kind.on_broken:
+        kind.on_broken(job)

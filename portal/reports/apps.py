@@ -6,7 +6,8 @@ class ReportsConfig(AppConfig):
     label = "reports"
 
     def ready(self) -> None:
-        """Keep loaded visits that a published report has counted."""
+        """Keep loaded visits that a published report has counted, and register the kinds of long work."""
+        import portal.reports.services  # noqa: F401
         from portal.reports.import_holds import visits_of_reports
         from surveys.importing.holds import on_undoing
 

@@ -25,16 +25,15 @@ class YearlyReport(models.Model):
     year = models.PositiveSmallIntegerField()
     edition = models.PositiveSmallIntegerField(default=1)
     state = models.CharField(max_length=10, choices=State, default=State.QUEUED)
-    progress = models.PositiveSmallIntegerField(default=0, help_text="Percent.")
-    step = models.CharField(max_length=120, blank=True)
+    job = models.ForeignKey(
+        "jobs.Job", null=True, blank=True, on_delete=models.SET_NULL, related_name="+", help_text="Makes it."
+    )
     problem = models.TextField(blank=True)
     foreword = models.TextField(_("foreword"), blank=True)
     data = models.JSONField(default=dict, help_text="The figures the document stands on, frozen with it.")
     file = models.FileField(upload_to="reports/%Y/", blank=True)
     made_by = models.ForeignKey("accounts.User", null=True, on_delete=models.PROTECT, related_name="+")
     created_at = models.DateTimeField(auto_now_add=True)
-    claimed_until = models.DateTimeField(null=True, blank=True)
-    attempts = models.PositiveSmallIntegerField(default=0, help_text="How often making it has begun.")
     published_at = models.DateTimeField(null=True, blank=True)
     published_by = models.ForeignKey(
         "accounts.User", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
@@ -46,7 +45,6 @@ class YearlyReport(models.Model):
         ordering = ["-year", "-edition"]
         constraints = [
             models.UniqueConstraint(fields=["group", "year", "edition"], name="report_edition_once"),
-            models.CheckConstraint(condition=models.Q(progress__lte=100), name="report_progress_percent"),
         ]
 
     def __str__(self) -> str:

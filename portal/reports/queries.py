@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
-from uuid import UUID
-
-from django.db.models import Max, Min, Q
+from django.db.models import Max, Min
 from django.utils import timezone
 
 from portal.accounts.access import Person, allowed
@@ -46,11 +43,3 @@ def published_of(group: Group) -> GroupOwnedQuerySet[YearlyReport]:
 def newer_edition(report: YearlyReport) -> YearlyReport | None:
     """The latest published edition of the same year, when this is not it."""
     return published_of(report.group).filter(year=report.year, edition__gt=report.edition).first()
-
-
-def stalled_reports(now: datetime) -> list[UUID]:
-    """Reports whose job was missed or died: waiting for longer than a moment, or claimed by nobody alive."""
-    missed = Q(state=State.QUEUED) & Q(created_at__lt=now - timedelta(seconds=5))
-    died = Q(state=State.RUNNING, claimed_until__lt=now)
-    found = YearlyReport.objects.across_groups("the sweep resumes every group's reports")
-    return list(found.filter(missed | died).order_by("created_at").values_list("id", flat=True))

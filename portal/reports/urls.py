@@ -9,7 +9,6 @@ ONE = "groups/<slug:slug>/reports/<uuid:report_id>/"
 urlpatterns: list[URLPattern | URLResolver] = [
     path("groups/<slug:slug>/reports/", views.report_list, name="report_list"),
     path(ONE, views.report_detail, name="report_detail"),
-    path(f"{ONE}progress/", views.report_progress, name="report_progress"),
     path(f"{ONE}file/", views.report_file, name="report_file"),
     path(f"{ONE}publish/", views.report_publish, name="report_publish"),
     path("public/reports/<uuid:report_id>/", views.public_report, name="public_report"),

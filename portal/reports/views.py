@@ -18,13 +18,14 @@ from portal.accounts.pages import enter, posted
 from portal.reports import queries
 from portal.reports.forms import ReportForm
 from portal.reports.models import YearlyReport
-from portal.reports.services import NotReady, publish_report, request_report
+from portal.reports.services import NotReady, request_publishing, request_report
 
 
 def _report(request: PortalRequest, slug: str, report_id: UUID) -> YearlyReport:
     """The report, if the person may see it: a draft is for those who make it."""
     group = enter(request, slug, "report.view")
-    report = get_object_or_404(YearlyReport.objects.of_group(group), id=report_id)
+    rows = YearlyReport.objects.of_group(group).select_related("group", "job")
+    report = get_object_or_404(rows, id=report_id)
     if not report.is_published:
         require(request.person, "report.make", report)
     return report
@@ -62,19 +63,6 @@ def report_detail(request: PortalRequest, slug: str, report_id: UUID) -> HttpRes
 @login_required
 @require_safe
 @never_cache
-def report_progress(request: PortalRequest, slug: str, report_id: UUID) -> HttpResponse:
-    """The part of the page that asks again while the report is being made."""
-    report = _report(request, slug, report_id)
-    answer = render(request, "reports/report_progress.html", {"report": report, "group": request.current_group})
-    if not report.is_being_made:
-        # The rest of the page has changed too: the draft can be read now.
-        answer["HX-Refresh"] = "true"
-    return answer
-
-
-@login_required
-@require_safe
-@never_cache
 def report_file(request: PortalRequest, slug: str, report_id: UUID) -> FileResponse:
     """The document, a draft included."""
     return _serve(_report(request, slug, report_id))
@@ -83,17 +71,16 @@ def report_file(request: PortalRequest, slug: str, report_id: UUID) -> FileRespo
 @login_required
 @require_POST
 def report_publish(request: PortalRequest, slug: str, report_id: UUID) -> HttpResponse:
-    """Put the report before the public."""
+    """Order that the report is put before the public."""
     report = _report(request, slug, report_id)
     try:
-        publish_report(person=request.person, report=report)
+        job = request_publishing(person=request.person, report=report)
     except NotReady as state:
         messages.error(
             request, _("It cannot be published, because its state is: %(state)s.") % {"state": state}
         )
-    else:
-        messages.success(request, _("The report is published. Its address stays as it is."))
-    return redirect("report_detail", slug=slug, report_id=report_id)
+        return redirect("report_detail", slug=slug, report_id=report_id)
+    return redirect("job_detail", slug=slug, job_id=job.pk)
 
 
 @require_safe

@@ -107,7 +107,7 @@ class MappingForm(forms.Form):
         return fields
 
     def _column_field(self, name: str) -> forms.Field:
-        cells = [cell for cell in self.raw.column(name) if cell][:SAMPLES]
+        cells = list(dict.fromkeys(cell for cell in self.raw.column(name) if cell))[:SAMPLES]
         return forms.ChoiceField(
             label=name,
             choices=column_choices(self.plan.layout, self._is_taxon(name)),
@@ -206,7 +206,12 @@ def _initial(plan: Plan) -> dict[str, str]:
 
 def target_name(name: str) -> str | Promise:
     """A column of the table in words."""
-    return _("a taxon with its counts") if name == TAXON_COLUMN else name.replace("_", " ")
+    if name == TAXON_COLUMN:
+        return _("a taxon with its counts")
+    column = COLUMN_BY_NAME[name]
+    if column.field.startswith("measurements."):
+        return f"{column.field.rpartition('.')[2].replace('_', ' ')} ({column.unit})"
+    return name.replace("_", " ")
 
 
 def column_choices(layout: str, is_taxon: bool = False) -> list[tuple[str, str | Promise]]:

@@ -299,7 +299,6 @@ TABLE: Mapping[str, Methods] = {
     "message_list": page(COORDINATOR),
     "report_list": form(MEMBER, sender=COORDINATOR),
     "report_detail": page(COORDINATOR),
-    "report_progress": page(COORDINATOR),
     "report_file": page(COORDINATOR),
     "report_publish": button(COORDINATOR),
     "public_report": page(OPEN),

@@ -245,12 +245,11 @@ def _add_reports(world: World, cast: Cast) -> None:
         "data": gather_figures(cast.group, year),
     }
     paper = ContentFile(b"%PDF-1.7 draft", name="draft.pdf")
-    draft = YearlyReport.objects.create(**common, state="ready", progress=100, file=paper)
+    draft = YearlyReport.objects.create(**common, state="ready", file=paper)
     published = YearlyReport.objects.create(
         **common,
         edition=2,
         state="published",
-        progress=100,
         published_at=timezone.now() - timedelta(days=1),
         published_by=cast.second_coordinator,
         file=ContentFile(b"%PDF-1.7 published", name="published.pdf"),

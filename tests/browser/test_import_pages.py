@@ -9,6 +9,8 @@ import pytest
 from django.conf import LazySettings
 from playwright.sync_api import Page
 
+from portal.jobs.models import Job
+from portal.jobs.tasks import run_job
 from surveys.models import Visit
 from tests.browser.checks import PageFor, assert_accessible
 from tests.conftest import Cast
@@ -47,7 +49,7 @@ def test_it_loads_a_sheet_and_has_it_approved_by_somebody_else(
     look(page, "import_visits")
     _sees_that_a_file_is_missing(page)
     _sees_the_problems(page, bad)
-    _loads(page, good)
+    _loads(page, cast, good)
     _approves(page_for(cast.second_coordinator), page.url)
     assert {visit.status for visit in Visit.objects.of_group(cast.group)} == {"approved"}
 
@@ -64,15 +66,24 @@ def _sees_the_problems(page: Page, path: Path) -> None:
     assert page.get_by_role("row").count() == 4
     assert "Baetidae" in page.get_by_role("row").nth(2).inner_text()
     look(page, "import_problems")
-    page.get_by_role("link", name="Choose a sheet").click()
+    page.get_by_role("link", name="Choose another sheet").click()
 
 
-def _loads(page: Page, path: Path) -> None:
+def resume_all(cast: Cast) -> None:
+    """What a worker does."""
+    for job in Job.objects.of_group(cast.group).filter(state="queued"):
+        run_job(str(job.pk))
+
+
+def _loads(page: Page, cast: Cast, path: Path) -> None:
     send(page, path)
     page.get_by_role("heading", name="Check of old visits.csv").wait_for()
     look(page, "import_checked")
     page.get_by_role("button", name="Load 2 visits").click()
+    page.get_by_role("button", name="Stop it").wait_for()
+    resume_all(cast)
     page.get_by_text("2 visits were loaded").wait_for()
+    page.get_by_role("link", name="See what came of it").click()
     assert page.get_by_text("another coordinator approves them").count()
     look(page, "import_loaded")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 from datetime import date, timedelta
 from pathlib import Path
@@ -75,7 +76,7 @@ def years_of_records(path: Path) -> None:
 
 
 def mend(path: Path, to: Path) -> None:
-    book = load_workbook(path)
+    book = load_workbook(io.BytesIO(path.read_bytes()))
     for line in book.worksheets[0].iter_rows(min_row=2):
         if line[3].value == "a few":
             line[3].value = "3"
@@ -119,7 +120,7 @@ def test_five_thousand_rows_with_twelve_bad_ones_are_mended_and_loaded(
 
 
 def _says_what_it_means(page: Page) -> None:
-    page.get_by_role("heading", name="What our years.xlsx means").wait_for()
+    page.get_by_role("heading", name="What “our years.xlsx” means").wait_for()
     page.get_by_label("Sampled on").select_option("date")
     page.get_by_label("Group found").select_option("taxon")
     look(page, "import_map")

@@ -11,6 +11,8 @@ from django.urls import reverse
 from playwright.sync_api import expect
 
 from portal.accounts.access import Person
+from portal.jobs.models import Job
+from portal.jobs.working import work_off
 from portal.reports.models import YearlyReport
 from portal.reports.services import make_report, publish_report, request_report
 from tests.browser.checks import PageFor, assert_accessible
@@ -50,8 +52,11 @@ def test_a_coordinator_orders_watches_and_publishes_a_report(cast: Cast, page_fo
     expect(page.get_by_role("link", name="Read the draft (PDF)")).to_be_visible(timeout=10_000)
     assert_accessible(page)
     page.get_by_role("button", name="Publish the report").click()
-    expect(page.get_by_text("The report is published.")).to_be_visible()
+    expect(page.get_by_role("button", name="Stop it")).to_be_visible()
+    work_off(Job.objects.of_group(cast.group).get(kind="report_publishing").pk)
+    expect(page.get_by_text("The report is published.")).to_be_visible(timeout=10_000)
     assert_accessible(page)
+    page.get_by_role("link", name="See what came of it").click()
     page.get_by_role("link", name="All reports").click()
     expect(page.get_by_role("link", name=f"Report on {YEAR}")).to_be_visible()
     assert_accessible(page)

@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 from django.utils import timezone
 
+from portal.jobs.models import Job
+from portal.jobs.tasks import resume_jobs
 from portal.reports.models import YearlyReport
 from portal.reports.services import request_report
-from portal.reports.tasks import resume_reports
 from tests.conftest import Cast
 from tests.factories import SiteFactory, VisitFactory
 from tests.faults.conftest import StartWorker, kill
@@ -23,6 +24,10 @@ pytestmark = [pytest.mark.faults, pytest.mark.django_db(transaction=True)]
 
 def row(report: YearlyReport) -> YearlyReport:
     return YearlyReport.objects.of_group(report.group).get(pk=report.pk)
+
+
+def job(report: YearlyReport) -> Job:
+    return Job.objects.of_group(report.group).get(pk=report.job_id)
 
 
 def is_ready(report: YearlyReport) -> bool:
@@ -46,15 +51,15 @@ def test_a_worker_makes_it_by_the_nudge_alone(order: YearlyReport, start_worker:
 
 def test_a_killed_workers_report_is_made_by_the_next(order: YearlyReport, start_worker: StartWorker) -> None:
     worker = start_worker()
-    await_true(lambda: 5 <= row(order).progress < 100, "The work did not begin.")
+    await_true(lambda: 5 <= job(order).done < 100, "The work did not begin.")
     kill(worker)
-    left = row(order)
-    assert left.state == State.RUNNING, "the worker was killed too late for this test"
+    left = job(order)
+    assert left.state == Job.State.RUNNING, "the worker was killed too late for this test"
     assert left.claimed_until is not None
 
     # What five minutes do.
-    YearlyReport.objects.of_group(order.group).update(claimed_until=timezone.now() - timedelta(seconds=1))
+    Job.objects.of_group(order.group).update(claimed_until=timezone.now() - timedelta(seconds=1))
     start_worker()
-    resume_reports.delay()
+    resume_jobs.delay()
     await_true(lambda: is_ready(order), "The sweep did not take it up.")
-    assert row(order).attempts == 2
+    assert job(order).attempts == 2

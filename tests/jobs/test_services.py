@@ -15,7 +15,7 @@ from kombu.exceptions import OperationalError
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
 from portal.jobs import services
-from portal.jobs.kinds import Outcome
+from portal.jobs.kinds import Outcome, job_kind
 from portal.jobs.models import Job
 from portal.jobs.queries import jobs_of, live_job, starter_of
 from portal.jobs.services import JobOver, remove_old_files, request_job, stop_job
@@ -103,6 +103,13 @@ class TestStopping:
         with pytest.raises(Http404):
             stop_job(person=cast.person("neighbour_coordinator"), job=own)
         assert again(own).state == State.QUEUED
+
+    def test_its_kind_hears_of_it(self, job: Job, register: Register, cast: Cast) -> None:
+        heard: list[Job] = []
+        register(lambda _job, _progress: None)
+        job_kind("test", label="Test", on_broken=heard.append)(lambda _job, _progress: None)
+        stop_job(person=cast.person("coordinator"), job=job)
+        assert heard == [job]
 
     def test_what_is_over_is_over(self, cast: Cast) -> None:
         own = order(cast)

@@ -47,7 +47,8 @@ class TestDone:
             "/here/",
             "x.csv",
         )
-        assert done.file.read() == b"a,b"
+        with done.file.open() as file:
+            assert file.read() == b"a,b"
         assert done.ended_at is not None
         assert done.claimed_until is None
         assert verbs(job) == ["job.requested", "job.done"]
@@ -188,7 +189,7 @@ class TestFailing:
         heard: list[Job] = []
         register(lambda _job, _progress: None)
 
-        @job_kind("test", label="Test", on_failed=heard.append)
+        @job_kind("test", label="Test", on_broken=heard.append)
         def handler(_job: Job, _progress: Progress) -> None:
             raise JobProblem("no")
 

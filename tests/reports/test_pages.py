@@ -13,6 +13,8 @@ from django.test import Client
 from django.urls import reverse
 
 from portal.accounts.models import User
+from portal.jobs.models import Job
+from portal.jobs.working import work_off
 from portal.reports.models import YearlyReport
 from portal.reports.services import make_report, publish_report, request_report
 from tests.reports.conftest import YEAR, YearBook
@@ -104,7 +106,7 @@ def test_a_volunteer_sees_published_reports_only_and_no_form(visited: YearBook, 
     assert f"Report on {YEAR}" in text(as_user(visited.cast.volunteer).get(list_of(visited)))
 
 
-@pytest.mark.parametrize("name", ["report_detail", "report_progress", "report_file"])
+@pytest.mark.parametrize("name", ["report_detail", "report_file"])
 @pytest.mark.parametrize(
     ("role", "status"),
     [("coordinator", 200), ("second_coordinator", 200), ("volunteer", 403), ("neighbour_coordinator", 404)],
@@ -129,22 +131,13 @@ def test_others_can_neither_order_nor_publish(
 
 def test_the_page_shows_how_far_the_work_is_and_asks_again_by_itself(visited: YearBook) -> None:
     report = request_report(person=visited.cast.person("coordinator"), group=visited.group, year=YEAR)
-    YearlyReport.objects.of_group(visited.group).update(
-        state=State.RUNNING, progress=40, step="Drawing site 1 of 2"
-    )
+    Job.objects.of_group(visited.group).update(state="running", done=40, total=100, step="Drawing site 1 of 2")
     page = text(as_user(visited.cast.coordinator).get(address("report_detail", report)))
     assert "Drawing site 1 of 2" in page
     assert 'value="40" max="100"' in page
-    assert f'hx-get="{address("report_progress", report)}"' in page
+    assert f'hx-get="{reverse("job_progress", args=[report.group.slug, report.job_id])}"' in page
     assert "Look again" in page
-
-
-def test_the_polling_ends_and_the_page_reloads_once_the_report_is_there(
-    visited: YearBook, draft: YearlyReport
-) -> None:
-    response = as_user(visited.cast.coordinator).get(address("report_progress", draft))
-    assert response["HX-Refresh"] == "true"
-    assert "hx-trigger" not in text(response)
+    assert reverse("job_stop", args=[report.group.slug, report.job_id]) in page
 
 
 def test_a_failure_is_shown_with_a_way_to_try_again(visited: YearBook, draft: YearlyReport) -> None:
@@ -158,8 +151,10 @@ def test_publishing_opens_the_report_to_everybody(visited: YearBook, draft: Year
     nobody = Client()
     assert nobody.get(address("public_report", draft)).status_code == 404
     assert nobody.get(address("public_report_file", draft)).status_code == 404
-    response = as_user(visited.cast.coordinator).post(address("report_publish", draft), follow=True)
-    assert "The report is published." in text(response)
+    client = as_user(visited.cast.coordinator)
+    ordered = client.post(address("report_publish", draft))
+    work_off(Job.objects.of_group(visited.group).get(kind="report_publishing").pk)
+    assert "The report is published." in text(client.get(ordered["Location"]))
     page = text(nobody.get(address("public_report", draft)))
     assert "Volunteers made 1 visit to 1 site" in page
     assert address("public_report_file", draft) in page

@@ -6,7 +6,7 @@ import socket
 import threading
 import time
 from collections.abc import Iterator
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -14,14 +14,21 @@ import pytest
 from django.core.exceptions import PermissionDenied
 from django.db import IntegrityError, transaction
 from django.http import Http404
-from django.utils import timezone
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
 from portal.audit.services import history_of
 from portal.celery import app
+from portal.jobs.models import Job
+from portal.jobs.services import stop_job
+from portal.jobs.working import MOST_ATTEMPTS, Progress, work_off
 from portal.reports.models import YearlyReport
-from portal.reports.services import NotReady, make_report, publish_report, request_report
-from portal.reports.services.claims import MOST_ATTEMPTS, ClaimLost, claim_report
+from portal.reports.services import (
+    NotReady,
+    make_report,
+    publish_report,
+    request_publishing,
+    request_report,
+)
 from tests.reports.conftest import YEAR, YearBook
 
 State = YearlyReport.State
@@ -47,7 +54,7 @@ def visited(book: YearBook) -> YearBook:
 
 def test_it_makes_a_report_with_a_file_frozen_figures_and_audit_rows(visited: YearBook) -> None:
     report = made(visited)
-    assert (report.state, report.progress, report.edition) == (State.READY, 100, 1)
+    assert (report.state, report.edition) == (State.READY, 1)
     assert report.data["totals"]["made"] == 1
     assert Path(report.file.path).read_bytes()[:5] == b"%PDF-"
     verbs = [entry.verb for entry in history_of(report, visited.group)]
@@ -137,27 +144,6 @@ def test_the_database_itself_refuses_to_change_a_published_report(visited: YearB
         YearlyReport.objects.of_group(visited.group).filter(pk=report.pk).update(foreword="Rewritten.")
 
 
-def test_a_report_is_claimed_by_one_job_at_a_time(visited: YearBook) -> None:
-    report = order(visited)
-    assert claim_report(report.pk) is not None
-    assert claim_report(report.pk) is None
-
-
-def test_a_dead_jobs_report_is_taken_over_and_the_dead_one_can_do_no_more(visited: YearBook) -> None:
-    report = order(visited)
-    dead = claim_report(report.pk)
-    assert dead is not None
-    past = timezone.now() - timedelta(seconds=1)
-    YearlyReport.objects.of_group(visited.group).update(claimed_until=past)
-    heir = claim_report(report.pk)
-    assert heir is not None
-    with pytest.raises(ClaimLost):
-        dead.tell(50, "Back from the dead")
-    heir.tell(60, "Drawing")
-    report.refresh_from_db()
-    assert (report.progress, report.step) == (60, "Drawing")
-
-
 def test_a_job_whose_report_was_ordered_anew_stores_nothing(
     visited: YearBook, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -178,17 +164,15 @@ def test_a_job_whose_report_was_ordered_anew_stores_nothing(
 
 
 def test_its_progress_is_saved_step_by_step(visited: YearBook, monkeypatch: pytest.MonkeyPatch) -> None:
-    from portal.reports.services.claims import Claim
-
     steps: list[tuple[int, str]] = []
-    real = Claim.tell
+    real = Progress.__call__
 
-    def listen(claim: Claim, percent: int, step: str) -> None:
-        real(claim, percent, step)
-        row = YearlyReport.objects.of_group(visited.group).get(pk=claim.report.pk)
-        steps.append((row.progress, row.step))
+    def listen(progress: Progress, *given: Any) -> None:
+        real(progress, *given)
+        row = Job.objects.of_group(visited.group).get(pk=progress.job.pk)
+        steps.append((row.done, row.step))
 
-    monkeypatch.setattr(Claim, "tell", listen)
+    monkeypatch.setattr(Progress, "__call__", listen)
     made(visited)
     assert [percent for percent, _step in steps] == sorted(percent for percent, _step in steps)
     assert (60, "Drawing site 1 of 1") in steps
@@ -215,14 +199,46 @@ def test_a_failure_is_said_on_the_report_and_can_be_tried_again(
 
 def test_a_report_that_kills_its_worker_each_time_is_given_up(visited: YearBook) -> None:
     report = order(visited)
-    past = timezone.now() - timedelta(seconds=1)
-    for _attempt in range(MOST_ATTEMPTS):
-        assert claim_report(report.pk) is not None
-        YearlyReport.objects.of_group(visited.group).update(claimed_until=past)
-    assert claim_report(report.pk) is None
+    Job.objects.of_group(visited.group).update(attempts=MOST_ATTEMPTS)
+    make_report(report.pk)
     report.refresh_from_db()
     assert report.state == State.FAILED
     assert f"{MOST_ATTEMPTS} times" in report.problem
+
+
+def test_a_report_stopped_by_hand_says_so_and_can_be_made_anew(visited: YearBook) -> None:
+    report = order(visited)
+    assert report.job is not None
+    stop_job(person=visited.cast.person("second_coordinator"), job=report.job)
+    report.refresh_from_db()
+    assert (report.state, report.problem) == (State.FAILED, "Making it was stopped by hand.")
+    make_report(report.pk)
+    report.refresh_from_db()
+    assert report.state == State.FAILED
+    assert made(visited).state == State.READY
+
+
+def test_publishing_is_a_job_that_ends_with_the_report_public(visited: YearBook) -> None:
+    report = made(visited)
+    person = visited.cast.person("second_coordinator")
+    job = request_publishing(person=person, report=report)
+    assert request_publishing(person=person, report=report).pk == job.pk
+    work_off(job.pk)
+    report.refresh_from_db()
+    job.refresh_from_db()
+    assert (report.state, report.published_by_id) == (State.PUBLISHED, person.user_id)
+    assert (job.state, job.summary) == ("done", "The report is published. Its address stays as it is.")
+
+
+def test_a_draft_that_was_ordered_anew_meanwhile_is_not_published(visited: YearBook) -> None:
+    job = request_publishing(person=visited.cast.person("coordinator"), report=made(visited))
+    report = order(visited)
+    work_off(job.pk)
+    job.refresh_from_db()
+    assert job.state == "failed"
+    assert "cannot be published, because its state is: waiting to be made" in job.problem
+    report.refresh_from_db()
+    assert report.state == State.QUEUED
 
 
 @pytest.fixture
@@ -251,6 +267,6 @@ def test_a_dead_broker_neither_stops_nor_delays_the_order(
     with django_capture_on_commit_callbacks(execute=True):
         report = order(visited)
     assert time.monotonic() - begun < 1
-    for nudge in [each for each in threading.enumerate() if each.name == "report-nudge"]:
+    for nudge in [each for each in threading.enumerate() if each.name == "job-nudge"]:
         nudge.join(timeout=30)
-    assert f"No broker to tell of report {report.pk}" in caplog.text
+    assert f"No broker to tell of job {report.job_id}" in caplog.text

@@ -2,63 +2,80 @@
 
 from __future__ import annotations
 
-import logging
 import uuid
+from collections.abc import Mapping
 from typing import Any
 from uuid import UUID
 
 from django.core.files.base import ContentFile
 from django.db import transaction
+from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from portal.audit.services import record_change
+from portal.jobs.kinds import Outcome, Stopped, job_kind
+from portal.jobs.models import Job
+from portal.jobs.working import Progress, work_off
 from portal.reports.document import render_document, typeset
 from portal.reports.figures import gather_figures
 from portal.reports.models import YearlyReport
-from portal.reports.services.claims import Claim, ClaimLost, claim_report
 
-log = logging.getLogger(__name__)
 State = YearlyReport.State
+KIND = "yearly_report"
 
 
 def make_report(report_id: UUID) -> None:
-    """Make the report, unless somebody else is at it or it is made: calling it again never does harm."""
-    claim = claim_report(report_id)
-    if claim is None:
-        return
-    try:
-        _make(claim)
-    except ClaimLost:
-        log.info("Report %s was ordered anew or taken over; this job stops.", report_id)
-    except Exception:
-        log.exception("Report %s could not be made.", report_id)
-        _mark_failed(claim)
+    """Do the report's job here and now, unless somebody else is at it or it is made."""
+    found = YearlyReport.objects.across_groups("whoever makes it is given the report's number only")
+    job_id = found.values_list("job", flat=True).get(pk=report_id)
+    if job_id:
+        work_off(job_id)
 
 
-def _make(claim: Claim) -> None:
-    report = claim.report
-    claim.tell(5, _("Reading the records of the year"))
+def _mark_broken(job: Job) -> None:
+    found = YearlyReport.objects.of_group(job.group).filter(job=job).exclude(state=State.PUBLISHED)
+    for report in found:
+        report.state = State.FAILED
+        report.problem = job.problem or _("Making it was stopped by hand.")
+        report.save(update_fields=["state", "problem"])
+        record_change(actor=None, verb="report.failed", thing=report)
+
+
+@job_kind(KIND, label=gettext_lazy("Yearly report"), on_broken=_mark_broken)
+def make_in_background(job: Job, progress: Progress) -> None:
+    """The job: what was made is stored in one transaction with its end."""
+    reports = YearlyReport.objects.of_group(job.group)
+    if not reports.filter(pk=job.parameters["report"], job=job).update(state=State.RUNNING):
+        raise Stopped
+    report = reports.select_related("group").get(pk=job.parameters["report"])
+    progress(5, 100, _("Reading the records of the year"))
     figures = gather_figures(report.group, report.year) | {"foreword": report.foreword}
-    claim.tell(20, _("Drawing the charts"))
-    html = render_document(figures, edition=report.edition, on_site=lambda n, of: _tell_site(claim, n, of))
-    claim.tell(60, _("Setting the pages"))
+    progress(20, 100, _("Drawing the charts"))
+    html = render_document(figures, edition=report.edition, on_site=lambda n, of: _tell_site(progress, n, of))
+    progress(60, 100, _("Setting the pages"))
     pdf = typeset(html)
-    claim.tell(95, _("Storing the document"))
-    _store(claim, figures, pdf)
+    progress(95, 100, _("Storing the document"))
+    _store(job, progress, figures, pdf)
 
 
-def _tell_site(claim: Claim, number: int, of: int) -> None:
-    claim.tell(20 + 40 * number // of, _("Drawing site %(number)d of %(of)d") % {"number": number, "of": of})
+def _tell_site(progress: Progress, number: int, of: int) -> None:
+    words = _("Drawing site %(number)d of %(of)d") % {"number": number, "of": of}
+    progress(20 + 40 * number // of, 100, words)
 
 
 @transaction.atomic
-def _store(claim: Claim, figures: dict[str, Any], pdf: bytes) -> None:
-    report = claim.lock()
+def _store(job: Job, progress: Progress, figures: Mapping[str, Any], pdf: bytes) -> None:
+    found = YearlyReport.objects.of_group(job.group).filter(pk=job.parameters["report"], job=job)
+    report = found.select_for_update(of=("self",)).first()
+    if report is None:
+        raise Stopped
     replace_file(report, pdf)
-    report.data, report.state = figures, State.READY
-    report.progress, report.step, report.claimed_until = 100, "", None
+    report.data, report.state = dict(figures), State.READY
     report.save()
     record_change(actor=None, verb="report.made", thing=report, changes={"state": [State.RUNNING, State.READY]})
+    link = reverse("report_detail", args=[job.group.slug, report.pk])
+    progress.finish(Outcome(summary=_("The draft can be read now."), link=link))
 
 
 def replace_file(report: YearlyReport, pdf: bytes) -> None:
@@ -67,17 +84,3 @@ def replace_file(report: YearlyReport, pdf: bytes) -> None:
     report.file.save(f"{uuid.uuid4()}.pdf", ContentFile(pdf), save=False)
     if old:
         transaction.on_commit(lambda: storage.delete(old), robust=True)
-
-
-def _mark_failed(claim: Claim) -> None:
-    try:
-        with transaction.atomic():
-            report = claim.lock()
-            report.state, report.claimed_until = State.FAILED, None
-            report.problem = _(
-                "Something went wrong while it was made. The portal's operator finds more in the log."
-            )
-            report.save(update_fields=["state", "claimed_until", "problem"])
-            record_change(actor=None, verb="report.failed", thing=report)
-    except ClaimLost:
-        log.info("Report %s has another job already.", claim.report.pk)

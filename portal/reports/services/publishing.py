@@ -3,19 +3,60 @@
 from __future__ import annotations
 
 from django.db import transaction
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
-from portal.accounts.access import Person, require
+from portal.accounts.access import NOBODY, Person, require
 from portal.audit.services import record_change
+from portal.jobs.kinds import JobProblem, Outcome, job_kind
+from portal.jobs.models import Job
+from portal.jobs.queries import starter_of
+from portal.jobs.services import request_job
+from portal.jobs.working import Progress
 from portal.reports.document import write_pdf
 from portal.reports.models import YearlyReport
 from portal.reports.services.making import replace_file
 
 State = YearlyReport.State
+KIND = "report_publishing"
 
 
 class NotReady(Exception):
     """Only a draft that was made and can be read can be published."""
+
+
+@transaction.atomic
+def request_publishing(*, person: Person, report: YearlyReport) -> Job:
+    """Order the publishing of a draft; raises NotReady for a report that is none."""
+    require(person, "report.make", report)
+    if report.state != State.READY:
+        raise NotReady(report.get_state_display())
+    return request_job(
+        person=person,
+        group=report.group,
+        kind=KIND,
+        key=f"publish {report.pk}",
+        parameters={"report": str(report.pk)},
+        label=_("Publish the report on %(year)d") % {"year": report.year},
+        link=reverse("report_detail", args=[report.group.slug, report.pk]),
+    )
+
+
+@job_kind(KIND, label=gettext_lazy("Publishing a report"))
+def publish_in_background(job: Job, progress: Progress) -> None:
+    """The job: the report and the end of the job change together."""
+    person = starter_of(job)
+    report = YearlyReport.objects.of_group(job.group).get(pk=job.parameters["report"])
+    progress(0, 0, _("Setting the pages"))
+    try:
+        with transaction.atomic():
+            publish_report(person=person or NOBODY, report=report)
+            progress.finish(Outcome(summary=_("The report is published. Its address stays as it is.")))
+    except NotReady as state:
+        words = _("It cannot be published, because its state is: %(state)s.") % {"state": state}
+        raise JobProblem(words) from state
 
 
 @transaction.atomic
@@ -32,6 +73,8 @@ def publish_report(*, person: Person, report: YearlyReport) -> YearlyReport:
     now = timezone.now()
     replace_file(locked, write_pdf(locked.data, edition=locked.edition, published_on=timezone.localdate(now)))
     locked.state, locked.published_at, locked.published_by_id = State.PUBLISHED, now, person.user_id
+    # From now on nothing may touch the row, and a job might be cleared away some day.
+    locked.job = None
     locked.save()
     record_change(
         actor=person, verb="report.published", thing=locked, changes={"state": [State.READY, State.PUBLISHED]}
