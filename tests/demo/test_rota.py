@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import pytest
 from django.utils import timezone
 
 from portal.accounts.models import Group
 from surveys.rota.models import Assignment, Availability
 from surveys.rota.queries import plans
 from tests.demo.conftest import NOW
+
+pytestmark = pytest.mark.django_db
 
 
 def test_the_rota_is_published_with_reasons_and_answers(small_demo: Group) -> None:
