@@ -18,6 +18,8 @@ from surveys.importing.values import read_amount, read_day, read_figure
 _APART = 1_000
 assert MOST_COLUMNS < _APART
 MOST_COUNTS = 200_000
+# What tells one visit from another.
+_OF_EVERY_ROW = ("site", "date", "visit")
 
 
 @dataclass(frozen=True)
@@ -84,7 +86,7 @@ class _Laying:
         counted = list(self._counted(line, was_made="not_made" not in cells))
         if not counted:
             yield Row(begun, cells, shown)
-        key = {name: cells[name] for name in ("site", "date", "visit") if name in cells}
+        key = {name: cell for name, cell in cells.items() if name in _OF_EVERY_ROW}
         for place, (column, name, amount) in enumerate(counted):
             told = key if place else cells
             yield Row(begun + column, {**told, "taxon": self._taxon(name), "count": amount}, shown)

@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 
 from openpyxl import Workbook
-from openpyxl.cell import WriteOnlyCell
+from openpyxl.cell import Cell, WriteOnlyCell
 from openpyxl.worksheet._write_only import WriteOnlyWorksheet
 
 from surveys.importing.checking import CheckedSheet
@@ -53,7 +53,7 @@ def as_workbook(lines: Lines) -> bytes:
     return out.getvalue()
 
 
-def _as_text(page: WriteOnlyWorksheet, text: str) -> WriteOnlyCell:
+def _as_text(page: WriteOnlyWorksheet, text: str) -> Cell:
     cell = WriteOnlyCell(page, text)
     cell.data_type = "s"
     cell.number_format = "@"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import cast
 from uuid import UUID
 
 from django.contrib.auth.decorators import login_required
@@ -14,7 +13,7 @@ from django.views.decorators.http import require_http_methods
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
 from surveys.forms.imports import LayoutForm, MappingForm
-from surveys.importing.plans import LAYOUTS, Layout, Plan, guess_plan
+from surveys.importing.plans import LAYOUTS, Plan, guess_plan
 from surveys.importing.raw import RawSheet
 from surveys.importing.remembering import unknown_sites, unknown_taxa
 from surveys.models import ImportRun, Site
@@ -59,7 +58,7 @@ def _in_layout(plan: Plan, raw: RawSheet, asked: str) -> Plan:
     """The plan in the layout asked for; its names and ways of writing stay."""
     if asked not in LAYOUTS or asked == plan.layout:
         return plan
-    guess = guess_plan(raw, cast(Layout, asked))
+    guess = guess_plan(raw, asked)
     return replace(guess, taxa=plan.taxa, sites=plan.sites, marks=plan.marks)
 
 

@@ -95,5 +95,5 @@ def _approves(page: Page, address: str) -> None:
     look(page, "import_approve")
     page.get_by_label("right as recorded").fill("limestone spring")
     page.get_by_role("button", name="Approve 2 visits").click()
-    page.get_by_text("2 visits were approved").wait_for()
+    page.get_by_text("2 visits were approved.").wait_for()
     look(page, "import_approved")

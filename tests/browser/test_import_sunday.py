@@ -135,7 +135,7 @@ def _looks_at_the_problems(page: Page) -> None:
 
 def _loads(page: Page, cast: Cast, button: str, words: str) -> None:
     page.get_by_role("button", name=button).click()
-    page.get_by_text("Waiting for a free worker").wait_for()
+    page.get_by_text("It begins in a moment").wait_for()
     look(page, "job_waiting")
     do_the_work(cast)
     # The page asks again by itself.

@@ -27,7 +27,7 @@ def row(report: YearlyReport) -> YearlyReport:
 
 
 def job(report: YearlyReport) -> Job:
-    return Job.objects.of_group(report.group).get(pk=report.job_id)
+    return Job.objects.of_group(report.group).get(pk=report.job_id or "")
 
 
 def is_ready(report: YearlyReport) -> bool:

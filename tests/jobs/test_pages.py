@@ -95,3 +95,17 @@ def test_coordinators_see_everybodys(client: Client, cast: Cast, job: Job) -> No
     listed = client.get(reverse("job_list", args=[cast.group.slug])).content.decode()
     assert address("job_detail", job) in listed
     assert "Cora Example" in listed
+
+
+@pytest.mark.parametrize("name", ["job_list", "job_detail", "job_progress"])
+def test_it_asks_the_database_the_same_for_many_jobs(
+    client: Client, cast: Cast, job: Job, name: str, django_assert_max_num_queries: Any
+) -> None:
+    Job.objects.bulk_create(
+        Job(group=cast.group, kind="test", label=f"Work {number}", started_by=cast.volunteer)
+        for number in range(40)
+    )
+    client.force_login(cast.coordinator)
+    page = reverse(name, args=[cast.group.slug, *([job.pk] if name != "job_list" else [])])
+    with django_assert_max_num_queries(6):
+        assert client.get(page).status_code == 200

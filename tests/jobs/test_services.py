@@ -59,7 +59,7 @@ class TestOrdering:
             told.append((task, *args))
             arrived.set()
 
-        monkeypatch.setattr(services.current_app, "send_task", send)
+        monkeypatch.setattr("portal.jobs.services.current_app.send_task", send)
         with django_capture_on_commit_callbacks(execute=True):
             ordered = order(cast)
             assert told == []
@@ -70,7 +70,7 @@ class TestOrdering:
         def send(task: str, args: list[str]) -> None:
             raise OperationalError("no broker")
 
-        monkeypatch.setattr(services.current_app, "send_task", send)
+        monkeypatch.setattr("portal.jobs.services.current_app.send_task", send)
         services._tell_workers(job.pk)
 
 
@@ -122,7 +122,7 @@ class TestFiles:
     def test_they_go_after_a_week(self, job: Job, register: Register) -> None:
         register(lambda _job, _progress: Outcome(content=b"x", file_name="x.csv"))
         work_off(job.pk)
-        storage, name = again(job).file.storage, again(job).file.name
+        storage, name = again(job).file.storage, str(again(job).file.name)
         assert remove_old_files() == 0
         assert storage.exists(name)
         assert remove_old_files(timezone.now() + timedelta(days=8)) == 1

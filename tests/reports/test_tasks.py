@@ -28,7 +28,7 @@ def report(book: YearBook) -> YearlyReport:
 
 
 def change(report: YearlyReport, **fields: object) -> None:
-    Job.objects.of_group(report.group).filter(pk=report.job_id).update(**fields)
+    Job.objects.of_group(report.group).filter(pk=report.job_id or "").update(**fields)
 
 
 def test_the_task_makes_the_report(report: YearlyReport) -> None:
