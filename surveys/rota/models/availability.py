@@ -48,7 +48,9 @@ class Availability(models.Model):
             models.UniqueConstraint(fields=["group", "user"], name="availability_once_a_member"),
             models.CheckConstraint(
                 condition=Q(latitude__isnull=True, longitude__isnull=True)
-                | Q(latitude__range=(-90, 90), longitude__range=(-180, 180)),
+                # Said outright, because to SQL half a place is neither in range nor out of it.
+                | Q(latitude__isnull=False, longitude__isnull=False)
+                & Q(latitude__range=(-90, 90), longitude__range=(-180, 180)),
                 name="availability_home_whole_or_none",
             ),
         ]
