@@ -46,6 +46,7 @@ def visits_due(group: Group, first_day: date, last_day: date, planned: Iterable[
     found = Due()
     for due in sites_due(group, timezone.localdate()):
         _plan_site(found, due, first_day, last_day, sorted(known[due.site.pk]))
+    # By day, so that whoever reads the draft reads it as it will happen.
     found.visits.sort(key=lambda each: (each.due_on, each.site.code))
     return found
 
@@ -65,6 +66,7 @@ def due_days(due: DueSite, first_day: date, last_day: date, planned: Sequence[da
     What was due before the span is due on its first day. A visit planned near a day due answers it.
     """
     interval = timedelta(days=due.site.visit_interval_days)
+    # Nearer to this day than to the one before or after it.
     near = interval / 2
     cursor = max(due.due_on or first_day, first_day)
     waiting = list(planned)

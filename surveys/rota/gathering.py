@@ -19,6 +19,7 @@ from surveys.rota.volunteers import Month, Place, Span, Volunteer, month_of
 
 # What counts as load: the visits in hand from two months before, so that last month's work is not forgotten.
 LOOK_BACK = timedelta(days=60)
+# Whoever may lead a pair may sample too; first aid or a sharp eye for families is no leave to stand in a river.
 MAY_GO = (Permit.SAMPLE, Permit.LEAD)
 
 
@@ -69,7 +70,9 @@ def _spans(offer: Availability, kind: str) -> tuple[Span, ...]:
 
 def trained_days(group: Group, first_day: date, last_day: date) -> dict[UUID, set[date]] | None:
     """The days of the span on which each member may sample; None where the group keeps no such record."""
+    # One read for the whole span: asked day by day, a proposal over half a year would ask 180 times.
     trainings = list(trainings_of(group).filter(kind__permits__in=MAY_GO))
+    # To a group that keeps no record this cannot mean that nobody may go.
     if not trainings:
         return None
     found: dict[UUID, set[date]] = defaultdict(set)
@@ -91,6 +94,7 @@ def _in_hand(
     busy: dict[UUID, set[date]] = defaultdict(set)
     taken: dict[UUID, Counter[Month]] = defaultdict(Counter)
     for user_id, day, owner in rows.values_list("user_id", "day", "planned__group_id"):
+        # That somebody is busy is all that another group learns of it.
         busy[user_id].add(day)
         if owner == group.pk:
             taken[user_id][month_of(day)] += 1

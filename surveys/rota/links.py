@@ -13,6 +13,7 @@ from portal.accounts.queries import person_of
 from portal.accounts.signed_links import DeadLink, SignedLink
 from surveys.rota.models import Assignment, CalendarFeed, CoverOffer, SwapOffer
 
+# As long as the longest proposal reaches ahead, and a little more.
 PLACE = SignedLink("rota.place", days=200)
 COVER = SignedLink("rota.cover", days=60)
 SWAP = SignedLink("rota.swap", days=60)

@@ -145,6 +145,7 @@ def tell_coordinators_uncovered(planned: PlannedVisit, who: str) -> None:
         ],
         visits=[Line(planned, who_goes(planned), _page(planned), _("Open the visit"))],
     )
+    # One letter to each, because each has a state of delivery of its own.
     for user in User.objects.filter(email__in=coordinator_addresses(planned.group)):
         key = f"rota:uncovered:{planned.pk}:{planned.sequence}:{user.pk}"
         owe_letter(planned.group, user, letter, about=planned, key=key)

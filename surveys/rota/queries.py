@@ -91,6 +91,7 @@ class DeskRota:
 
 def with_recorded(rows: Any) -> Any:
     """The planned visits with the recorded visit that answers each: a made one before one that was not made."""
+    # Read and never stored: a visit that is corrected, loaded late or taken back answers its plan at once.
     found = Visit.objects.filter(
         site=OuterRef("site"),
         visited_on__gte=OuterRef("window_from"),

@@ -99,6 +99,7 @@ def solve(
 
 def _quiet_solver(time_limit: float) -> Any:
     solver = highspy.Highs()  # type: ignore[no-untyped-call]
+    # One thread and one seed: the same question has the same answer, and others keep their processor.
     options = {
         "output_flag": False,
         "log_to_console": False,
@@ -120,6 +121,7 @@ def _add_slot(programme: _Programme, slot: Slot, volunteers: Sequence[Volunteer]
     ]
     programme.days |= {(slot.number, day): variable for day, variable in zip(slot.days, chosen, strict=True)}
     solver.addConstr(solver.qsum(chosen) == 1)
+    # An open place is dear but never forbidden: what nobody can take must not sink the whole rota.
     unfilled = solver.addVariable(lb=0, ub=slot.places, obj=OPEN)
     everybody: list[Any] = []
     for day, is_chosen in zip(slot.days, chosen, strict=True):
@@ -201,6 +203,7 @@ def _limit(programme: _Programme, volunteer: Volunteer) -> None:
             solver.addConstr(solver.qsum(goes) <= volunteer.left_in(month))
     everything = programme.by_person.get(own, [])
     if everything:
+        # Each step costs more than the one before, so the solver takes the cheap ones first of itself.
         most = min(len(everything), 31)
         steps = [
             solver.addVariable(lb=0, ub=1, obj=LOAD * (2 * (volunteer.load + n) - 1))

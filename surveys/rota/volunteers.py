@@ -78,6 +78,7 @@ class Volunteer:
         if place.site_id in self.near_sites:
             return True
         distance = self.distance_km(place)
+        # Who named sites and nothing else meant these sites; who said nothing at all did not mean none.
         if distance is None or self.travel_km is None:
             return not self.near_sites
         return distance <= self.travel_km
@@ -88,6 +89,7 @@ class Volunteer:
 
     def obstacle(self, place: Place, day: date) -> Obstacle | None:
         """What keeps this person from a visit; None where nothing does."""
+        # Training first: it is the one reason that no goodwill on the day can mend.
         if self.trained_on is not None and day not in self.trained_on:
             return Obstacle.UNTRAINED
         if not self.is_near(place):

@@ -91,7 +91,7 @@ def test_of_several_days_the_reason_that_came_nearest_is_told() -> None:
 
 def test_who_goes_already_or_has_said_no_is_told_apart() -> None:
     fixed, going, no = somebody(), somebody(), somebody()
-    facts = {"fixed": frozenset({fixed.user_id}), "unwilling": frozenset({no.user_id})}
+    facts: dict[str, Any] = {"fixed": frozenset({fixed.user_id}), "unwilling": frozenset({no.user_id})}
     sentence = why_open(found(going, **facts), [fixed, going, no], 0)
     assert sentence == "1 place is open: 1 has said that they cannot."
 

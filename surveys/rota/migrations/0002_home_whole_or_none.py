@@ -5,21 +5,32 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('accounts', '0002_guest_reviewers'),
-        ('rota', '0001_rota'),
-        ('surveys', '0012_rescoring_as_jobs'),
+        ("accounts", "0002_guest_reviewers"),
+        ("rota", "0001_rota"),
+        ("surveys", "0012_rescoring_as_jobs"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.RemoveConstraint(
-            model_name='availability',
-            name='availability_home_whole_or_none',
+            model_name="availability",
+            name="availability_home_whole_or_none",
         ),
         migrations.AddConstraint(
-            model_name='availability',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('latitude__isnull', True), ('longitude__isnull', True)), models.Q(('latitude__isnull', False), ('longitude__isnull', False), ('latitude__range', (-90, 90)), ('longitude__range', (-180, 180))), _connector='OR'), name='availability_home_whole_or_none'),
+            model_name="availability",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("latitude__isnull", True), ("longitude__isnull", True)),
+                    models.Q(
+                        ("latitude__isnull", False),
+                        ("longitude__isnull", False),
+                        ("latitude__range", (-90, 90)),
+                        ("longitude__range", (-180, 180)),
+                    ),
+                    _connector="OR",
+                ),
+                name="availability_home_whole_or_none",
+            ),
         ),
     ]

@@ -27,6 +27,7 @@ class Proposal(models.Model):
     made_at = models.DateTimeField(default=timezone.now)
     first_day = models.DateField()
     last_day = models.DateField()
+    # Sentences as they were said then: sites change, and the draft was made of what they were.
     left_out = models.JSONField(default=list)
     is_best = models.BooleanField(default=True)
     seconds = models.FloatField(default=0.0)

@@ -49,6 +49,7 @@ def decline_place(*, person: Person, place: Assignment) -> Assignment:
     Where nobody can be asked, the coordinators are told. Pressed twice, the first time stands.
     """
     require(person, "rota.answer", place)
+    # The visit is locked and not the place: whoever steps in or swaps meets this answer there.
     planned = locked_plan(place.planned)
     fresh = Assignment.objects.of_group(planned.group).select_related("user", "planned__group").get(pk=place.pk)
     if fresh.state == State.DECLINED:
@@ -110,6 +111,7 @@ def ask_for_cover(*, person: Person, planned: PlannedVisit) -> int:
 def _ask_everybody(planned: PlannedVisit) -> int:
     """Ask all who can, and by whom the visit would not be one of people under 18 alone."""
     down = {each.user_id for each in people_on(planned)}
+    # Whether an adult is among those still down, for then a minor may join them.
     has_adult = bool(down) and not only_minors(planned.group, planned.day, down)
     free = [each for each, hindrance in fits_of(planned) if not hindrance]
     wanted = {each.user_id for each in free if has_adult or not each.is_minor}

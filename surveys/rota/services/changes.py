@@ -60,6 +60,7 @@ def move_visit(*, person: Person, planned: PlannedVisit, day: date, start: time)
         return moved
     if day != moved.day:
         _check_day(moved.group, moved.site, day)
+    # Before anything is changed, so that a refusal leaves the visit as it was.
     people = people_on(moved, *DOWN)
     for each in people:
         require_free(moved.group, each.user, day, but=[moved])
@@ -145,6 +146,7 @@ def take_off(*, person: Person, place: Assignment) -> None:
     _require_changeable(planned)
     rows = Assignment.objects.of_group(planned.group).filter(pk=place.pk, state__in=DOWN)
     found = rows.select_related("user", "planned__site", "planned__group").first()
+    # Pressed twice, or declined meanwhile: what was wanted is so already.
     if found is None:
         return
     told = {"people": [found.user.name, None]}

@@ -76,6 +76,7 @@ def require_free(group: Group, user: User, day: date, *, but: Iterable[PlannedVi
     """Raise NotPossible where the person goes somewhere else on that day, for whichever group."""
     rows = Assignment.objects.across_groups("nobody goes to two places on one day, whoever asked them")
     down = Q(state__in=LIVE) | Q(state=State.PROPOSED, planned__group=group)
+    # Drafts of other groups bind nobody and are not told of here.
     others = rows.filter(down, user=user, day=day)
     if others.exclude(planned__in=[each.pk for each in but]).exists():
         facts = {"name": user.name, "day": date_format(day, "j F")}

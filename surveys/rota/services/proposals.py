@@ -99,6 +99,7 @@ def _gather(
     work: _Work, standing: Sequence[PlannedVisit], due: Sequence[DueVisit], first_day: date, last_day: date
 ) -> None:
     minors = minor_user_ids(work.group, first_day)
+    # A place open on a visit that stands is filled like any other, but its day is not moved.
     for planned in standing:
         slot = _standing_slot(planned, minors)
         if slot.places and first_day <= planned.day <= last_day:
@@ -129,6 +130,7 @@ def _standing_slot(planned: PlannedVisit, minors: set[UUID]) -> Slot:
 
 def _write(work: _Work, solution: Solution) -> None:
     counts: Counter[tuple[object, object]] = Counter()
+    # In order of days, so that "visit 2 that month" is the second one.
     for found in sorted(solution.visits, key=lambda each: each.day):
         planned = work.standing.get(found.slot.number) or _create(work, found)
         planned.open_because = why_open(found, work.volunteers, work.silent) if found.still_open else ""

@@ -38,6 +38,7 @@ def publish_rota(*, person: Person, group: Group) -> int:
     _require_publishable(concerned, places)
     _publish_visits(person, concerned)
     told = _publish_places(group, places)
+    # A time in the key, because each publication is a letter of its own.
     now = timezone.now()
     for user_id, own in told.items():
         tell_plan(group, own[0].user, own, key=f"published:{now:%Y%m%d%H%M%S%f}:{user_id.hex[:8]}")
@@ -90,6 +91,7 @@ def _publish_places(group: Group, places: Iterable[Assignment]) -> dict[UUID, li
     told: dict[UUID, list[Assignment]] = defaultdict(list)
     for place in places:
         if place.user_id not in members or _goes_elsewhere(place):
+            # Never told of it, so nothing is owed to them and no calendar shows it.
             place.delete()
             continue
         place.state, place.told_at, place.by_hand = Assignment.State.ASKED, timezone.now(), False

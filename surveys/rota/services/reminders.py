@@ -66,6 +66,7 @@ def _remind_one(number: UUID, today: date) -> bool:
     begins = place.day - timedelta(days=days)
     if today < begins or _is_recorded(place):
         return False
+    # Noted also where no letter follows, so that the next sweep does not ask again.
     place.reminded_of = place.day
     place.save(update_fields=["reminded_of"])
     # Whoever was told within these days needs no second letter about it.
@@ -82,6 +83,7 @@ def _is_recorded(place: Assignment) -> bool:
 
 def _owe(place: Assignment, today: date) -> None:
     planned = place.planned
+    # Read when the letter is written and not at the start of the sweep: rivers rise.
     is_high = river_at(planned.site).high_until is not None
     letter = Letter(
         key=f"rota:reminder:{place.pk}:{place.day}",

@@ -81,6 +81,7 @@ def planned_visit(request: PortalRequest, slug: str, planned_id: UUID) -> HttpRe
 def _show(request: PortalRequest, group: Group, planned: PlannedVisit, **sent: forms.Form) -> HttpResponse:
     may_plan = allowed(request.person, "rota.plan", group)
     if planned.is_draft and not may_plan:
+        # To a member a draft is not there: it may come to nothing.
         raise Http404
     today = timezone.localdate()
     plan = plan_of(planned, today, minor_user_ids(group, today))
