@@ -19,6 +19,7 @@ from portal.demo.outings import leave_kits_and_rivers, name_kits
 from portal.demo.replay import Replay
 from portal.demo.rota import plan_rota
 from portal.demo.settling import Settlement, found_group, open_accounts
+from portal.demo.sheets import leave_a_sheet
 from portal.demo.visiting import MONTH, SiteYears
 from portal.demo.world import GROUPS, OPERATOR, GroupPlan
 from portal.outbox.models import Message
@@ -86,6 +87,7 @@ def _play(extent: Extent, now: datetime, say: Say) -> None:
         _leave_work_open(settlements[0])
         leave_kits_and_rivers(settlements[0])
         plan_rota(settlements[0])
+        leave_a_sheet(settlements[0])
     _forget_old_mail(now)
 
 

@@ -18,6 +18,8 @@ from surveys.importing.values import read_amount, read_day, read_figure
 _APART = 1_000
 assert MOST_COLUMNS < _APART
 MOST_COUNTS = 200_000
+# Each visit is held against its site's history, and somebody waits for the check.
+MOST_VISITS = 1_500
 # What tells one visit from another.
 _OF_EVERY_ROW = ("site", "date", "visit")
 
@@ -61,6 +63,8 @@ def lay_out(raw: RawSheet, plan: Plan, today: date) -> LaidSheet:
             rows += [laying.row(number, line)] if by_taxon else list(laying.taxa(number, line))
         if len(rows) > MOST_COUNTS:
             raise UnusableFile(_("The sheet holds more than 200,000 counts. Split it by year or by site."))
+    if len({tuple(row.cells.get(name) for name in _OF_EVERY_ROW) for row in rows}) > MOST_VISITS:
+        raise UnusableFile(_("The sheet holds more than 1,500 visits. Split it by year or by site."))
     header = tuple(target for target in known.values() if target in COLUMN_BY_NAME)
     return LaidSheet(header, tuple(row for row in rows if row.cells), seen, plan)
 

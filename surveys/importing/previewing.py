@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from portal.accounts.models import Group
+from portal.accounts.models import Group, User
 from scoring.indices import METHODS, Score, score_sample
 from surveys.importing.checking import CheckedSheet
 from surveys.judging import read_counts
@@ -19,15 +19,12 @@ VISITS_SHOWN = 5
 
 @dataclass(frozen=True)
 class Preview:
-    """One visit to be: its site, what was found, and (name of the index, figure) in the order of importance."""
+    """One visit to be: site, recorder, what was found, and (index, figure) by importance."""
 
     site: Site
     submission: Submission
+    recorder: str
     scores: tuple[tuple[str, str], ...]
-
-    @property
-    def recorder(self) -> str:
-        return self.submission.recorder_name
 
     @property
     def entries(self) -> Sequence[Entry]:
@@ -37,10 +34,19 @@ class Preview:
 def preview_of(group: Group, checked: CheckedSheet) -> list[Preview]:
     """The first visits that would be loaded."""
     first = checked.submissions[:VISITS_SHOWN]
-    wanted = {each.site for each in first}
-    rows = Site.objects.of_group(group).filter(pk__in=wanted).select_related("recording_list")
-    sites = {site.pk: site for site in rows}
-    return [Preview(sites[each.site], each, _scores(sites[each.site], each)) for each in first]
+    rows = Site.objects.of_group(group).filter(pk__in={each.site for each in first})
+    sites = {site.pk: site for site in rows.select_related("recording_list")}
+    people = User.objects.filter(pk__in={each.recorder for each in first if each.recorder})
+    names = {person.pk: person.name for person in people}
+    return [
+        Preview(
+            site=sites[each.site],
+            submission=each,
+            recorder=names[each.recorder] if each.recorder else each.recorder_name,
+            scores=_scores(sites[each.site], each),
+        )
+        for each in first
+    ]
 
 
 def _scores(site: Site, submission: Submission) -> tuple[tuple[str, str], ...]:

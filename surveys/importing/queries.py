@@ -37,6 +37,12 @@ def loaded_runs(group: Group) -> Sequence[ImportRun]:
     return list(found.annotate(waiting=waiting).order_by("-loaded_at")[:RUNS_SHOWN])
 
 
+def kept_sheets(group: Group) -> Sequence[ImportRun]:
+    """Sheets that were sent and not loaded yet, newest first, as far as their files are kept."""
+    found = ImportRun.objects.of_group(group).filter(loaded_at=None).exclude(file="")
+    return list(found.select_related("started_by").order_by("-created_at")[:RUNS_SHOWN])
+
+
 def waiting_visits(run: ImportRun) -> GroupOwnedQuerySet[Visit]:
     """The visits of a run that wait to be checked."""
     found = Visit.objects.of_group(run.group).filter(import_run=run, status=Status.WAITING)

@@ -24,7 +24,7 @@ from surveys.importing.columns import template_csv
 from surveys.importing.holds import reasons_to_keep
 from surveys.importing.mending import as_workbook, bad_lines
 from surveys.importing.previewing import preview_of
-from surveys.importing.queries import loaded_runs, run_state
+from surveys.importing.queries import kept_sheets, loaded_runs, run_state
 from surveys.models import ImportRun
 from surveys.services import imports as services
 from surveys.services.errors import NotPossible
@@ -49,7 +49,7 @@ def import_visits(request: PortalRequest, slug: str) -> HttpResponse:
         else:
             # A sheet with names of its own is explained first.
             return redirect("import_detail" if run.plan else "import_map", slug=slug, run_id=run.pk)
-    context = {"form": form, "columns": COLUMNS, "runs": loaded_runs(group)}
+    context = {"form": form, "columns": COLUMNS, "runs": loaded_runs(group), "kept": kept_sheets(group)}
     return render(request, "surveys/import_visits.html", context, status=422 if form.errors else 200)
 
 
@@ -130,7 +130,7 @@ def import_load(request: PortalRequest, slug: str, run_id: UUID) -> HttpResponse
 @require_POST
 def import_approve(request: PortalRequest, slug: str, run_id: UUID) -> HttpResponse:
     """Approve the waiting visits of a run in one go."""
-    run = find_run(enter(request, slug, "visit.review"), run_id)
+    run = find_run(enter(request, slug, "import.run"), run_id)
     reason = request.POST.get("accept_findings_reason", "")
     try:
         done = services.approve_run(person=request.person, run=run, accept_findings_reason=reason)

@@ -56,7 +56,7 @@ CEILINGS = {
     "bank_worker": 0,
     "bank_manifest": 0,
     "bank_icon": 0,
-    "import_visits": 4,
+    "import_visits": 5,
     "export_make": 14,
     "publishing_terms": 4,
     "import_template": 3,

@@ -177,6 +177,10 @@ def test_it_keeps_to_a_number_of_rows_and_counts(monkeypatch: pytest.MonkeyPatch
     monkeypatch.setattr("surveys.importing.laying.MOST_COUNTS", 2)
     with pytest.raises(UnusableFile, match="counts"):
         laid(BY_VISIT)
+    monkeypatch.setattr("surveys.importing.laying.MOST_COUNTS", 200)
+    monkeypatch.setattr("surveys.importing.laying.MOST_VISITS", 1)
+    with pytest.raises(UnusableFile, match="visits"):
+        laid(BY_VISIT)
     monkeypatch.setattr("surveys.importing.raw.MOST_ROWS", 1)
     with pytest.raises(UnusableFile, match="rows"):
         raw_of(BY_VISIT)

@@ -90,6 +90,15 @@ def test_it_goes_from_the_upload_to_the_check_and_loads_nothing_yet(cast: Cast) 
     assert visits(cast) == 0
 
 
+def test_a_sheet_that_was_not_loaded_is_found_again(cast: Cast) -> None:
+    client = client_of(cast)
+    send(client, {}, name="to do.csv")
+    assert "Sheets not loaded yet" in text(client.get(PAGE))
+    assert page_of(cast) in text(client.get(PAGE))
+    load(client, cast)
+    assert "Sheets not loaded yet" not in text(client.get(PAGE))
+
+
 def test_it_lists_the_problems_and_offers_no_loading(cast: Cast) -> None:
     client = client_of(cast)
     send(client, {"site": "ZZ9"}, {"count": "some"})
