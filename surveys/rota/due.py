@@ -90,7 +90,14 @@ def _possible_days(
 
 def obstacle_at(due: DueSite, day: date) -> str:
     """Why a site is not visited on a day; empty where nothing speaks against it."""
-    site = due.site
+    # The river may be high for the rest of the last day that it counts as high.
+    if due.high_until and day <= timezone.localdate(due.high_until):
+        return _("the river is above the site's limit")
+    return site_obstacle(due.site, day)
+
+
+def site_obstacle(site: Site, day: date) -> str:
+    """What speaks against a day by the site's own dates: opening, closing, permission, season."""
     if site.opened_on and day < site.opened_on:
         return _("it opens on %(day)s") % {"day": date_format(site.opened_on, "j F Y")}
     if site.closed_on and day >= site.closed_on:
@@ -106,9 +113,6 @@ def obstacle_at(due: DueSite, day: date) -> str:
         }
     if not site.in_season(day):
         return _("it is out of its season")
-    # The river may be high for the rest of the last day that it counts as high.
-    if due.high_until and day <= timezone.localdate(due.high_until):
-        return _("the river is above the site's limit")
     return ""
 
 

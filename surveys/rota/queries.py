@@ -18,6 +18,7 @@ from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import Visit
 from surveys.models.visits import NotMade
 from surveys.people.queries import minor_user_ids
+from surveys.rota.due import site_obstacle
 from surveys.rota.gathering import place_of_site, volunteers_of
 from surveys.rota.models import (
     LIVE,
@@ -55,6 +56,21 @@ class Plan:
     def lone_minor(self) -> bool:
         """Whether only people under 18 are down: then nobody goes until an adult is."""
         return bool(self.people) and all(each.user_id in self.minors for each in self.people)
+
+    @property
+    def obstacle(self) -> str:
+        """Why nobody may go after all, such as a permission that has run out since it was planned."""
+        return site_obstacle(self.planned.site, self.planned.day) if self.is_ahead else ""
+
+    @property
+    def is_ahead(self) -> bool:
+        """Whether it is still to be made."""
+        return self.outcome in ("coming", "open")
+
+    @property
+    def needs_care(self) -> bool:
+        """Whether a coordinator has to do something: find people, an adult, or another day."""
+        return self.outcome == "open" or (self.is_ahead and (self.lone_minor or bool(self.obstacle)))
 
     @property
     def recorded_id(self) -> UUID | None:
@@ -207,7 +223,7 @@ def desk_of(person: Person, group: Group, today: date) -> DeskRota:
     """
     may_plan = allowed(person, "rota.plan", group)
     coming = plans(group, today, State.PUBLISHED, since=timedelta(0))
-    uncovered = [each for each in coming if each.outcome == "open" or each.lone_minor]
+    uncovered = [each for each in coming if each.needs_care]
     return DeskRota(
         own=[each for each in coming if each.of(person.user_id) and each.outcome in ("coming", "open")],
         covers=open_offers(person, group, today),

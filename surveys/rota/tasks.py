@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from celery import shared_task
 
+from surveys.rota.services.leavers import release_places_of_leavers
 from surveys.rota.services.reminders import remind_of_visits
 
 
 @shared_task(name="rota.tasks.remind", expires=600)
 def remind() -> int:
-    """Remind people of their visits."""
+    """Open the places of those who left, then remind people of their visits."""
+    release_places_of_leavers()
     return remind_of_visits()

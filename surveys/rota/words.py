@@ -32,6 +32,7 @@ VERBS: Mapping[str, Promise] = MappingProxyType(
         "planned_visit.published": _("published"),
         "planned_visit.person_added": _("put somebody down"),
         "planned_visit.person_removed": _("took somebody off"),
+        "planned_visit.person_left": _("somebody has left the group"),
         "planned_visit.called_off": _("called off"),
         "rota.accepted": _("said yes"),
         "rota.declined": _("cannot go"),

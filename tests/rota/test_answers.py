@@ -20,7 +20,9 @@ from surveys.rota.links import COVER, PLACE, SWAP
 from surveys.rota.models import Assignment, CoverOffer, SwapOffer
 from surveys.rota.services import answers
 from surveys.rota.services.answers import accept_place, ask_for_cover, decline_place, take_cover
+from surveys.rota.services.leavers import release_places_of_leavers
 from surveys.rota.services.swaps import agree_swap, offer_swap, refuse_swap
+from surveys.rota.tasks import remind
 from surveys.services.errors import NotPossible
 from tests.conftest import Cast
 from tests.factories import SiteFactory, days_ago
@@ -129,6 +131,38 @@ class TestCover:
             offer_days(cast.group, cast.volunteer, weekdays=[])
         with pytest.raises(NotPossible, match="Nobody who said"):
             ask_for_cover(person=cast.person("coordinator"), planned=planned)
+
+
+class TestLeavers:
+    def leave(self, cast: Cast) -> Assignment:
+        planned = plan(cast.site, ahead(3))
+        put_on(planned, cast.coordinator, state="accepted")
+        place = put_on(planned, cast.volunteer, state="accepted")
+        cast.volunteer.memberships.filter(group=cast.group).update(left_at=timezone.now())
+        return place
+
+    def test_the_place_of_who_left_is_opened_once_and_others_are_asked(self, crew: Cast) -> None:
+        place = self.leave(crew)
+        assert [release_places_of_leavers(), release_places_of_leavers()] == [1, 0]
+        assert state_of(place) == "removed"
+        assert to_whom("rota.cover") == {"owen"}
+        assert to_whom("rota.changed") == {"cora"}
+        assert history_of(place.planned, crew.group).get().verb == "planned_visit.person_left"
+
+    def test_nobody_to_ask_is_told_to_the_coordinators(self, cast: Cast) -> None:
+        self.leave(cast)
+        release_places_of_leavers()
+        assert to_whom("rota.uncovered") == {"cora", "cole"}
+
+    def test_the_past_and_those_who_stay_are_left_alone(self, crew: Cast) -> None:
+        place = self.leave(crew)
+        Assignment.objects.of_group(crew.group).filter(pk=place.pk).update(day=days_ago(1))
+        assert release_places_of_leavers() == 0
+
+    def test_the_clock_asks_for_it(self, crew: Cast) -> None:
+        place = self.leave(crew)
+        remind()
+        assert state_of(place) == "removed"
 
 
 class TestSwaps:

@@ -105,6 +105,16 @@ class TestRotaPage:
 
 
 class TestPlannedVisit:
+    def test_a_site_closed_since_then_is_said_to_be(self, crew: Cast) -> None:
+        planned = plan(crew.site, ahead(3), people_needed=1)
+        put_on(planned, crew.volunteer)
+        crew.site.closed_on = ahead(1)
+        crew.site.save()
+        assert "Nobody goes there that day: it closes on" in visit(crew, crew.volunteer, planned)
+        assert "nobody may go" in rota(crew, crew.volunteer)
+        desk = desk_of(crew.person("coordinator"), crew.group, timezone.localdate())
+        assert [each.planned for each in desk.uncovered] == [planned]
+
     def test_a_volunteer_reads_and_a_coordinator_changes(self, crew: Cast) -> None:
         planned = plan(crew.site, ahead(3))
         put_on(planned, crew.other_volunteer, why="Lives about 3 km away.")

@@ -105,7 +105,18 @@ def test_while_the_river_is_high_it_says_stay_away(crew: Cast) -> None:
     remind_of_visits()
     (mail,) = mails(KIND)
     assert "Stay away for now" in mail.subject
+    assert "above this site's limit" in mail.text
     assert "You are down for it on" not in mail.text
+
+
+def test_where_permission_has_run_out_since_it_says_stay_away(crew: Cast) -> None:
+    coming(crew)
+    crew.site.permission_until = days_ago(1)
+    crew.site.save()
+    remind_of_visits()
+    (mail,) = mails(KIND)
+    assert "Stay away for now" in mail.subject
+    assert "permission ends on" in mail.text
 
 
 def test_it_says_what_is_missing(crew: Cast) -> None:

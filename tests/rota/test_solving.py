@@ -207,6 +207,14 @@ def test_with_nobody_at_all_every_place_is_open() -> None:
     assert solve([], [volunteer()]).visits == ()
 
 
+def test_out_of_time_it_breaks_no_rule_and_says_that_it_is_not_sure() -> None:
+    volunteers = [volunteer(most_a_month=2) for _each in range(9)]
+    wanted = [slot(due=3 + n, spread=3, place=HERE if n % 2 else FAR) for n in range(12)]
+    solution = solve(wanted, volunteers, time_limit=0.0)
+    assert not solution.is_best
+    assert broken_rules(solution, volunteers) == []
+
+
 @pytest.mark.parametrize("rule", ["minors", "twice", "maximum"])
 def test_the_check_of_rules_itself_sees_a_broken_one(rule: str) -> None:
     young = volunteer(is_minor=rule == "minors", most_a_month=1 if rule == "maximum" else 4)

@@ -61,13 +61,14 @@ def decline_place(*, person: Person, place: Assignment) -> Assignment:
     _record(person, found, "rota.declined")
     planned.open_because = _("%(name)s cannot go.") % {"name": person.name}
     touch(planned)
-    if not _ask_everybody(planned):
+    if not ask_everybody(planned):
         tell_coordinators_uncovered(planned, person.name)
-    _tell_the_others(planned, found)
+    tell_the_others(planned, found)
     return found
 
 
-def _tell_the_others(planned: PlannedVisit, gone: Assignment) -> None:
+def tell_the_others(planned: PlannedVisit, gone: Assignment) -> None:
+    """Whoever is still down hears that a place beside them is open."""
     words = _("%(name)s cannot go, and others are asked. Nobody goes alone: if nobody is found, leave it.")
     for each in people_on(planned):
         each.planned = planned
@@ -101,14 +102,14 @@ def ask_for_cover(*, person: Person, planned: PlannedVisit) -> int:
     require_open(found)
     if len(people_on(found)) >= found.people_needed:
         raise NotPossible(_("No place is open."))
-    asked = _ask_everybody(found)
+    asked = ask_everybody(found)
     if not asked:
         raise NotPossible(_("Nobody who said that they can that day is free. Ask somebody yourself."))
     record_change(actor=person, verb="rota.cover_asked", thing=found, changes={"asked": [None, asked]})
     return asked
 
 
-def _ask_everybody(planned: PlannedVisit) -> int:
+def ask_everybody(planned: PlannedVisit) -> int:
     """Ask all who can, and by whom the visit would not be one of people under 18 alone."""
     down = {each.user_id for each in people_on(planned)}
     # Whether an adult is among those still down, for then a minor may join them.

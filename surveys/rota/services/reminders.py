@@ -10,11 +10,13 @@ from uuid import UUID
 from django.db import transaction
 from django.db.models import Exists, F, OuterRef, Q, Subquery
 from django.utils import timezone
+from django.utils.functional import Promise
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 
 from portal.accounts.models import Membership
 from surveys.rivers import river_at
+from surveys.rota.due import site_obstacle
 from surveys.rota.mail import Letter, day_words, line_for, owe_letter
 from surveys.rota.models import LIVE, Assignment, Availability, PlannedVisit
 from surveys.rota.queries import with_recorded
@@ -23,6 +25,7 @@ from surveys.rota.services.places import only_minors, people_on
 logger = logging.getLogger(__name__)
 # For somebody who was put down without ever saying when they can.
 USUAL_DAYS = 3
+HIGH = gettext_lazy("a member has reported the river above this site's limit")
 
 
 def remind_of_visits() -> int:
@@ -85,11 +88,12 @@ def _owe(place: Assignment, today: date) -> None:
     planned = place.planned
     # Read when the letter is written and not at the start of the sweep: rivers rise.
     is_high = river_at(planned.site).high_until is not None
+    obstacle = site_obstacle(planned.site, planned.day)
     letter = Letter(
         key=f"rota:reminder:{place.pk}:{place.day}",
         kind="rota.reminder",
-        headline=_headline(place, today, is_high),
-        paragraphs=_paragraphs(place, is_high),
+        headline=_headline(place, today, is_high or bool(obstacle)),
+        paragraphs=_paragraphs(place, obstacle or (HIGH if is_high else "")),
         visits=[line_for(place)],
         cautions=True,
         checklist=True,
@@ -97,9 +101,9 @@ def _owe(place: Assignment, today: date) -> None:
     owe_letter(planned.group, place.user, letter, about=planned)
 
 
-def _headline(place: Assignment, today: date, is_high: bool) -> str:
-    if is_high:
-        return _("Stay away for now: the river is above its limit")
+def _headline(place: Assignment, today: date, stays_away: bool) -> str:
+    if stays_away:
+        return _("Stay away for now")
     days = (place.day - today).days
     if days == 0:
         return _("Your visit is today")
@@ -107,13 +111,12 @@ def _headline(place: Assignment, today: date, is_high: bool) -> str:
     return words % {"days": days}
 
 
-def _paragraphs(place: Assignment, is_high: bool) -> list[str]:
+def _paragraphs(place: Assignment, why_not: str | Promise) -> list[str]:
     planned = place.planned
     words = []
-    if is_high:
-        words.append(
-            _("A member has reported the river above this site's limit. Do not go while it is; look again.")
-        )
+    if why_not:
+        words.append(_("Do not go while this holds: %(why)s.") % {"why": why_not})
+        words.append(_("Look again before the day, and ask a coordinator if you are in doubt."))
     else:
         words.append(_("You are down for it on %(day)s.") % {"day": day_words(planned.day)})
     down = [each.user_id for each in people_on(planned)]
