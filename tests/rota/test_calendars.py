@@ -158,10 +158,3 @@ def test_who_left_reads_nothing_of_the_group_any_more(crew: Cast) -> None:
     crew.volunteer.is_active = False
     crew.volunteer.save()
     assert fetch(feed).status_code == 410
-
-
-def test_lines_are_folded_and_ended_as_the_standard_asks(crew: Cast) -> None:
-    put_on(plan(crew.site, ahead(3)), crew.volunteer)
-    content = fetch(own(crew)).content
-    assert all(len(line) <= 75 for line in content.split(b"\r\n"))
-    assert b"\n" not in content.replace(b"\r\n", b"")
