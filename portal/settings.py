@@ -137,6 +137,7 @@ CELERY_BEAT_SCHEDULE = {
     "erase-enquiries": {"task": "surveys.people.tasks.erase_enquiries", "schedule": 3600.0},
     "remind-of-trainings": {"task": "surveys.people.tasks.remind_of_lapsing", "schedule": 3600.0},
     "remind-of-visits": {"task": "rota.tasks.remind", "schedule": 600.0},
+    "clear-old-sheets": {"task": "surveys.tasks.clear_old_sheets", "schedule": 3600.0},
     "resume-jobs": {"task": "portal.jobs.tasks.resume_jobs", "schedule": 60.0},
 }
 

@@ -16,7 +16,7 @@ class Job(models.Model):
     """Long work for one group: who ordered what, how far it is, and what came of it."""
 
     class State(models.TextChoices):
-        QUEUED = "queued", _("waiting for a free worker")
+        QUEUED = "queued", _("waiting its turn")
         RUNNING = "running", _("running")
         DONE = "done", _("finished")
         STOPPED = "stopped", _("stopped by hand")

@@ -35,7 +35,7 @@ class Migration(migrations.Migration):
                     "state",
                     models.CharField(
                         choices=[
-                            ("queued", "waiting for a free worker"),
+                            ("queued", "waiting its turn"),
                             ("running", "running"),
                             ("done", "finished"),
                             ("stopped", "stopped by hand"),

@@ -3,6 +3,7 @@
 from surveys.services.imports.approving import Approved, approve_run
 from surveys.services.imports.keeping import (
     check_run,
+    forget_old_sheets,
     keep_sheet,
     laid_out,
     map_columns,
@@ -18,6 +19,7 @@ __all__ = [
     "SheetHasProblems",
     "approve_run",
     "check_run",
+    "forget_old_sheets",
     "keep_sheet",
     "laid_out",
     "load_run",

@@ -39,7 +39,6 @@ def keep_sheet(*, person: Person, group: Group, file: IO[bytes], file_name: str)
     if len(raw.rows) > ROWS_ON_A_PAGE:
         message = _("The sheet has more than 10,000 rows. Split it, or ask whoever runs the portal to load it.")
         raise UnusableFile(message)
-    _forget_old_sheets(group)
     run = ImportRun(
         group=group,
         started_by_id=person.user_id,
@@ -64,11 +63,16 @@ def told_plan(group: Group, raw: RawSheet) -> dict[str, object]:
     return guess.as_json() if is_plain(raw, guess) else {}
 
 
-def _forget_old_sheets(group: Group) -> None:
+def forget_old_sheets() -> int:
+    """Remove sheets that nobody loaded for a week, and files kept for rows to mend; return how many went."""
     day = timezone.now() - timedelta(days=KEPT_DAYS)
-    for run in ImportRun.objects.of_group(group).filter(loaded_at=None, created_at__lt=day):
+    runs = ImportRun.objects.across_groups("the sweep clears away every group's old sheets")
+    old = list(runs.filter(created_at__lt=day).exclude(file=""))
+    for run in old:
         run.file.delete(save=False)
-        run.delete()
+    runs.filter(pk__in=[run.pk for run in old], loaded_at=None).delete()
+    runs.filter(pk__in=[run.pk for run in old]).update(file="")
+    return len(old)
 
 
 def raw_of(run: ImportRun) -> RawSheet:

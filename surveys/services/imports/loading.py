@@ -132,8 +132,15 @@ def load_run(
     # Only once the visits are safe: until then the file is all there is. With visits left out it stays, so that
     # their rows can be fetched.
     if not checked.problems:
-        transaction.on_commit(lambda: run.file.delete(save=False))
+        _let_file_go(run)
     return loaded
+
+
+def _let_file_go(run: ImportRun) -> None:
+    storage, name = run.file.storage, run.file.name or ""
+    run.file = ""  # type: ignore[assignment]
+    run.save(update_fields=["file"])
+    transaction.on_commit(lambda: storage.delete(name))
 
 
 @transaction.atomic

@@ -85,8 +85,6 @@ def undo_run(*, person: Person, run: ImportRun, reason: str) -> int:
     run.save(update_fields=["undone_at", "undone_by", "undone_reason"])
     changes = {"visits_loaded": [len(held), 0]}
     record_change(actor=person, verb="import.undone", thing=run, changes=changes, reason=why)
-    if run.file:
-        transaction.on_commit(lambda: run.file.delete(save=False))
     return len(held)
 
 

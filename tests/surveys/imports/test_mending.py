@@ -123,3 +123,11 @@ def test_what_is_kept_no_longer_is_not_fetched(cast: Cast) -> None:
     client.force_login(cast.coordinator)
     # Nobody has said yet what its columns mean.
     assert client.get(reverse("import_errors", args=["alder-beck", run.pk])).status_code == 404
+
+
+def test_a_sheet_that_was_loaded_whole_has_no_rows_to_mend(cast: Cast) -> None:
+    run = kept(cast, csv_of([{}]))
+    imports.load_run(person=cast.person("coordinator"), run=run)
+    client = Client()
+    client.force_login(cast.coordinator)
+    assert client.get(reverse("import_errors", args=["alder-beck", run.pk])).status_code == 404

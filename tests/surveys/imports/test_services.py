@@ -26,6 +26,7 @@ from surveys.services.errors import NotPossible
 from surveys.services.imports import keeping, loading
 from surveys.services.visits import Receipt, submit_visit
 from surveys.signals import visit_judged
+from surveys.tasks import clear_old_sheets
 from tests.conftest import Cast
 from tests.surveys.imports.sheets import csv_of, sheet_of
 
@@ -173,16 +174,18 @@ def test_it_removes_the_kept_file_once_it_is_loaded(
     assert not path.exists()
 
 
-def test_it_forgets_sheets_that_were_never_loaded(cast: Cast) -> None:
+def test_it_forgets_sheets_after_a_week_whoever_they_are_of(cast: Cast) -> None:
     old, new, done = kept(cast), kept(cast, {"date": "2023-01-01"}), loaded(cast)
+    mended = kept(cast, {"date": "2022-01-01"}, {"site": "ZZ9"})
+    imports.load_run(person=cast.person("coordinator"), run=mended, only_sound=True)
     long_ago = timezone.now() - timedelta(days=keeping.KEPT_DAYS, minutes=1)
-    ImportRun.objects.of_group(cast.group).filter(pk__in=[old.pk, done.pk]).update(created_at=long_ago)
-    path = Path(old.file.path)
-    kept(cast)
+    ImportRun.objects.of_group(cast.group).exclude(pk=new.pk).update(created_at=long_ago)
+    paths = [Path(run.file.path) for run in (old, mended)]
+    assert clear_old_sheets() == 2
     left = set(ImportRun.objects.of_group(cast.group).values_list("pk", flat=True))
-    assert old.pk not in left
-    assert {new.pk, done.pk} <= left
-    assert not path.exists()
+    assert left == {new.pk, done.pk, mended.pk}
+    assert not any(path.exists() for path in paths)
+    assert not ImportRun.objects.of_group(cast.group).get(pk=mended.pk).file
 
 
 @pytest.mark.parametrize(
