@@ -6,7 +6,9 @@ import math
 from dataclasses import dataclass
 from datetime import date
 
+from django.db.models import Q
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from alerts.advice_words import odds_words
 from alerts.findings import FoundRow, found_rows
@@ -55,6 +57,7 @@ class Evidence:
     river: River
     caller: User | None
     odds: str
+    recorded: str
 
     @property
     def window(self) -> tuple[date, date]:
@@ -98,6 +101,7 @@ def evidence_of(visit: Visit, verdict: Verdict) -> Evidence:
         river=river_of(visit, method, verdict),
         caller=who_to_call(visit.group),
         odds=odds_words(verdict.trigger.advice),
+        recorded=recorded_words(visit),
     )
 
 
@@ -171,6 +175,22 @@ def effort_of(visit: Visit) -> str:
     return (
         _("%(seconds)s s of kicking in %(spots)s spots (standard: %(planned)s s in %(planned_spots)s)") % done
     )
+
+
+def recorded_words(visit: Visit) -> str:
+    """Who recorded, without a name: the agency learns how well they know the site."""
+    if visit.recorder_id is None:
+        return _("a volunteer of the group without an account")
+    own = Q(recorder=visit.recorder_id) | Q(partner=visit.recorder_id)
+    visits = visit.site.visits.filter(own, was_made=True, visited_on__lt=visit.visited_on).count()
+    if not visits:
+        return _("a volunteer of the group, for the first time at this site")
+    words = ngettext(
+        "a volunteer of the group, with %(visits)s earlier visit to this site",
+        "a volunteer of the group, with %(visits)s earlier visits to this site",
+        visits,
+    )
+    return words % {"visits": visits}
 
 
 def measurements_of(visit: Visit) -> Pairs:

@@ -1,23 +1,28 @@
-"""The picture in an alert: the site's history, drawn when the mail is sent."""
+"""The picture in an alert: the site's history and below it the river, drawn when the mail is sent."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from datetime import date
 from typing import Any
 from uuid import UUID
 
+from django.utils.translation import get_language
+
 from alerts.charts import site_chart
 from alerts.evidence import Evidence
-from portal.charts import to_png
+from portal.charts import Drawing, RiverPlace, draw_river, stacked, to_png
 from surveys.models import Site
 
-SITE_HISTORY = "site_history"
+# The first alone is what messages owed by earlier versions name.
+SITE_HISTORY, INCIDENT = "site_history", "incident"
 # Drawn small and enlarged, so that its words can still be read on a telephone.
 SHOWN, PIXELS = (400, 280), 1040
 
 
 def history_arguments(evidence: Evidence) -> dict[str, Any]:
-    """What the outbox stores beside the message for `draw_history_picture`."""
+    """What is stored for `draw_history_picture`."""
     first, last = evidence.window
     return {
         "site_id": str(evidence.site.pk),
@@ -27,9 +32,31 @@ def history_arguments(evidence: Evidence) -> dict[str, Any]:
     }
 
 
+def picture_arguments(evidence: Evidence) -> dict[str, Any]:
+    """What the outbox stores beside the message for `draw_incident_picture`.
+
+    The river stands in it as it was: the words of the message tell the same.
+    """
+    places = [asdict(each) | {"when": each.when and each.when.isoformat()} for each in evidence.river.places]
+    return {"history": history_arguments(evidence), "title": evidence.river.title, "places": places}
+
+
+def draw_incident_picture(history: Mapping[str, str], title: str, places: Sequence[Mapping[str, Any]]) -> bytes:
+    """PNG of the site's history and, below it, of the river with the stretch in question."""
+    known = [
+        RiverPlace(**{**each, "when": date.fromisoformat(each["when"]) if each["when"] else None})
+        for each in places
+    ]
+    river = draw_river(known, title=title, width=SHOWN[0], lang=get_language() or "en")
+    return to_png(stacked(_history(**history), river), width=PIXELS)
+
+
 def draw_history_picture(site_id: str, index: str, first: str, last: str) -> bytes:
     """PNG of the site's scores and triggers with the days from `first` to `last` (ISO dates) shaded."""
+    return to_png(_history(site_id, index, first, last), width=PIXELS)
+
+
+def _history(site_id: str, index: str, first: str, last: str) -> Drawing:
     sites = Site.objects.across_groups("the message names the site").select_related("group")
     window = (date.fromisoformat(first), date.fromisoformat(last))
-    svg = site_chart(sites.get(pk=UUID(site_id)), index, emphasis=window, size=SHOWN)
-    return to_png(svg, width=PIXELS)
+    return Drawing(site_chart(sites.get(pk=UUID(site_id)), index, emphasis=window, size=SHOWN))

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from alerts.models import Incident, RepeatRequest, Verdict
 from alerts.repeat_words import repeat_words
 from portal.accounts.access import Person, allowed
+from portal.accounts.models import Group
 from surveys.models import Site, Visit
 from surveys.rivers import river_at
 
@@ -91,6 +92,18 @@ def repeat_shown(incident: Incident, person: Person | None, low: Visit | None) -
         and person is not None
         and allowed(person, "repeat.ask", incident),
     )
+
+
+def open_repeats(person: Person, group: Group) -> list[RepeatRequest]:
+    """Repeat visits that the person has taken on or may take on now, the most pressing first.
+
+    One that was offered to them and that somebody else has taken, or that nobody should go to now, is left out.
+    """
+    live = RepeatRequest.objects.of_group(group).filter(state__in=LIVE).select_related("incident__site__group")
+    own = live.filter(taken_by=person.user_id)
+    free = live.filter(state=State.OPEN, offers__user=person.user_id)
+    may_go = [each for each in free.order_by("due_on") if not why_not_offered(each.incident.site)]
+    return [*own.order_by("due_on"), *(may_go if allowed(person, "visit.submit", group) else [])]
 
 
 def _may_give_back(person: Person | None, request: RepeatRequest | None) -> bool:

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from alerts.models import Incident, Verdict
 from alerts.neighbours import Neighbour, RiverSites, river_sites
 from alerts.stretch import Stretch, find_stretches, mislead_words, stretch_words
-from portal.charts import Drawing, RiverPlace, draw_river
+from portal.charts import Drawing, RiverPlace, draw_river, river_words
 from scoring.indices.methods import METHODS, Method
 from surveys.models import Visit
 
@@ -34,6 +34,12 @@ class River:
         """The line of the river as SVG, `width` pixels wide."""
         lang = get_language() or "en"
         return draw_river(self.places, title=self.title, told=" ".join(self.words), width=width, lang=lang)
+
+    @property
+    def told(self) -> str:
+        """What the drawing shows, for the picture in an e-mail."""
+        lang = get_language() or "en"
+        return river_words(self.places, title=self.title, told=" ".join(self.words), lang=lang)
 
     @property
     def narrow(self) -> Drawing:

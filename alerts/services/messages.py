@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from datetime import datetime
 from typing import Any
 
 from django.conf import settings
@@ -10,8 +12,8 @@ from django.urls import reverse
 from alerts.evidence import evidence_of, who_to_call
 from alerts.links import alert_url
 from alerts.models import AgencyContact, Incident, IncidentEvent, SiteContact, Verdict
-from alerts.pictures import SITE_HISTORY, history_arguments
-from alerts.services.wording import HEADLINES, WITH_EVIDENCE, lines_of
+from alerts.pictures import INCIDENT, picture_arguments
+from alerts.services.wording import HEADLINES, WITH_EVIDENCE, lines_of, low_visit_words
 from alerts.verdicts import reason_words
 from portal.accounts.models import User
 from portal.outbox.models import Message
@@ -22,15 +24,29 @@ from surveys.models import Visit
 Reader = AgencyContact | User
 
 
-def owe_incident_mail(incident: Incident, visit: Visit, step: IncidentEvent, *, to: Reader) -> Message:
-    """Owe one reader the mail about one step; the same step is never owed twice to the same address."""
+def owe_incident_mail(
+    incident: Incident,
+    visit: Visit,
+    step: IncidentEvent,
+    *,
+    to: Reader,
+    earlier: Sequence[Visit] = (),
+    not_before: datetime | None = None,
+    again: str = "",
+) -> Message:
+    """Owe one reader the mail about one step; the same step is never owed twice to the same address.
+
+    `earlier` are further low visits that the mail tells of too. `again` names the reason to write of a step for
+    a second time, after the first message was withdrawn.
+    """
     verdict = Verdict.objects.filter(group=incident.group_id).select_related("trigger").get(visit=visit)
     context = _context(incident, visit, step, to)
     evidence = evidence_of(visit, verdict) if step.kind in WITH_EVIDENCE else None
     context |= {"evidence": evidence, "verdict": verdict, "lines": lines_of(incident, visit, verdict, step)}
+    context["earlier"] = [low_visit_words(each) for each in earlier]
     subject, text, html = render_mail(f"alerts/mail/{'alert' if evidence else 'notice'}", context)
     return owe_message(
-        key=f"incident:{step.id}:{to.email}",
+        key=f"incident:{step.id}:{to.email}" + (f":{again}" if again else ""),
         kind=kind_of_mail(step, to),
         to_address=to.email,
         to_name=to.name,
@@ -40,8 +56,9 @@ def owe_incident_mail(incident: Incident, visit: Visit, step: IncidentEvent, *, 
         group=incident.group,
         reply_to=context["caller"].email if context["caller"] else "",
         about=incident,
-        picture_maker=SITE_HISTORY if evidence else "",
-        picture_args=history_arguments(evidence) if evidence else None,
+        picture_maker=INCIDENT if evidence else "",
+        picture_args=picture_arguments(evidence) if evidence else None,
+        not_before=not_before,
     )
 
 

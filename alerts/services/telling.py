@@ -12,6 +12,7 @@ from alerts.models import AgencyContact, EventKind, Incident, IncidentEvent, Ver
 from alerts.queries import quiet_now, site_contacts_of
 from alerts.services.events import add_event, save_change
 from alerts.services.messages import owe_incident_mail, owe_pollution_mail
+from alerts.services.updates import owe_update, settle_updates
 from portal.accounts.models import Group, Role, User
 from portal.accounts.queries import members_of
 from surveys.models import Visit
@@ -70,10 +71,17 @@ def tell_everybody_told(incident: Incident, visit: Visit, step: IncidentEvent) -
 
     A further low visit while the site is quiet is news for the coordinators only.
     """
-    if step.kind != EventKind.JOINED or quiet_now(incident.site) is None:
-        for contact in told_contacts(incident):
-            owe_incident_mail(incident, visit, step, to=contact)
+    for contact in told_contacts(incident):
+        _tell_contact(incident, visit, step, contact)
     tell_coordinators(incident, visit, step)
+
+
+def _tell_contact(incident: Incident, visit: Visit, step: IncidentEvent, contact: AgencyContact) -> None:
+    if step.kind != EventKind.JOINED:
+        settle_updates(incident, step, to=contact)
+        owe_incident_mail(incident, visit, step, to=contact)
+    elif quiet_now(incident.site) is None:
+        owe_update(incident, step, to=contact)
 
 
 def tell_coordinators(incident: Incident, visit: Visit, step: IncidentEvent) -> None:

@@ -70,6 +70,18 @@ def lines_of(incident: Incident, visit: Visit, verdict: Verdict, step: IncidentE
     return [step.note] if step.note else []
 
 
+def low_visit_words(visit: Visit) -> str:
+    """A further low visit in one phrase: "4 May 2026: BMWP 21, below the trigger of 30"."""
+    verdict = visit.verdict
+    assert verdict.trigger is not None
+    assert verdict.value is not None
+    method = METHODS[verdict.trigger.index]
+    score, trigger, _between = told_apart(verdict.value, verdict.trigger.level, method)
+    words = _now("%(day)s: %(index)s %(score)s, below the trigger of %(trigger)s")
+    day = date_format(visit.visited_on, "j F Y")
+    return words % {"day": day, "index": told(method.name), "score": score, "trigger": trigger}
+
+
 def _what_became(visit: Visit, verdict: Verdict) -> str:
     day = date_format(visit.visited_on, "j F Y")
     if verdict.outcome == Verdict.Outcome.NOT_TESTED or verdict.trigger is None:

@@ -17,9 +17,11 @@ from django.utils.safestring import SafeString, mark_safe
 from alerts import charts
 from alerts.models import LIVE_STATES, Incident, IncidentState, QuietPeriod, Trigger, Verdict
 from alerts.queries import incidents_of, quiet_now, site_contacts_of, triggers_of
+from alerts.repeats import open_repeats
 from alerts.rescored import Moved, moved_score
 from alerts.services.verdicts import can_test_anyway
 from alerts.verdicts import reason_words
+from portal.accounts.access import Person
 from portal.accounts.models import Group
 from scoring.indices.methods import METHODS
 from surveys.models import Site, Visit
@@ -135,6 +137,12 @@ def site_contacts(site: Site) -> dict[str, Any]:
 def site_incidents(site: Site) -> dict[str, Any]:
     """The site's incidents, newest first."""
     return {"incidents": incidents_of(site.group).filter(site=site)[:INCIDENTS_SHOWN]}
+
+
+@register.inclusion_tag("alerts/_desk_repeats.html")
+def desk_repeats(person: Person, group: Group) -> dict[str, Any]:
+    """Repeat visits for this person to take on or to make; draws nothing where there is none."""
+    return {"repeats": open_repeats(person, group)}
 
 
 @register.simple_tag

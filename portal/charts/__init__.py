@@ -2,7 +2,8 @@
 
 ``draw_history`` draws the visits of a site, ``draw_season`` its pattern over the months, ``draw_spread`` how
 its scores lie about a level, ``draw_control`` a control chart, ``draw_river`` the sites along a river,
-``sparkline`` the small one for lists. All return SVG that stands alone; ``to_png`` makes the picture for
+``sparkline`` the small one for lists. All return SVG that stands alone; ``stacked`` sets some of them below
+each other; ``to_png`` makes the picture for
 e-mail. ``history_rows`` gives the table that stands behind a chart.
 """
 
@@ -10,11 +11,11 @@ from portal.charts.control import ControlPoint, control_state, draw_control
 from portal.charts.history import HistoryRow, draw_history, history_rows
 from portal.charts.points import Point, TriggerLine
 from portal.charts.raster import to_png
-from portal.charts.river import RiverPlace, draw_river, state_word
+from portal.charts.river import RiverPlace, draw_river, river_words, state_word
 from portal.charts.season import draw_season
 from portal.charts.spark import sparkline
 from portal.charts.spread import draw_spread
-from portal.charts.svg import Drawing
+from portal.charts.svg import Drawing, stacked
 
 __all__ = [
     "ControlPoint",
@@ -30,7 +31,9 @@ __all__ = [
     "draw_season",
     "draw_spread",
     "history_rows",
+    "river_words",
     "sparkline",
+    "stacked",
     "state_word",
     "to_png",
 ]

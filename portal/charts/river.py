@@ -60,12 +60,18 @@ def draw_river(
     words = words_for(lang)
     rows = marks.legend_rows(_keys(places, words), width - 12)
     bottom = TOP + ROW * len(places) + END
-    name = f"{title}: {'; '.join(place_words(each, words) for each in places)}. {told}".strip()
+    name = river_words(places, title=title, told=told, lang=lang)
     size = (width, bottom + marks.ROW * len(rows))
     root = canvas(*size, title=name, desc=words.how_to_read_river, lang=words.lang, kind="river")
     _draw(root, _spots(places), width, words)
     marks.legend(root, rows, 6, bottom - 4)
     return finish(root)
+
+
+def river_words(places: Sequence[RiverPlace], *, title: str, told: str = "", lang: str = "en") -> str:
+    """The drawing in words, for a title, for an e-mail's picture and for those who do not see it."""
+    sites = "; ".join(place_words(each, words_for(lang)) for each in places)
+    return f"{title}: {sites}. {told}".strip()
 
 
 def place_words(place: RiverPlace, words: Words) -> str:

@@ -47,6 +47,8 @@ STYLES: Final[Mapping[str, Mapping[str, str]]] = {
 # Everything outside XML's own Char production; a pasted title may hold any of it.
 NOT_XML: Final = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
+_SIZE: Final = re.compile(r'<svg [^>]*?width="([\d.]+)" height="([\d.]+)"')
+
 
 class Drawing(str):
     """SVG text whose every outside word has been escaped, so a template may set it as it is."""
@@ -108,6 +110,19 @@ def write(
 def text_width(text: str, size: float = 12) -> float:
     """Roughly how wide a text will be, in pixels: no font is at hand, so it errs on the wide side."""
     return 0.62 * size * len(text)
+
+
+def stacked(*drawings: Drawing, gap: float = 12) -> Drawing:
+    """Drawings below each other as one, as wide as the widest; each keeps its own title."""
+    sizes = [[float(each) for each in _SIZE.findall(drawing)[0]] for drawing in drawings]
+    width = max(size[0] for size in sizes)
+    height = sum(size[1] for size in sizes) + gap * (len(sizes) - 1)
+    parts, top = [], 0.0
+    for drawing, size in zip(drawings, sizes, strict=True):
+        parts.append(f'<g transform="translate(0 {number(top)})">{drawing}</g>')
+        top += size[1] + gap
+    box = f'width="{number(width)}" height="{number(height)}" viewBox="0 0 {number(width)} {number(height)}"'
+    return Drawing(f'<svg xmlns="http://www.w3.org/2000/svg" {box}>{"".join(parts)}</svg>')
 
 
 def finish(root: Element) -> Drawing:

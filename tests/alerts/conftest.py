@@ -11,7 +11,7 @@ import pytest
 
 from alerts.models import AgencyContact, Incident, SiteContact, Trigger, Verdict
 from portal.accounts.models import User
-from portal.outbox.models import Message
+from portal.outbox.models import Message, State
 from surveys.models import Site, SpotEffort, TaxonCount, Visit, VisitScore
 from surveys.models.visits import Status
 from tests.conftest import Cast
@@ -127,7 +127,7 @@ def mails(**filters: Any) -> list[Message]:
 
 def kinds_to(address: str) -> list[str]:
     """The kinds of message owed to an address, in order."""
-    return [each.kind for each in mails(to_address=address)]
+    return [each.kind for each in mails(to_address=address) if each.state != State.CANCELLED]
 
 
 def in_hours(hours: float) -> timedelta:

@@ -61,7 +61,8 @@ def test_lifting_them_one_by_one_withdraws_with_the_last(watch: Watch, fall: lis
         assert left == max(1, len(fall) - number - 1), "the last stays with what was withdrawn"
     assert the_incident().state == IncidentState.WITHDRAWN
     assert kinds_to(INES)[-3:] == ["contact.lifted", "contact.lifted", "contact.withdrawn"]
-    words = [each.text for each in mails(to_address=INES)[-3:]]
+    told = [each for each in mails(to_address=INES) if each.kind in ("contact.lifted", "contact.withdrawn")]
+    words = [each.text for each in told]
     assert ["goes on" in text for text in words] == [True, True, False]
     assert "Nothing more is asked of you" in words[-1]
 
@@ -72,7 +73,7 @@ def test_confirming_one_leaves_the_others_unchecked(watch: Watch, fall: list[Vis
     assert first is not None
     assert [again(each).status for each in fall] == ["approved", "waiting", "waiting"]
     approve(watch.cast, fall[2])
-    assert kinds_to(INES)[-2:] == ["contact.confirmed", "contact.confirmed"]
+    assert kinds_to(INES).count("contact.confirmed") == 2
     assert the_incident().confirmed_at is not None
     assert course(the_incident()).count("confirmed") == 2
 

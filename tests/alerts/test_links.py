@@ -145,7 +145,7 @@ def test_it_shows_that_an_incident_is_over_already(client: Client, token: str, w
 def test_it_names_no_volunteer(client: Client, token: str, watch: Watch) -> None:
     """Only the one coordinator to call is named."""
     shown = client.get(page(token)).content.decode()
-    assert "a trained volunteer of the group" in shown
+    assert "a volunteer of the group, for the first time at this site" in shown
     for hidden in ("Vera", "vera@", "Owen", "Cole", "cole@", "cora@", "Sam Example"):
         assert hidden not in shown
     assert "Cora Example" in shown
@@ -157,13 +157,18 @@ def test_it_names_no_volunteer_in_the_mail_either(watch: Watch, visit: Visit) ->
         assert hidden not in mail.text + mail.html
 
 
-def test_it_shows_neither_hazards_nor_access_notes(client: Client, token: str, watch: Watch) -> None:
+def test_it_shows_hazards_with_the_usual_caution_but_no_access_notes(
+    client: Client, token: str, watch: Watch
+) -> None:
     watch.site.hazards, watch.site.access_notes = "Bull in the field", "Key under the stone"
+    watch.site.level_limit = "the third stepping stone is under water"
     watch.site.landowner = "Farmer Giles"
     watch.site.save()
     shown = client.get(page(token)).content.decode()
-    for hidden in ("Bull", "Key under", "Giles"):
+    for hidden in ("Key under", "Giles"):
         assert hidden not in shown
+    for told in ("Bull in the field", "third stepping stone", "Your own rules and risk assessment come first"):
+        assert told in shown
 
 
 @pytest.mark.parametrize("spoil", ["x", "", "a.b.c"])
