@@ -41,6 +41,10 @@ class Cast:
 
 @pytest.fixture
 def cast(db: None) -> Cast:
+    return make_cast()
+
+
+def make_cast() -> Cast:
     group = GroupFactory(name="Alder Beck Watch", slug="alder-beck")
     neighbour = GroupFactory(name="Withy Brook Watch", slug="withy-brook")
     return Cast(

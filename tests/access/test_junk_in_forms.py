@@ -15,13 +15,13 @@ from hypothesis import strategies as st
 from alerts.links import read_token
 from alerts.models import Outcome
 from portal.accounts.models import Role
-from tests.access import test_matrix
+from tests.access import scene, test_matrix
 from tests.access.table import TABLE
 from tests.access.test_matrix import ADDRESSES, answer_of, signed_in
 from tests.access.world import World
 from tests.factories import days_ago
 
-world = test_matrix.world
+once, own_scene, world = scene.once, scene.own_scene, scene.world
 APPS = ("portal.accounts.", "portal.outbox.", "portal.reports.", "alerts.", "surveys.rota.")
 REFUSALS = {400, 404, 409, 410, 422}
 INPUTS = 40

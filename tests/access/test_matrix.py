@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
 import pytest
-from django.conf import LazySettings
+from django.conf import settings
 from django.core.cache import cache
 from django.db import transaction
 from django.http import HttpResponse
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
+from tests.access import scene
 from tests.access.table import ACCOUNT_TABLE, TABLE, Methods
-from tests.access.world import ROLES, World, build_world, unknown
+from tests.access.world import ROLES, World, unknown
 from tests.conftest import Cast
 from tests.factories import data_for
 
@@ -37,17 +37,18 @@ def addresses(resolver: URLResolver, above: tuple[str, ...] = ()) -> Iterator[tu
 ADDRESSES = dict(addresses(get_resolver()))
 
 
-@pytest.fixture
-def world(cast: Cast, settings: LazySettings, tmp_path: Path) -> World:
-    settings.MEDIA_ROOT = tmp_path
-    return build_world(cast)
+once, own_scene, cast, world = scene.once, scene.own_scene, scene.cast, scene.world
 
 
 def signed_in(world: World, role: str) -> Client:
+    """A client of that role; what it did before is forgotten, its session is that of the whole test."""
     client = Client(raise_request_exception=False)
     user = world.people[role]
-    if user is not None:
+    if user is not None and role not in world.sessions:
         client.force_login(user)
+        world.sessions[role] = client.cookies[settings.SESSION_COOKIE_NAME].value
+    elif user is not None:
+        client.cookies[settings.SESSION_COOKIE_NAME] = world.sessions[role]
     return client
 
 

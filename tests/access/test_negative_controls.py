@@ -17,7 +17,7 @@ from portal.accounts.models import Group, Membership, User
 from portal.accounts.queries import person_of
 from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.api import base
-from tests.access import test_matrix
+from tests.access import scene
 from tests.access.table import TABLE
 from tests.access.test_matrix import (
     answers_to_a_foreign_site,
@@ -27,7 +27,7 @@ from tests.access.test_matrix import (
 from tests.access.world import World
 from tests.conftest import Cast
 
-world = test_matrix.world
+once, own_scene, cast, world = scene.once, scene.own_scene, scene.cast, scene.world
 
 
 @dataclass(frozen=True)

@@ -71,6 +71,8 @@ class World:
     people: dict[str, User | None] = field(default_factory=dict)
     values: dict[str, Any] = field(default_factory=dict)
     special: dict[str, dict[str, Any]] = field(default_factory=dict)
+    # Keys of the sessions opened so far, by role.
+    sessions: dict[str, str] = field(default_factory=dict)
 
     def arguments(self, name: str, wanted: list[str]) -> dict[str, Any]:
         """The arguments of one address, objects of the group of `people` throughout."""

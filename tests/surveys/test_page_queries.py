@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from collections.abc import Iterator
+from copy import deepcopy
 
 import pytest
-from django.conf import LazySettings
 from django.core.cache import cache
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import get_resolver, reverse
 from django.utils import timezone
+from pytest_django import DjangoDbBlocker
 
 from portal.audit.services import record_change
 from surveys.models import Finding, Visit
 from surveys.services.photos import add_photo
+from tests.access import scene
+from tests.access.scene import Scene
 from tests.access.table import TABLE
 from tests.access.test_matrix import ADDRESSES, addresses, signed_in
-from tests.access.world import World, build_world, picture
+from tests.access.world import World, picture
 from tests.conftest import Cast
 from tests.factories import SiteFactory, days_ago, member_of, person_for, submit
+from tests.lasting import lasting_rows
 
 # As low as they are. Three of each are the session, the account and its memberships; a chart needs five.
 CEILINGS = {
@@ -96,15 +100,24 @@ OPEN = {
 }
 
 
-@pytest.fixture
-def world(cast: Cast, settings: LazySettings, tmp_path: Path) -> World:
-    settings.MEDIA_ROOT = tmp_path
-    return build_world(cast)
+once, own_scene, cast, world = scene.once, scene.own_scene, scene.cast, scene.world
+
+
+@pytest.fixture(scope="module")
+def filled_once(once: Scene, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    with lasting_rows(django_db_blocker):
+        _fill(deepcopy(once))
+        yield
 
 
 @pytest.fixture
-def full_world(world: World, cast: Cast) -> World:
+def full_world(filled_once: None, world: World) -> World:
     """The same with a dozen of everything that a page could ask for one by one."""
+    return world
+
+
+def _fill(scene: Scene) -> None:
+    cast, world = scene.cast, scene.world
     for number in range(12):
         member = member_of(cast.group, name=f"Member {number}")
         SiteFactory(group=cast.group, downstream=cast.site)
@@ -114,7 +127,6 @@ def full_world(world: World, cast: Cast) -> World:
     )
     for visit in visits:
         _burden(visit, cast)
-    return world
 
 
 def _burden(visit: Visit, cast: Cast) -> None:
