@@ -107,6 +107,10 @@ def _recorder_or_typist(person: Person, visit: Any) -> bool:
     return _member(person, visit) and person.user_id in (visit.entered_by_id, visit.recorder_id)
 
 
+def _asked(person: Person, question: Any) -> bool:
+    return _member(person, question) and person.user_id == question.asked_of_id
+
+
 def _member_or_contact(person: Person, incident: Any) -> bool:
     return _member(person, incident) or person.user_id in incident.contact_user_ids
 
@@ -183,6 +187,8 @@ ACTIONS: Mapping[str, Action] = MappingProxyType(
         ),
         "draft.edit": Action(_("go on with a draft"), _author),
         "visit.review": Action(_("see what waits to be checked"), _checker),
+        "question.ask": Action(_("ask the recorder of a visit"), _checker),
+        "question.answer": Action(_("answer a question about a visit"), _asked),
         "visit.rescore": Action(_("have visits scored anew"), _coordinator),
         "visit.correct": Action(_("correct a visit, with a reason"), _coordinator),
         "visit.return": Action(_("return a visit to its recorder"), _uninvolved_checker),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from django.http import QueryDict
+from django.http import HttpRequest, QueryDict
 
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
@@ -16,7 +16,7 @@ def enter(request: PortalRequest, slug: str, action: str) -> Group:
     return group
 
 
-def posted(request: PortalRequest) -> QueryDict | None:
+def posted(request: HttpRequest) -> QueryDict | None:
     """The fields sent, or None for a page that is only read.
 
     A form sent empty is a form with mistakes; Django's usual `request.POST or None` takes it for one not sent.

@@ -41,7 +41,15 @@ def find_visit(person: Person, group: Group, visit_id: UUID, action: str = "visi
     rows = (
         Visit.objects.of_group(group)
         .select_related(
-            "site", "group", "recording_list", "recorder", "partner", "kit", "entered_by", "reviewed_by", "verdict"
+            "site",
+            "group",
+            "recording_list",
+            "recorder",
+            "partner",
+            "kit",
+            "entered_by",
+            "reviewed_by",
+            "verdict",
         )
         .prefetch_related("spots__timed", "measurements", "counts", "findings__decided_by", "corrected_by")
         .prefetch_related(current_scores())

@@ -44,7 +44,9 @@ from surveys.services.kits import clean_kit, save_kit
 from surveys.services.lists import create_list
 from surveys.services.photos import add_photo
 from surveys.services.review import return_visit
+from tests.access.world_desk import add_desk
 from tests.access.world_jobs import add_jobs
+from tests.access.world_people import add_people
 from tests.access.world_rota import add_rota
 from tests.conftest import Cast
 from tests.factories import UserFactory, account_at, days_ago, member_of, person_for, submit
@@ -93,8 +95,10 @@ def build_world(cast: Cast) -> World:
     _add_follow_up(world, cast)
     _add_people_records(world, cast)
     _add_reports(world, cast)
+    add_desk(world, cast)
     add_jobs(world, cast)
     add_rota(world, cast)
+    add_people(world, cast)
     for part in PARTS:
         note_alive(part)
     return world

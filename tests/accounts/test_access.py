@@ -25,6 +25,7 @@ class Thing:
 
     group_id: UUID = GROUP
     entered_by_id: UUID | None = None
+    asked_of_id: UUID | None = None
     recorder_id: UUID | None = None
     started_by_id: UUID | None = None
     user_id: UUID | None = None
@@ -60,6 +61,7 @@ EVERYBODY = {
 THING = Thing(
     user_id=AUTHOR.user_id,
     entered_by_id=AUTHOR.user_id,
+    asked_of_id=AUTHOR.user_id,
     recorder_id=RECORDER.user_id,
     started_by_id=AUTHOR.user_id,
     involved_user_ids={
@@ -81,6 +83,10 @@ EXPECTED = {
     "group.edit": COORDINATORS,
     "people.view": MEMBERS,
     "people.manage": COORDINATORS,
+    "enquiry.write": MEMBERS,
+    "enquiry.manage": COORDINATORS,
+    "training.manage": COORDINATORS,
+    "emergency.look": COORDINATORS | {"author", "recorder"},
     "site.view": INSIDERS,
     "site.edit": COORDINATORS,
     "outing.edit": COORDINATORS,
@@ -101,6 +107,8 @@ EXPECTED = {
     "draft.edit": {"author"},
     "visit.review": CHECKERS,
     "visit.correct": COORDINATORS,
+    "question.ask": CHECKERS,
+    "question.answer": {"author"},
     "visit.return": UNINVOLVED_CHECKERS,
     "visit.approve": UNINVOLVED_CHECKERS,
     "visit.test_anyway": UNINVOLVED,

@@ -44,11 +44,13 @@ CEILINGS = {
     "visit_submit": 9,
     "photo_file": 4,
     "visit_list": 13,
-    "visit_detail": 16,
+    "visit_detail": 17,
     "visit_mend": 16,
-    "visit_review": 26,
+    "visit_review": 32,
     "visit_correct": 16,
-    "review_queue": 9,
+    "review_queue": 11,
+    "question_answer": 5,
+    "question_link": 2,
     "rules_table": 0,
     "bank_home": 4,
     "bank_site": 15,
@@ -87,7 +89,7 @@ CEILINGS = {
     "api_visits": 6,
     "api_visit": 10,
 }
-OWN = {"visit_submit", "visit_mend"}
+OWN = {"visit_submit", "visit_mend", "question_answer"}
 OPEN = {
     "rules_table",
     "api_schema",
@@ -97,6 +99,7 @@ OPEN = {
     "bank_worker",
     "bank_manifest",
     "bank_icon",
+    "question_link",
 }
 
 

@@ -15,8 +15,8 @@ from tests.factories import CLEAN_COUNTS, VisitFactory, data_for, days_ago, subm
 from tests.surveys.pages import address, post_of, signed_in, text_of
 
 QueryCeiling = Callable[..., AbstractContextManager[Any]]
-QUEUE_QUERIES = 10
-REVIEW_QUERIES = 26
+QUEUE_QUERIES = 11
+REVIEW_QUERIES = 32
 
 
 @pytest.fixture

@@ -1,0 +1,76 @@
+"""The order in which visits are checked, and which of them can be approved without opening them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from django.db.models import Case, IntegerField, Prefetch, Q, Value, When
+from django.utils.translation import gettext as _
+
+from portal.accounts.access import Person
+from portal.accounts.models import Group
+from portal.accounts.scoping import GroupOwnedQuerySet
+from surveys.models import Visit, VisitQuestion
+from surveys.models.visits import Status
+from surveys.queries import visits_waiting
+
+QUEUE_ROWS = 50
+LOW = "below"
+
+
+def waiting_in_order(group: Group) -> GroupOwnedQuerySet[Visit]:
+    """What waits: visits below their trigger first, then the longest waiting.
+
+    Each with open findings, everybody involved and what was asked in `visit.asked`.
+    """
+    asked = VisitQuestion.objects.across_groups("narrowed by the visits that fetch them")
+    rows = visits_waiting(group).prefetch_related("corrected_by", Prefetch("questions", asked, to_attr="asked"))
+    return _ordered(rows)
+
+
+def _ordered(rows: GroupOwnedQuerySet[Visit]) -> GroupOwnedQuerySet[Visit]:
+    # By its name alone: the verdict is kept by the floor above, which this one never imports.
+    is_low = When(verdict__outcome=LOW, then=Value(0))
+    rank = Case(is_low, default=Value(1), output_field=IntegerField())
+    return rows.annotate(rank=rank).order_by("rank", "submitted_at", "pk")
+
+
+def next_waiting(person: Person, visit: Visit) -> Visit | None:
+    """The visit to check next, that the person may decide; after the last the first again, else None.
+
+    The visit's verdict should be fetched. One or two queries, however many wait.
+    """
+    me = person.user_id
+    involved = Q(entered_by=me) | Q(recorder=me) | Q(partner=me) | Q(corrected_by=me)
+    mine = Visit.objects.of_group(visit.group).filter(involved).values("pk")
+    others = Visit.objects.of_group(visit.group).filter(status=Status.WAITING).exclude(pk=visit.pk)
+    open_ones = _ordered(others.exclude(pk__in=mine))
+    rank = 0 if getattr(getattr(visit, "verdict", None), "outcome", "") == LOW else 1
+    later = Q(rank=rank, submitted_at__gt=visit.submitted_at) | Q(rank__gt=rank)
+    same_moment = Q(rank=rank, submitted_at=visit.submitted_at, pk__gt=visit.pk)
+    return open_ones.filter(later | same_moment).first() or open_ones.first()
+
+
+def why_not_at_once(person: Person, visit: Visit) -> str:
+    """Why this visit of `waiting_in_order` cannot be approved unopened; empty where it can."""
+    if person.user_id in visit.involved_user_ids:
+        return _("you took part: somebody else approves")
+    findings: list[object] = visit.open_findings  # type: ignore[attr-defined]
+    if findings:
+        return _("findings are open")
+    if visit.rank == 0:  # type: ignore[attr-defined]
+        return _("below the trigger: open it and look")
+    asked: list[VisitQuestion] = visit.asked  # type: ignore[attr-defined]
+    if any(each.answered_at is None for each in asked):
+        return _("a question is not answered yet")
+    return ""
+
+
+def give_hindrances(person: Person, visits: Iterable[Visit]) -> list[Visit]:
+    """The same visits, each with `why_not_at_once` in words and whether an answer is awaited or there."""
+    rows = list(visits)
+    for visit in rows:
+        visit.why_not_at_once = why_not_at_once(person, visit)  # type: ignore[attr-defined]
+        visit.awaits_answer = any(not each.answered_at for each in visit.asked)  # type: ignore[attr-defined]
+        visit.has_answer = any(each.answered_at for each in visit.asked)  # type: ignore[attr-defined]
+    return rows
