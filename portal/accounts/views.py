@@ -129,7 +129,7 @@ def _change_membership(request: PortalRequest, membership: Membership, is_own: b
 
 def _do_membership_step(request: PortalRequest, membership: Membership, is_own: bool) -> str:
     step = request.POST.get("step")
-    if step == "leave":
+    if step == "leave" and is_own:
         services.end_membership(person=request.person, membership=membership)
         return _("%s is no longer a member.") % membership.user
     if step == "naming" and is_own:

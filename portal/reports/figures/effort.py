@@ -24,6 +24,7 @@ def describe_effort(records: YearRecords) -> dict[str, Any]:
         "kicks": sum(spot.kicks for spot in spots),
         "kicking_minutes": round(float(sum(spot.seconds for spot in spots)) / 60),
         "person_hours": round(sum(_person_hours(visit) for visit in records.made)),
+        "other_hours": round(records.other_hours),
         "visits_without_times": sum(_hours(visit) is None for visit in records.made),
     }
 

@@ -14,6 +14,7 @@ from alerts.models import Incident, Trigger
 from portal.accounts.models import Group, Membership
 from surveys.models import Site, Visit, VisitScore
 from surveys.models.visits import Status
+from surveys.people.hours import hours_beside_visits
 from surveys.score_columns import headlines_of
 
 # A chart of one year tells little of what is usual at a site; with the two years before it does.
@@ -25,7 +26,8 @@ MOST_COLUMNS = 4
 @dataclass(frozen=True)
 class YearRecords:
     """Everything a report is made from. `visits` are the year's, `earlier` those charted before it; `leading`
-    has for each recording list the indices that its sites' tables show.
+    has for each recording list the indices that its sites' tables show. `other_hours` are those that people
+    gave beside visits.
     """
 
     group: Group
@@ -37,6 +39,7 @@ class YearRecords:
     triggers: Sequence[Trigger]
     incidents: Sequence[Incident]
     members: Sequence[Membership]
+    other_hours: float
     leading: Mapping[UUID, tuple[str, ...]]
 
     @property
@@ -76,11 +79,17 @@ def load_records(group: Group, year: int, cut_off: datetime) -> YearRecords:
         earlier=list(_visits_before(group, year)),
         triggers=list(Trigger.objects.of_group(group).order_by("valid_from", "created_at")),
         incidents=list(_incidents(group, year)),
-        members=list(Membership.objects.of_group(group).select_related("user")),
+        members=list(_members_who_may_be_named(group, cut_off.date())),
+        other_hours=hours_beside_visits(group, year),
         leading=_leading(
             [site.recording_list_id for site in sites] + [each.recording_list_id for each in visits]
         ),
     )
+
+
+def _members_who_may_be_named(group: Group, day: date) -> Iterable[Membership]:
+    # Whatever they once agreed to: nobody under 18 is named in public.
+    return Membership.objects.of_group(group).exclude(minor__until__gt=day).select_related("user")
 
 
 def _leading(lists: Iterable[UUID]) -> dict[UUID, tuple[str, ...]]:
