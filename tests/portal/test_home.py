@@ -13,9 +13,10 @@ from portal.accounts.models import Group, Membership, Role
 from portal.outbox.models import Attempt
 from portal.outbox.services import owe_message
 from surveys.services.drafts import start_visit
+from surveys.services.questions import answer_by_link, ask_recorder
 from surveys.services.review import return_visit
 from tests.conftest import Cast
-from tests.factories import SiteFactory, days_ago, submit
+from tests.factories import SiteFactory, days_ago, member_of, submit
 
 DESK = "/groups/alder-beck/"
 
@@ -105,7 +106,7 @@ def test_a_lapsed_permission_is_said(cast: Cast, client: Client) -> None:
     assert "Permission has run out" in desk(client, cast, "coordinator")
 
 
-@pytest.mark.parametrize(("who", "ceiling"), [("volunteer", 16), ("coordinator", 22)])
+@pytest.mark.parametrize(("who", "ceiling"), [("volunteer", 26), ("coordinator", 38)])
 def test_its_queries_do_not_grow_with_the_group(
     cast: Cast, client: Client, who: str, ceiling: int, django_assert_max_num_queries: Any
 ) -> None:
@@ -127,3 +128,36 @@ def _fill(cast: Cast, sites: int) -> None:
         start_visit(person=cast.person("coordinator"), site=site)
         sent_back = submit(cast.person("volunteer"), site, visited_on=days_ago(40).isoformat())
         return_visit(person=cast.person("second_coordinator"), visit=sent_back, message="Look again, please.")
+
+
+def test_the_desk_says_on_top_how_much_waits_and_approves_from_the_row(cast: Cast, client: Client) -> None:
+    visit = submit(cast.person("volunteer"), cast.site)
+    page = desk(client, cast, "coordinator")
+    assert "1 visit to check" in page
+    client.post("/groups/alder-beck/review/approve/", {"visit": str(visit.pk), "back": "desk"})
+    visit.refresh_from_db()
+    assert visit.status == "approved"
+
+
+def test_a_guest_reviewer_sees_what_waits_and_nothing_else(cast: Cast, client: Client) -> None:
+    submit(cast.person("volunteer"), cast.site)
+    client.force_login(member_of(cast.group, Role.REVIEWER))
+    page = client.get(DESK).content.decode()
+    assert "1 visit to check" in page
+    assert "Sites to visit" not in page
+
+
+def test_the_only_coordinator_is_told_how_to_ask_a_guest(cast: Cast, client: Client) -> None:
+    assert "Invite a guest reviewer" not in desk(client, cast, "coordinator")
+    Membership.objects.of_group(cast.group).filter(user=cast.second_coordinator).update(role=Role.VOLUNTEER)
+    assert "Invite a guest reviewer" in desk(client, cast, "coordinator")
+
+
+def test_a_question_waits_for_the_recorder_and_its_answer_for_the_coordinator(
+    cast: Cast, client: Client
+) -> None:
+    visit = submit(cast.person("volunteer"), cast.site)
+    question = ask_recorder(person=cast.person("coordinator"), visit=visit, text="Which pool?")
+    assert "Which pool?" in desk(client, cast, "volunteer")
+    answer_by_link(question=question, text="The lower one.")
+    assert "1 answer" in desk(client, cast, "coordinator")
