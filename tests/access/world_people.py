@@ -1,4 +1,4 @@
-"""What the pages about people need in the world: an enquiry, a training with its kind, and an entry of hours."""
+"""What the pages about people need in the world: an enquiry, a training with its kind, hours."""
 
 from __future__ import annotations
 

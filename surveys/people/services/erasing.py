@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from uuid import UUID
 
 from django.db import transaction
 from django.db.models import Q
@@ -33,7 +34,7 @@ def _is_due(now: datetime) -> Q:
 
 
 @transaction.atomic
-def _erase(number: object, now: datetime) -> int:
+def _erase(number: UUID, now: datetime) -> int:
     rows = Enquiry.objects.across_groups("every group's enquiries are erased").select_for_update()
     # Somebody may have gone on with it since the list was read.
     found = rows.filter(_is_due(now), pk=number).first()
