@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from portal.charts import RiverPlace, draw_river, state_word, to_png
+from portal.charts.points import State
 from portal.charts.river import NARROWEST
 from tests.charts.making import SVG, of_class, parsed, title_of, visit_marks, words_of
 
@@ -16,7 +17,8 @@ DAY = date(2026, 5, 3)
 
 
 def place(name: str, state: Any = "normal", **fields: Any) -> RiverPlace:
-    return RiverPlace(name, state, **({"score": "BMWP score 74", "when": DAY} | fields))
+    given: dict[str, Any] = {"score": "BMWP score 74", "when": DAY} | fields
+    return RiverPlace(name, state, **given)
 
 
 RIVER = [
@@ -49,7 +51,7 @@ def test_it_runs_from_the_uppermost_site_down() -> None:
 
 
 def test_it_gives_each_state_a_shape_and_a_word() -> None:
-    states = ("normal", "below", "untested", "unscored")
+    states: tuple[State, ...] = ("normal", "below", "untested", "unscored")
     root = drawn([place(each, each, into=row + 1) for row, each in enumerate(states)] + [place("End")])
     assert [len(visit_marks(root, each)) for each in states] == [2, 1, 1, 1]
     for state in states:
