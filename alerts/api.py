@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from types import MappingProxyType
 from typing import Any
 from uuid import UUID
 
@@ -14,6 +15,7 @@ from rest_framework.response import Response
 from alerts.models import Trigger, Verdict
 from alerts.rescored import moved_score
 from alerts.verdicts import reason_words
+from portal.tokens.models import Scope
 from surveys.api.base import PortalView, refusals
 
 
@@ -61,6 +63,8 @@ class VerdictSerializer(serializers.ModelSerializer[Verdict]):
 
 class ApiVerdict(PortalView):
     """The verdict on one visit."""
+
+    scopes = MappingProxyType({"GET": Scope.READ_VISITS})
 
     @extend_schema(
         operation_id="verdicts_retrieve",

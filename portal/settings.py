@@ -55,6 +55,7 @@ INSTALLED_APPS = [
     "portal.accounts",
     "portal.outbox",
     "portal.jobs",
+    "portal.tokens",
     "portal.audit",
     "django.contrib.auth",
     "django.contrib.contenttypes",
@@ -183,8 +184,14 @@ ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
 ACCOUNT_SESSION_REMEMBER = True
 
 REST_FRAMEWORK = {
-    "DEFAULT_AUTHENTICATION_CLASSES": ["surveys.api.sessions.PortalSession"],
-    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "portal.tokens.authentication.KeyAuthentication",
+        "surveys.api.sessions.PortalSession",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": [
+        "rest_framework.permissions.IsAuthenticated",
+        "portal.tokens.authentication.HasScope",
+    ],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "DEFAULT_PAGINATION_CLASS": "rest_framework.pagination.LimitOffsetPagination",
     "PAGE_SIZE": 50,
@@ -196,7 +203,10 @@ SPECTACULAR_SETTINGS = {
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
     # Two fields share these answers; without a name of their own the schema would call them after one field.
-    "ENUM_NAME_OVERRIDES": {"WeatherEnum": "surveys.models.visits.Weather"},
+    "ENUM_NAME_OVERRIDES": {
+        "WeatherEnum": "surveys.models.visits.Weather",
+        "MonthEnum": [(number, str(number)) for number in range(1, 13)],
+    },
 }
 
 LANGUAGE_CODE = "en-gb"

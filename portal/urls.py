@@ -18,6 +18,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("demo/inbox/<str:name>/", demo_inbox.demo_mail, name="demo_mail"),
     path("account/", include("allauth.account.urls")),
     path("", include("portal.accounts.urls")),
+    path("", include("portal.tokens.urls")),
     path("", include("surveys.urls")),
     path("", include("surveys.people.urls")),
     path("", include("surveys.rota.urls")),

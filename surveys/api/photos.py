@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from types import MappingProxyType
 from typing import Any
 from uuid import UUID
 
@@ -14,6 +15,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from portal.accounts.access import require
+from portal.tokens.models import Scope
 from surveys.api.base import PortalView, refusals
 from surveys.api.problems import number_taken, problem_response
 from surveys.models import Photo, Visit
@@ -40,6 +42,7 @@ class SentPhotoSerializer(serializers.Serializer[Any]):
 class ApiVisitPhoto(PortalView):
     """One picture of a visit, sent under a number of your own making."""
 
+    scopes = MappingProxyType({"PUT": Scope.WRITE_VISITS})
     parser_classes = (MultiPartParser,)
 
     @extend_schema(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.utils.translation import gettext as _
 from drf_spectacular.authentication import SessionScheme
+from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework.authentication import SessionAuthentication
 from rest_framework.exceptions import APIException, PermissionDenied
 from rest_framework.request import Request
@@ -47,3 +48,17 @@ class PortalSessionScheme(SessionScheme):  # type: ignore[no-untyped-call]
 
     target_class = "surveys.api.sessions.PortalSession"
     name = "portalSession"
+
+
+class PortalKeyScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
+    """A person's key in the interface's schema."""
+
+    target_class = "portal.tokens.authentication.KeyAuthentication"
+    name = "portalKey"
+
+    def get_security_definition(self, auto_schema: object) -> dict[str, str]:  # noqa: ARG002
+        return {
+            "type": "http",
+            "scheme": "bearer",
+            "description": "A key from the page of your programs' keys.",
+        }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from types import MappingProxyType
 from uuid import UUID
 
 from django.db.models import QuerySet
@@ -17,6 +18,7 @@ from rest_framework.parsers import FormParser, JSONParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from portal.tokens.models import Scope
 from surveys.api.base import PortalView, refusals
 from surveys.api.problems import number_taken
 from surveys.api.queries import lists_for, visits_with_all, visits_with_scores
@@ -46,6 +48,8 @@ from surveys.submission.serializers import SubmissionSerializer
 class ApiGroups(PortalView):
     """The groups you belong to."""
 
+    scopes = MappingProxyType({"GET": Scope.READ_SITES})
+
     def get(self, _request: Request) -> Response:
         return Response(GroupSerializer(self.person.memberships, many=True).data)
 
@@ -60,6 +64,7 @@ class ApiGroups(PortalView):
 class ApiSites(PortalView, ListAPIView[Site]):
     """The sites of a group."""
 
+    scopes = MappingProxyType({"GET": Scope.READ_SITES, "POST": Scope.WRITE_SITES})
     serializer_class = SiteSerializer
     # Only for the schema, which is drawn without a person: reading goes through get_queryset.
     queryset = Site.objects.none()
@@ -78,6 +83,7 @@ class ApiSites(PortalView, ListAPIView[Site]):
 class ApiLists(PortalView, ListAPIView[RecordingList]):
     """Recording lists with their taxa."""
 
+    scopes = MappingProxyType({"GET": Scope.READ_SITES})
     serializer_class = ListSerializer
     queryset = RecordingList.objects.none()
 
@@ -96,6 +102,7 @@ class ApiLists(PortalView, ListAPIView[RecordingList]):
 class ApiVisits(PortalView, ListAPIView[Visit]):
     """The visits of a group."""
 
+    scopes = MappingProxyType({"GET": Scope.READ_VISITS})
     serializer_class = VisitSummarySerializer
     queryset = Visit.objects.none()
 
@@ -110,6 +117,7 @@ class ApiVisits(PortalView, ListAPIView[Visit]):
 class ApiVisit(PortalView):
     """One visit: read it, or submit it under a number of your own making."""
 
+    scopes = MappingProxyType({"GET": Scope.READ_VISITS, "PUT": Scope.WRITE_VISITS})
     parser_classes = (JSONParser, FormParser)
 
     @extend_schema(

@@ -160,6 +160,8 @@ TABLE: Mapping[str, Methods] = {
     "publishing_terms": form(COORDINATOR),
     "import_approve": button(COORDINATOR),
     "api_schema": {**page(OPEN), "options": OPEN},
+    "key_list": form(SIGNED_IN),
+    "key_revoke": button(policy("login ok 404 404 404 404 404 login 404", "404")),
     "api_groups": program(API_SIGNED_IN),
     "api_sites": program(API_MEMBER),
     "api_lists": program(API_MEMBER),

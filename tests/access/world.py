@@ -48,6 +48,7 @@ from tests.access.world_desk import add_desk
 from tests.access.world_jobs import add_jobs
 from tests.access.world_people import add_people
 from tests.access.world_rota import add_rota
+from tests.access.world_tokens import add_keys
 from tests.conftest import Cast
 from tests.factories import UserFactory, account_at, days_ago, member_of, person_for, submit
 from tests.surveys.returning import begin_return
@@ -98,6 +99,7 @@ def build_world(cast: Cast) -> World:
     add_desk(world, cast)
     add_jobs(world, cast)
     add_rota(world, cast)
+    add_keys(world, cast)
     add_people(world, cast)
     for part in PARTS:
         note_alive(part)

@@ -1,0 +1,55 @@
+"""A program shows its key; what the key is not for is refused by name."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.utils.translation import gettext as _
+from rest_framework.authentication import BaseAuthentication, get_authorization_header
+from rest_framework.exceptions import AuthenticationFailed, PermissionDenied
+from rest_framework.permissions import BasePermission
+from rest_framework.request import Request
+
+from portal.accounts.models import User
+from portal.tokens.models import ApiKey
+from portal.tokens.services import find_key
+
+# What asks the interface about itself and changes nothing.
+_UNSCOPED = ("OPTIONS",)
+
+
+class ScopeMissing(PermissionDenied):
+    """The key is not for this; another one of the same person may be."""
+
+    rule = "scope_missing"
+
+
+class KeyAuthentication(BaseAuthentication):
+    """`Authorization: Bearer <key>`."""
+
+    def authenticate(self, request: Request) -> tuple[User, ApiKey] | None:
+        kind, _blank, text = get_authorization_header(request).partition(b" ")
+        if kind.lower() != b"bearer":
+            return None
+        key = find_key(text.strip().decode("latin-1"))
+        if key is None:
+            raise AuthenticationFailed(_("This key is unknown, run out or revoked."))
+        return key.user, key
+
+    def authenticate_header(self, request: Request) -> str:  # noqa: ARG002
+        return 'Bearer realm="Rifflebook"'
+
+
+class HasScope(BasePermission):
+    """Whether the key is for what the view says of the method; a view that says nothing is for no key."""
+
+    def has_permission(self, request: Request, view: Any) -> bool:
+        if not isinstance(request.auth, ApiKey) or request.method in _UNSCOPED:
+            return True
+        method = "GET" if request.method == "HEAD" else request.method
+        scope = getattr(view, "scopes", {}).get(method, "")
+        if scope in request.auth.scopes:
+            return True
+        raise ScopeMissing(
+            _("This key is not for that; it lacks the scope %(scope)s.") % {"scope": scope or "–"}
+        )
