@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from alerts import api
+from alerts import api, incidents_api
 from alerts.views import (
     contacts,
     drills,
@@ -91,6 +91,27 @@ urlpatterns = [
     path("repeat/<str:token>/give-back/", repeats.repeat_link_give_back, name="repeat_link_give_back"),
     path("alert/<str:token>/outcome/", links.alert_outcome, name="alert_outcome"),
     path("alert/<str:token>/photos/<uuid:photo_id>/", links.alert_photo, name="alert_photo"),
+    path("api/v1/groups/<slug:slug>/incidents/", incidents_api.ApiIncidents.as_view(), name="api_incidents"),
+    path(
+        "api/v1/groups/<slug:slug>/incidents/<uuid:incident_id>/",
+        incidents_api.ApiIncident.as_view(),
+        name="api_incident",
+    ),
+    path(
+        "api/v1/groups/<slug:slug>/incidents/<uuid:incident_id>/acknowledge/",
+        incidents_api.ApiIncidentAcknowledge.as_view(),
+        name="api_incident_acknowledge",
+    ),
+    path(
+        "api/v1/groups/<slug:slug>/incidents/<uuid:incident_id>/note/",
+        incidents_api.ApiIncidentNote.as_view(),
+        name="api_incident_note",
+    ),
+    path(
+        "api/v1/groups/<slug:slug>/sites/<uuid:site_id>/trigger/",
+        incidents_api.ApiSiteTrigger.as_view(),
+        name="api_site_trigger",
+    ),
     path(
         "api/v1/groups/<slug:slug>/visits/<uuid:number>/verdict/", api.ApiVerdict.as_view(), name="api_verdict"
     ),

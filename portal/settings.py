@@ -9,6 +9,7 @@ from pathlib import Path
 import django_stubs_ext
 import environ
 from csp.constants import NONE, SELF
+from django.utils.dates import MONTHS
 from django.utils.translation import gettext_lazy as _
 
 # Lets generic classes such as ModelForm[Site] be written at run time as the type checker reads them.
@@ -205,7 +206,7 @@ SPECTACULAR_SETTINGS = {
     # Two fields share these answers; without a name of their own the schema would call them after one field.
     "ENUM_NAME_OVERRIDES": {
         "WeatherEnum": "surveys.models.visits.Weather",
-        "MonthEnum": [(number, str(number)) for number in range(1, 13)],
+        "MonthEnum": list(MONTHS.items()),
     },
 }
 

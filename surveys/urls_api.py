@@ -3,12 +3,27 @@
 from django.urls import path
 from drf_spectacular.views import SpectacularAPIView
 
-from surveys.api import photos, views
+from surveys.api import exports, photos, review, sites, views
+
+GROUP = "api/v1/groups/<slug:slug>/"
+VISIT = f"{GROUP}visits/<uuid:number>/"
 
 urlpatterns = [
     path("api/schema/", SpectacularAPIView.as_view(), name="api_schema"),
     path("api/v1/groups/", views.ApiGroups.as_view(), name="api_groups"),
     path("api/v1/groups/<slug:slug>/sites/", views.ApiSites.as_view(), name="api_sites"),
+    path(f"{GROUP}sites/<uuid:site_id>/", sites.ApiSite.as_view(), name="api_site"),
+    path(f"{VISIT}approve/", review.ApiVisitApprove.as_view(), name="api_visit_approve"),
+    path(f"{VISIT}return/", review.ApiVisitReturn.as_view(), name="api_visit_return"),
+    path(f"{VISIT}correct/", review.ApiVisitCorrect.as_view(), name="api_visit_correct"),
+    path(
+        f"{GROUP}findings/<uuid:finding_id>/decide/",
+        review.ApiFindingDecide.as_view(),
+        name="api_finding_decide",
+    ),
+    path(f"{GROUP}exports/", exports.ApiExports.as_view(), name="api_exports"),
+    path(f"{GROUP}jobs/<uuid:job_id>/", exports.ApiJob.as_view(), name="api_job"),
+    path(f"{GROUP}jobs/<uuid:job_id>/file/", exports.ApiJobFile.as_view(), name="api_job_file"),
     path("api/v1/groups/<slug:slug>/lists/", views.ApiLists.as_view(), name="api_lists"),
     path("api/v1/groups/<slug:slug>/visits/", views.ApiVisits.as_view(), name="api_visits"),
     path("api/v1/groups/<slug:slug>/visits/<uuid:number>/", views.ApiVisit.as_view(), name="api_visit"),

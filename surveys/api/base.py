@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import cached_property
+from types import MappingProxyType
 from typing import Any
 
 from drf_spectacular.utils import OpenApiResponse
@@ -33,13 +34,20 @@ WORDS = {
     401: "Nobody is signed in.",
     403: "Without the right to do this, or without a valid token against forged requests (rule stale_token).",
     404: "Nothing here that you may see.",
-    409: "The number is in use (rule number_taken), or somebody else is signed in (rule other_person).",
-    422: "The visit has errors, named by field.",
+    409: "Not as things stand now: the number is in use (rule number_taken), or somebody else is signed in "
+    "(rule other_person), or the record is in another state (rule not_possible).",
+    422: "What was sent has errors, named by field.",
 }
 
 
 class PortalView(APIView):
-    """A view that answers errors as problem details and knows who asks."""
+    """A view that answers errors as problem details and knows who asks.
+
+    `scopes` says by method what a key has to be for; `entry` is the right that lets into the group.
+    """
+
+    scopes: Mapping[str, str] = MappingProxyType({})
+    entry = "group.view"
 
     @property
     def person(self) -> Person:
@@ -55,8 +63,8 @@ class PortalView(APIView):
 
     @cached_property
     def group(self) -> Group:
-        """The group in the address, if the person belongs to it."""
-        return group_for(self.person, self.kwargs["slug"])
+        """The group in the address, if the person may do there what the view is for."""
+        return group_for(self.person, self.kwargs["slug"], self.entry)
 
     def get_exception_handler(self) -> Handler:
         return handle

@@ -7,6 +7,7 @@ from http import HTTPStatus
 from types import MappingProxyType
 from typing import Any
 
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.http import Http404, QueryDict
 from django.utils.translation import gettext as _
 from rest_framework import exceptions, serializers
@@ -14,6 +15,7 @@ from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
 from surveys.forms.controls import control_of
+from surveys.services.errors import NotPossible
 from surveys.submission import InvalidSubmission, Problem
 
 MEDIA_TYPE = "application/problem+json"
@@ -77,9 +79,17 @@ def handle(error: Exception, context: dict[str, Any]) -> Response | None:
     if isinstance(error, InvalidSubmission):
         detail = _("The visit was not taken: see the problems by field.")
         return problem_response(HTTPStatus.UNPROCESSABLE_ENTITY, detail, error.problems, _form_in(context))
+    if isinstance(error, NotPossible):
+        problem = Problem(error.field or "request", error.message, "not_possible")
+        status = HTTPStatus.UNPROCESSABLE_ENTITY if error.field else HTTPStatus.CONFLICT
+        return problem_response(status, error.message, (problem,))
+    if isinstance(error, ValidationError):
+        return problem_response(
+            HTTPStatus.UNPROCESSABLE_ENTITY, _("See the problems by field."), _refused(error)
+        )
     if isinstance(error, exceptions.ValidationError):
         detail = _("The request cannot be read: see the problems by field.")
-        return problem_response(HTTPStatus.BAD_REQUEST, detail, _field_problems(error.detail))
+        return problem_response(_status_of(context), detail, _field_problems(error.detail))
     # One wording for what is not there and for what is not theirs: strangers learn nothing from it.
     if isinstance(error, Http404):
         return problem_response(HTTPStatus.NOT_FOUND, _("There is nothing here that you may see."))
@@ -95,6 +105,22 @@ def handle(error: Exception, context: dict[str, Any]) -> Response | None:
     for name, value in usual.items():
         answer.headers.setdefault(name, value)
     return answer
+
+
+def _status_of(context: Mapping[str, Any]) -> HTTPStatus:
+    """Fields of a body are at fault themselves; an address that cannot be read is a bad request."""
+    method = context["request"].method if "request" in context else ""
+    return HTTPStatus.UNPROCESSABLE_ENTITY if method in ("POST", "PATCH") else HTTPStatus.BAD_REQUEST
+
+
+def _refused(error: ValidationError) -> tuple[Problem, ...]:
+    """What a service refused, by field; what concerns the whole is said of the request."""
+    named = error.message_dict if hasattr(error, "error_dict") else {NON_FIELD_ERRORS: error.messages}
+    return tuple(
+        Problem("request" if field == NON_FIELD_ERRORS else field, message, "refused")
+        for field, messages in named.items()
+        for message in messages
+    )
 
 
 def _form_in(context: Mapping[str, Any]) -> Posted:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.db.models import Q
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from portal.accounts.models import Membership
+from surveys.forms.filtering import LOOKUPS, search
 from surveys.locations import grid_reference
 from surveys.models import Finding, ListTaxon, RecordingList, Site, Visit, VisitScore
 from surveys.models.visits import Status
@@ -131,8 +133,18 @@ class VisitFilterSerializer(serializers.Serializer[Any]):
     since = serializers.DateField(required=False, help_text="Visited on this day or later.")
     until = serializers.DateField(required=False, help_text="Visited on this day or earlier.")
 
-    def conditions(self) -> dict[str, Any]:
-        """The same as conditions of a query."""
-        names = {"site": "site_id", "since": "visited_on__gte", "until": "visited_on__lte"}
-        asked = self.validated_data.items()
-        return {names.get(name, name): value for name, value in asked if value is not None}
+    year = serializers.IntegerField(required=False, min_value=1900, max_value=2200)
+    river = serializers.CharField(required=False, max_length=120)
+    recorder = serializers.UUIDField(required=False, help_text="Recorded by this person.")
+    recording_list = serializers.UUIDField(required=False, help_text="Recorded on this version of a list.")
+    text = serializers.CharField(
+        required=False, max_length=80, help_text="Words in site, names, notes or signs of pollution."
+    )
+
+    def condition(self) -> Q:
+        """The same as a condition on visits."""
+        asked = dict(self.validated_data)
+        found = search(asked.pop("text", ""))
+        for name, value in asked.items():
+            found &= Q() if value is None else Q(**{LOOKUPS.get(name, name): value})
+        return found

@@ -18,8 +18,10 @@ from rest_framework.parsers import FormParser, JSONParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from portal.accounts.access import require
 from portal.tokens.models import Scope
 from surveys.api.base import PortalView, refusals
+from surveys.api.paging import NewestVisits
 from surveys.api.problems import number_taken
 from surveys.api.queries import lists_for, visits_with_all, visits_with_scores
 from surveys.api.sent import submission_sent
@@ -31,6 +33,7 @@ from surveys.api.serializers import (
     VisitSerializer,
     VisitSummarySerializer,
 )
+from surveys.api.sites import SiteAdding
 from surveys.models import RecordingList, Site, Visit
 from surveys.models.visits import Source
 from surveys.services.errors import Conflict
@@ -61,7 +64,7 @@ class ApiGroups(PortalView):
         responses={200: SiteSerializer(many=True), **refusals()},
     )
 )
-class ApiSites(PortalView, ListAPIView[Site]):
+class ApiSites(SiteAdding, ListAPIView[Site]):
     """The sites of a group."""
 
     scopes = MappingProxyType({"GET": Scope.READ_SITES, "POST": Scope.WRITE_SITES})
@@ -103,7 +106,9 @@ class ApiVisits(PortalView, ListAPIView[Visit]):
     """The visits of a group."""
 
     scopes = MappingProxyType({"GET": Scope.READ_VISITS})
+    entry = "visit.view"
     serializer_class = VisitSummarySerializer
+    pagination_class = NewestVisits
     queryset = Visit.objects.none()
 
     def get_queryset(self) -> QuerySet[Visit]:
@@ -111,13 +116,14 @@ class ApiVisits(PortalView, ListAPIView[Visit]):
         found = visits_with_scores(self.group)
         asked = VisitFilterSerializer(data=self.request.query_params)
         asked.is_valid(raise_exception=True)
-        return found.filter(**asked.conditions())
+        return found.filter(asked.condition())
 
 
 class ApiVisit(PortalView):
     """One visit: read it, or submit it under a number of your own making."""
 
     scopes = MappingProxyType({"GET": Scope.READ_VISITS, "PUT": Scope.WRITE_VISITS})
+    entry = "visit.view"
     parser_classes = (JSONParser, FormParser)
 
     @extend_schema(
@@ -145,6 +151,7 @@ class ApiVisit(PortalView):
     def put(self, request: Request, number: UUID, **_address: str) -> Response:
         # The group is looked up first: a stranger must not learn from the problems whether it exists.
         group, data = self.group, request.data
+        require(self.person, "visit.submit", group)
         source = Source.FORM if isinstance(data, QueryDict) else Source.API
         submission = submission_sent(group, data, number)
         try:

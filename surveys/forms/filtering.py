@@ -94,7 +94,7 @@ class VisitFilter(forms.Form):
         found = dict(self.cleaned_data)
         status, words = found.pop("status", ""), found.pop("text", "")
         conditions = Q(was_made=False) if status == NOT_MADE else Q(status=status) if status else Q()
-        for name, lookup in _LOOKUPS.items():
+        for name, lookup in LOOKUPS.items():
             value = found.get(name)
             conditions &= Q(**{lookup: value}) if value else Q()
         return conditions & search(words)
@@ -114,7 +114,7 @@ class VisitFilter(forms.Form):
         return any(self.data.get(name) for name in self.FOLDED)
 
 
-_LOOKUPS = {
+LOOKUPS = {
     "site": "site",
     "year": "visited_on__year",
     "river": "site__river",

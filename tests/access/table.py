@@ -46,6 +46,8 @@ CONTACT_ONLY = policy(" login  403       403         403      404       ok      
 PHONE = policy("        401    ok        ok          ok       ok        ok      ok     401      ok")
 API_SIGNED_IN = policy("401    ok        ok          ok       ok        ok      ok     401      ok")
 API_MEMBER = policy("   401    ok        ok          ok       404       404     404    401      404")
+API_CHECK = policy("    401    403       ok          403      404       404     404    401      404", "ok")
+API_CARE = policy("     401    403       ok          ok       404       404     404    401      404")
 # What belongs to a volunteer alone is not even told to exist to another member.
 ONE_S_OWN = policy("    login  ok        404         404      404       404     404    login    404", "403")
 INSIDER, CHECKER = also_reviewer(MEMBER), also_reviewer(COORDINATOR)
@@ -72,6 +74,11 @@ def button(who: Policy) -> Methods:
 def program(who: Policy, **methods: Policy) -> Methods:
     """An address of the programming interface; OPTIONS tells what it takes, and nothing of the group."""
     return {**page(who), "options": API_SIGNED_IN, **methods}
+
+
+def sending(who: Policy) -> Methods:
+    """An address of the programming interface that only takes something."""
+    return {"post": who, "options": API_SIGNED_IN}
 
 
 TABLE: Mapping[str, Methods] = {
@@ -163,10 +170,23 @@ TABLE: Mapping[str, Methods] = {
     "key_list": form(SIGNED_IN),
     "key_revoke": button(policy("login ok 404 404 404 404 404 login 404", "404")),
     "api_groups": program(API_SIGNED_IN),
-    "api_sites": program(API_MEMBER),
+    "api_sites": program(API_MEMBER, post=API_CARE),
+    "api_site": program(API_MEMBER, patch=API_CARE),
+    "api_site_trigger": program(API_MEMBER),
+    "api_visit_approve": sending(API_CHECK),
+    "api_visit_return": sending(API_CHECK),
+    "api_visit_correct": sending(API_CARE),
+    "api_finding_decide": sending(API_CHECK),
+    "api_exports": sending(API_MEMBER),
+    "api_job": program(API_CARE),
+    "api_job_file": program(API_CARE),
+    "api_incidents": program(API_MEMBER),
+    "api_incident": program(API_MEMBER),
+    "api_incident_acknowledge": sending(API_CARE),
+    "api_incident_note": sending(API_CARE),
     "api_lists": program(API_MEMBER),
-    "api_visits": program(API_MEMBER),
-    "api_visit": program(API_MEMBER, put=API_MEMBER),
+    "api_visits": program(also_reviewer(API_MEMBER)),
+    "api_visit": program(also_reviewer(API_MEMBER), put=API_MEMBER),
     "api_visit_photo": {"put": API_MEMBER, "options": API_SIGNED_IN},
     "api_verdict": program(API_MEMBER),
     # triggers, contacts, incidents

@@ -109,7 +109,7 @@ def test_it_pages_long_lists(cast: Cast, client_of: ClientOf) -> None:
         VisitFactory(site=cast.site, visited_on=date(2024, 1, day))
     client = client_of("volunteer")
     first = client.get(address("visits"), {"limit": 2}).json()
-    assert (first["count"], len(first["results"])) == (3, 2)
+    assert len(first["results"]) == 2
     second = client.get(first["next"]).json()
     assert [visit["visited_on"] for visit in second["results"]] == ["2024-01-01"]
 

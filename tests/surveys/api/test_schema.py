@@ -47,7 +47,7 @@ def test_it_describes_every_answer_to_a_submission(schema: dict[str, Any]) -> No
 
 def test_it_describes_the_filters_of_the_visits(schema: dict[str, Any]) -> None:
     parameters = schema["paths"]["/api/v1/groups/{slug}/visits/"]["get"]["parameters"]
-    assert {"site", "status", "was_made", "since", "until", "limit", "offset"} <= {
+    assert {"site", "status", "was_made", "since", "until", "limit", "cursor"} <= {
         each["name"] for each in parameters
     }
 
