@@ -4,11 +4,13 @@ from django.urls import path
 from drf_spectacular.views import SpectacularAPIView
 
 from surveys.api import exports, photos, review, sites, views
+from surveys.views import api_docs
 
 GROUP = "api/v1/groups/<slug:slug>/"
 VISIT = f"{GROUP}visits/<uuid:number>/"
 
 urlpatterns = [
+    path("api/docs/", api_docs.api_docs, name="api_docs"),
     path("api/schema/", SpectacularAPIView.as_view(), name="api_schema"),
     path("api/v1/groups/", views.ApiGroups.as_view(), name="api_groups"),
     path("api/v1/groups/<slug:slug>/sites/", views.ApiSites.as_view(), name="api_sites"),

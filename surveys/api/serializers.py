@@ -14,7 +14,6 @@ from surveys.locations import grid_reference
 from surveys.models import Finding, ListTaxon, RecordingList, Site, Visit, VisitScore
 from surveys.models.visits import Status
 from surveys.submission import submission_data
-from surveys.submission.serializers import SubmissionSerializer
 
 
 class GroupSerializer(serializers.ModelSerializer[Membership]):
@@ -119,7 +118,8 @@ class VisitSerializer(VisitSummarySerializer):
             "findings",
         ]
 
-    @extend_schema_field(SubmissionSerializer)
+    # Shown as text, blank where nothing was recorded: what was typed is not what a number would be.
+    @extend_schema_field({"type": "object", "additionalProperties": True})
     def get_submission(self, visit: Visit) -> dict[str, Any]:
         return submission_data(visit)
 

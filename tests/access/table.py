@@ -169,6 +169,7 @@ TABLE: Mapping[str, Methods] = {
     "api_schema": {**page(OPEN), "options": OPEN},
     "key_list": form(SIGNED_IN),
     "key_revoke": button(policy("login ok 404 404 404 404 404 login 404", "404")),
+    "api_docs": page(OPEN),
     "api_groups": program(API_SIGNED_IN),
     "api_sites": program(API_MEMBER, post=API_CARE),
     "api_site": program(API_MEMBER, patch=API_CARE),

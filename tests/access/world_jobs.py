@@ -21,4 +21,4 @@ def add_jobs(world: World, cast: Cast) -> None:
         **common, label="Sites", state="done", file=ContentFile(b"a", name="a.csv"), file_name="a.csv"
     )
     world.values["job_id"] = waiting.id
-    world.special["job_file"] = {"job_id": done.id}
+    world.special |= {name: {"job_id": done.id} for name in ("job_file", "api_job_file")}
