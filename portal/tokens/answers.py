@@ -63,10 +63,10 @@ def once(method: Method) -> Method:
 
 
 def _answer(key: str, request: Request, act: Callable[[], Response]) -> Response:
-    user, digest = request.user, _digest(request)
-    KeptAnswer.objects.filter(user=user, kept_at__lt=timezone.now() - KEPT).delete()
+    user, digest = request.user.pk, _digest(request)
+    KeptAnswer.objects.filter(user_id=user, kept_at__lt=timezone.now() - KEPT).delete()
     # A second request at the same moment waits here until the first is done or has failed.
-    kept, is_new = KeptAnswer.objects.get_or_create(user=user, key=key, defaults={"request_digest": digest})
+    kept, is_new = KeptAnswer.objects.get_or_create(user_id=user, key=key, defaults={"request_digest": digest})
     if not is_new:
         return _again(kept, digest)
     answer = act()

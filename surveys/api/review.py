@@ -30,7 +30,7 @@ ONCE = OpenApiParameter(
     location=OpenApiParameter.HEADER,
     description="A text of your own, up to 100 characters: sent again within a day, the first answer is given.",
 )
-REASON = {"max_length": 2000, "trim_whitespace": True}
+LONGEST_REASON = 2000
 
 
 class ApprovalSerializer(serializers.Serializer[Any]):
@@ -42,13 +42,13 @@ class ApprovalSerializer(serializers.Serializer[Any]):
 class ReturnSerializer(serializers.Serializer[Any]):
     """What the recorder should look at again; it goes out by e-mail."""
 
-    message = serializers.CharField(**REASON)
+    message = serializers.CharField(max_length=LONGEST_REASON)
 
 
 class CorrectionSerializer(serializers.Serializer[Any]):
     """The visit as it should be, and why."""
 
-    reason = serializers.CharField(**REASON)
+    reason = serializers.CharField(max_length=LONGEST_REASON)
     submission = SubmissionSerializer()
 
 
@@ -139,7 +139,7 @@ class ApiVisitCorrect(ReviewView):
         require(self.person, "visit.correct", visit)
         asked = ReasonSerializer(data=request.data)
         asked.is_valid(raise_exception=True)
-        submission = submission_sent(self.group, request.data.get("submission"), number)
+        submission = submission_sent(self.group, asked.initial_data.get("submission"), number)
         correct_visit(person=self.person, visit=visit, submission=submission, **asked.validated_data)
         return self.shown(number)
 
@@ -147,7 +147,7 @@ class ApiVisitCorrect(ReviewView):
 class ReasonSerializer(serializers.Serializer[Any]):
     """Why; what goes with it is read apart."""
 
-    reason = serializers.CharField(**REASON)
+    reason = serializers.CharField(max_length=LONGEST_REASON)
 
 
 class ApiFindingDecide(ReviewView):

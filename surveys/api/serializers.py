@@ -143,7 +143,7 @@ class VisitFilterSerializer(serializers.Serializer[Any]):
 
     def condition(self) -> Q:
         """The same as a condition on visits."""
-        asked = dict(self.validated_data)
+        asked: dict[str, Any] = dict(self.validated_data)
         found = search(asked.pop("text", ""))
         for name, value in asked.items():
             found &= Q() if value is None else Q(**{LOOKUPS.get(name, name): value})

@@ -21,10 +21,11 @@ def counts_table(group: Group, visits: GroupOwnedQuerySet[Visit], names: Names) 
 
 
 def _records(visit: Visit, names: Names, header: tuple[str, ...]) -> Iterator[Record]:
-    common = {"site": visit.site.code, "date": visit.visited_on, **visit_cells(visit, names)}
+    common: dict[str, Cell] = {"site": visit.site.code, "date": visit.visited_on, **visit_cells(visit, names)}
     place = (visit.site.longitude, visit.site.latitude)
-    for counted in list(visit.counts.all()) or [None]:
-        cells: dict[str, Cell] = {**common, **(_count_cells(counted) if counted else {})}
+    counts: list[dict[str, Cell]] = [_count_cells(each) for each in visit.counts.all()]
+    for counted in counts or [{}]:
+        cells = common | counted
         yield Record(tuple(cells.get(name) for name in header), place)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -51,7 +52,7 @@ def test_no_cell_of_a_csv_begins_like_a_formula(cast: Cast, text: str) -> None:
 @pytest.mark.parametrize("text", DANGEROUS)
 def test_a_cell_of_a_workbook_says_that_it_is_text(cast: Cast, text: str) -> None:
     VisitFactory(site=cast.site, notes=text)
-    sheet = load_workbook(io.BytesIO(exported(cast, "visits", "xlsx"))).worksheets[0]
+    sheet: Any = load_workbook(io.BytesIO(exported(cast, "visits", "xlsx"))).worksheets[0]
     (cell,) = [cell for cell in sheet[2] if sheet.cell(1, cell.column).value == "notes"]
     assert (cell.data_type, cell.value) == ("s", text)
     assert cell.quotePrefix

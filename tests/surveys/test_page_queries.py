@@ -63,7 +63,7 @@ CEILINGS = {
     "bank_manifest": 0,
     "bank_icon": 0,
     "import_visits": 5,
-    "api_docs": 0,
+    "api_docs": 3,
     "export_make": 14,
     "publishing_terms": 4,
     "import_template": 3,

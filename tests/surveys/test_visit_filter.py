@@ -55,7 +55,7 @@ CHOICES: dict[str, tuple[Making, Callable[[Cast, Visit], str]]] = {
 @pytest.mark.parametrize("choice", CHOICES)
 def test_each_choice_finds_what_fits_and_nothing_else(cast: Cast, other: Visit, choice: str) -> None:
     making, query = CHOICES[choice]
-    fitting = VisitFactory(**{"site": cast.site, **making(cast)})
+    fitting: Visit = VisitFactory(**{"site": cast.site, **making(cast)})
     assert found(cast, query(cast, fitting)) == [fitting]
     assert found(cast, "") == sorted([other, fitting], key=lambda visit: str(visit.visited_on))
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tempfile
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from typing import IO
 
@@ -27,7 +27,7 @@ from surveys.models.visits import Status
 
 # Kept in memory up to this size, then on disk.
 _IN_MEMORY = 5 * 1024 * 1024
-Outputs = dict[File, IO[bytes]]
+Outputs = Mapping[File, IO[bytes]]
 
 
 def publishable(group: Group, chosen: Q) -> GroupOwnedQuerySet[Visit]:

@@ -125,7 +125,8 @@ def meta_xml(files: Iterable[File] = FILES) -> bytes:
     for file in files:
         _describe(root, file, "core" if file is EVENTS else "extension")
     xml.indent(root)
-    return xml.tostring(root, encoding="UTF-8", xml_declaration=True)
+    written: bytes = xml.tostring(root, encoding="UTF-8", xml_declaration=True)
+    return written
 
 
 def _describe(root: xml.Element, file: File, kind: str) -> None:

@@ -71,7 +71,8 @@ def eml_xml(dataset: Dataset, extent: Extent | None, today: date) -> bytes:
     _add_party(part, "contact", dataset)
     _add_methods(part)
     xml.indent(root)
-    return xml.tostring(root, encoding="UTF-8", xml_declaration=True)
+    written: bytes = xml.tostring(root, encoding="UTF-8", xml_declaration=True)
+    return written
 
 
 def _add(parent: xml.Element, name: str, text: str) -> None:

@@ -25,8 +25,8 @@ def site_data(**changes: Any) -> dict[str, Any]:
 
 
 def posted(client: APIClient, *parts: Any, data: Any = None, key: str = "") -> Any:
-    headers = {"HTTP_IDEMPOTENCY_KEY": key} if key else {}
-    return client.post(address(*map(str, parts)), data or {}, format="json", **headers)
+    headers = {"Idempotency-Key": key} if key else {}
+    return client.post(address(*map(str, parts)), data or {}, format="json", headers=headers)
 
 
 def fields_of(answer: Any) -> list[str]:
@@ -134,7 +134,7 @@ class TestExports:
         assert client.get(ordered["Location"] + "file/").status_code == 404
         work_off(Job.objects.of_group(cast.group).get().pk)
         assert client.get(ordered["Location"]).json()["state"] == "done"
-        file = client.get(ordered["Location"] + "file/")
+        file: Any = client.get(ordered["Location"] + "file/")
         assert b"2024-05-03" in b"".join(file.streaming_content)
 
     def test_a_wish_that_cannot_be_read_is_said_at_its_field(self, cast: Cast, client_of: ClientOf) -> None:

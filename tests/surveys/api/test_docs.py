@@ -12,6 +12,7 @@ from django.db import close_old_connections, transaction
 from django.test import Client
 from hypothesis import HealthCheck, given, settings
 from schemathesis.checks import not_a_server_error
+from schemathesis.core.result import Ok
 from schemathesis.specs.openapi.checks import (
     content_type_conformance,
     response_schema_conformance,
@@ -75,7 +76,7 @@ def test_no_answer_is_a_fault_or_outside_the_schema(
     key = make_key(person=cast.person(who), name="Schema", scopes=Scope.values, days=1)
     known = {name: str(value) for name, value in world.values.items()}
     told = schemathesis.openapi.from_wsgi("/api/schema/?format=json", application)
-    operations = [result.ok() for result in told.get_all_operations()]
+    operations = [result.ok() for result in told.get_all_operations() if isinstance(result, Ok)]
     assert len(operations) > 20
     for operation in operations:
         call(operation, known, key.text, examples)
