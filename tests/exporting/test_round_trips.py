@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from datetime import date
+from io import StringIO
+from pathlib import Path
 from typing import Any
 
 import pytest
+from django.core.management import call_command
 
 from portal.accounts.models import Group
 from surveys.exporting.darwin.reading import sheet_of_archive
@@ -14,7 +17,7 @@ from surveys.models import Visit
 from surveys.services.visits import submit_visit
 from surveys.submission import submission_data
 from tests.conftest import Cast
-from tests.exporting.archives import COUNTS, approved, archive_bytes, as_file, with_terms
+from tests.exporting.archives import COUNTS, approved, archive_bytes, archive_file, as_file, with_terms
 from tests.exporting.files import exported
 from tests.factories import SiteFactory, VisitFactory, days_ago
 
@@ -108,6 +111,12 @@ class TestArchives:
             assert {k: v for k, v in other.items() if k not in lost} == {
                 k: v for k, v in one.items() if k not in lost
             }
+
+    def test_the_command_loads_one(self, full: Cast, tmp_path: Path) -> None:
+        call_command(
+            "import_visits", archive_file(full, tmp_path), group=full.neighbour.slug, stdout=StringIO()
+        )
+        assert scores_of(full.neighbour) == scores_of(full.group)
 
     @pytest.mark.parametrize("content", [b"no zip", b"", b"PK\x05\x06" + bytes(18)])
     def test_a_file_that_is_no_archive_of_ours_is_refused_in_words(self, content: bytes) -> None:

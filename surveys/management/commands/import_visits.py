@@ -11,6 +11,7 @@ from django.core.management.base import BaseCommand, CommandError
 from portal.accounts.access import Person
 from portal.accounts.models import Group, Role
 from portal.accounts.queries import members_of, person_of
+from surveys.exporting.darwin.reading import sheet_of_archive
 from surveys.importing import CheckedSheet, Sheet, UnusableFile, check_sheet, read_sheet
 from surveys.services.imports import SheetHasProblems, load_sheet
 
@@ -25,7 +26,11 @@ class Command(BaseCommand):
     help = "Check a CSV or XLSX of past visits (one row per taxon per visit) and load it whole or not at all."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("file", type=Path, help="CSV (UTF-8) or XLSX; the README lists the columns.")
+        parser.add_argument(
+            "file",
+            type=Path,
+            help="CSV (UTF-8) or XLSX, or an archive (zip) of this portal; the README lists the columns.",
+        )
         parser.add_argument("--group", required=True, help="Short name of the group, as in its addresses.")
         parser.add_argument("--dry-run", action="store_true", help="Only check; load nothing.")
         parser.add_argument(
@@ -86,7 +91,7 @@ def read(path: Path) -> Sheet:
     """The sheet at that path."""
     try:
         with path.open("rb") as file:
-            return read_sheet(file, path.name)
+            return sheet_of_archive(file) if path.suffix.lower() == ".zip" else read_sheet(file, path.name)
     except OSError as error:
         refuse(f"{path} cannot be opened: {error.strerror}.")
     except UnusableFile as unusable:
