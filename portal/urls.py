@@ -29,3 +29,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("portal.jobs.urls")),
     path("", include("portal.reports.urls")),
 ]
+
+handler404 = "portal.views.faults.not_found"
+handler500 = "portal.views.faults.server_error"
