@@ -63,7 +63,7 @@ def once(method: Method) -> Method:
 
 
 def _answer(key: str, request: Request, act: Callable[[], Response]) -> Response:
-    user, digest = request.user.pk, _digest(request)
+    user, digest = str(request.user.pk), _digest(request)
     KeptAnswer.objects.filter(user_id=user, kept_at__lt=timezone.now() - KEPT).delete()
     # A second request at the same moment waits here until the first is done or has failed.
     kept, is_new = KeptAnswer.objects.get_or_create(user_id=user, key=key, defaults={"request_digest": digest})

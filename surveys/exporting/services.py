@@ -31,7 +31,7 @@ from surveys.exporting.writing import Progress
 from surveys.forms import VisitFilter
 from surveys.services.errors import NotPossible
 
-# About three seconds of work; somebody waits for the page.
+# Two to five seconds of work; somebody waits for the page.
 VISITS_AT_ONCE = 1_000
 ARCHIVE = "darwin_core"
 _IN_MEMORY = 5 * 1024 * 1024
