@@ -5,8 +5,18 @@ from __future__ import annotations
 import uuid
 
 from django.db import models
+from django.db.models import Func, TextField
+from django.db.models.functions import Now
 
 from portal.accounts.scoping import GroupOwnedManager
+
+
+class Transaction(Func):
+    """What tells one database transaction from all others: its number and its second of beginning."""
+
+    function = "audit_transaction"
+    arity = 0
+    output_field = TextField()
 
 
 class AuditEntry(models.Model):
@@ -22,12 +32,54 @@ class AuditEntry(models.Model):
     object_id = models.UUIDField()
     changes = models.JSONField(default=dict)
     reason = models.TextField(blank=True)
+    transaction = models.TextField(  # noqa: DJ001
+        null=True, editable=False, db_default=Transaction(), help_text="Empty before this was kept."
+    )
 
     objects = GroupOwnedManager()
 
     class Meta:
-        indexes = [models.Index(fields=["object_type", "object_id", "at"])]
+        indexes = [
+            models.Index(fields=["object_type", "object_id", "at"]),
+            models.Index(fields=["transaction"], name="audit_entry_by_transaction"),
+        ]
         ordering = ["at"]
 
     def __str__(self) -> str:
         return f"{self.actor_name}: {self.verb}"
+
+
+class RowChange(models.Model):
+    """One row changed, whoever did it: written by the database, never by the portal, and only ever added.
+
+    `before` and `after` hold the columns that differ; values of tables with personal data are left out, long
+    ones are kept as length and fingerprint. `parent` is the record that the row is a part of, such as the visit
+    of a count.
+    """
+
+    class Operation(models.TextChoices):
+        ADDED = "added", "added"
+        CHANGED = "changed", "changed"
+        DELETED = "deleted", "deleted"
+
+    id = models.BigAutoField(primary_key=True)
+    at = models.DateTimeField(db_default=Now())
+    transaction = models.TextField(db_default=Transaction())
+    table = models.CharField(max_length=63)
+    row = models.CharField(max_length=40, blank=True)
+    parent = models.CharField(max_length=40, blank=True)
+    operation = models.CharField(max_length=7, choices=Operation)
+    before = models.JSONField(default=dict)
+    after = models.JSONField(default=dict)
+    database_user = models.CharField(max_length=63)
+
+    class Meta:
+        ordering = ["id"]
+        indexes = [
+            models.Index(fields=["table", "row"], name="row_change_by_row"),
+            models.Index(fields=["parent"], condition=~models.Q(parent=""), name="row_change_by_parent"),
+            models.Index(fields=["transaction"], name="row_change_by_transaction"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.table} {self.row}: {self.operation}"

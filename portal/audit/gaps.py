@@ -1,0 +1,23 @@
+"""Changes of rows that no entry of the audit trail explains: made past the portal, by hand in the database."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import Exists, OuterRef, Q, QuerySet
+
+from portal.audit.models import AuditEntry, RowChange
+
+WHY = "an entry explains the rows of its own transaction, whosever they are"
+
+
+def unexplained_changes(thing: models.Model) -> QuerySet[RowChange]:
+    """Those of one record and of its parts, oldest first (one query)."""
+    of_thing = Q(table=thing._meta.db_table, row=str(thing.pk)) | Q(parent=str(thing.pk))
+    return all_unexplained_changes().filter(of_thing)
+
+
+def all_unexplained_changes() -> QuerySet[RowChange]:
+    """Those of all records, oldest first."""
+    # A service writes its entry in the transaction that makes the change: neither is there without the other.
+    entries = AuditEntry.objects.across_groups(WHY).filter(transaction=OuterRef("transaction"))
+    return RowChange.objects.filter(~Exists(entries)).order_by("id")
