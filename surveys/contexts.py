@@ -115,7 +115,8 @@ def _scores(submission: Submission, site: Site, index: str) -> tuple[float, ...]
         return ()
     scores = VisitScore.objects.of_group(site.group).filter(visit__site=site, visit__status=Status.APPROVED)
     current = scores.filter(index=index, is_current=True, value__isnull=False).exclude(visit=submission.id)
-    return tuple(current.order_by("-visit__visited_on").values_list("value", flat=True)[:READINGS_READ])
+    newest = current.order_by("-visit__visited_on").values_list("value", flat=True)[:READINGS_READ]
+    return tuple(value for value in newest if value is not None)
 
 
 def _readings(submission: Submission, site: Site) -> dict[str, tuple[float, ...]]:

@@ -25,14 +25,14 @@ def waiting_in_order(group: Group) -> GroupOwnedQuerySet[Visit]:
     """
     asked = VisitQuestion.objects.across_groups("narrowed by the visits that fetch them")
     rows = visits_waiting(group).prefetch_related("corrected_by", Prefetch("questions", asked, to_attr="asked"))
-    return _ordered(rows)
+    return _ordered(rows)  # type: ignore[arg-type]
 
 
 def _ordered(rows: GroupOwnedQuerySet[Visit]) -> GroupOwnedQuerySet[Visit]:
     # By its name alone: the verdict is kept by the floor above, which this one never imports.
     is_low = When(verdict__outcome=LOW, then=Value(0))
     rank = Case(is_low, default=Value(1), output_field=IntegerField())
-    return rows.annotate(rank=rank).order_by("rank", "submitted_at", "pk")
+    return rows.annotate(rank=rank).order_by("rank", "submitted_at", "pk")  # type: ignore[return-value]
 
 
 def next_waiting(person: Person, visit: Visit) -> Visit | None:

@@ -39,11 +39,11 @@ def season_of(visit: Visit, lines: Iterable[ScoreLine]) -> list[SeasonRow]:
         visit__visited_on__lt=date(visit.visited_on.year, 1, 1),
         visit__visited_on__month__in=months_around(visit.visited_on.month),
         is_current=True,
-        value__isnull=False,
     )
     values: dict[str, list[float]] = defaultdict(list)
     for index, value in rows.values_list("index", "value"):
-        values[index].append(value)
+        if value is not None:
+            values[index].append(value)
     return [_row(line, values[line.index]) for line in lines if line.index in values]
 
 

@@ -86,13 +86,14 @@ def _checkers_part(person: Person, group: Group) -> dict[str, Any]:
 
 
 def _coordinators_part(group: Group, today: date) -> dict[str, Any]:
-    ends_soon = group.sites.filter(permission_until__lte=today + PERMISSION_SOON, closed_on=None)
+    ending = list(group.sites.filter(permission_until__lte=today + PERMISSION_SOON, closed_on=None))
+    lapsed = [each for each in ending if each.permission_lapsed(today)]
     return {
         "is_coordinator": True,
         "unrehearsed": overdue_drills(group),
         "owed_minutes": late_by_minutes(),
         "undelivered": list(undelivered_messages(group)[:DESK_ROWS]),
-        "lapsed": [each for each in ends_soon if each.permission_until < today],
-        "lapsing": [each for each in ends_soon if each.permission_until >= today],
+        "lapsed": lapsed,
+        "lapsing": [each for each in ending if each not in lapsed],
         "is_only_coordinator": members_of(group).filter(role=Role.COORDINATOR).count() == 1,
     }

@@ -88,8 +88,9 @@ def _ticked(request: PortalRequest) -> set[UUID]:
     found: set[UUID] = set()
     for each in request.POST.getlist("visit"):
         with suppress(ValidationError):
-            found.add(field.to_python(each))
-    return found - {None}
+            number = field.to_python(each)
+            found |= {number} if number else set()
+    return found
 
 
 def _tell_done(request: PortalRequest, done: Approvals) -> None:

@@ -138,7 +138,7 @@ def load_run(
 
 def _let_file_go(run: ImportRun) -> None:
     storage, name = run.file.storage, run.file.name or ""
-    run.file = ""  # type: ignore[assignment]
+    run.file = ""
     run.save(update_fields=["file"])
     transaction.on_commit(lambda: storage.delete(name))
 
