@@ -11,7 +11,10 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from portal.audit.models import AuditEntry
+from portal.accounts.models import Group
+from portal.audit.gaps import unexplained_changes
+from portal.audit.models import AuditEntry, RowChange
+from portal.audit.services import history_of
 from surveys.forms.visit import VisitForm
 from surveys.models import Site, Visit
 from surveys.quantities import QUANTITIES
@@ -66,6 +69,24 @@ class Event:
 def events_of(entries: Iterable[AuditEntry]) -> list[Event]:
     """The trail, newest first."""
     return [_event(entry) for entry in reversed(list(entries))]
+
+
+def trail_of(thing: Site | Visit, group: Group) -> list[Event]:
+    """All that happened to a site or visit, newest first, with what was done past the portal (two queries)."""
+    told = events_of(history_of(thing, group))
+    untold = [_untold(change) for change in unexplained_changes(thing)]
+    return sorted([*told, *untold], key=lambda event: event.when, reverse=True) if untold else told
+
+
+def _untold(change: RowChange) -> Event:
+    """A change that no entry explains: whoever made it had the database's own password."""
+    named = sorted({*change.before, *change.after})
+    changes = [_change(name, [change.before.get(name), change.after.get(name)]) for name in named]
+    what = _("Changed in the database, past the portal: %(table)s %(operation)s") % {
+        "table": change.table,
+        "operation": change.get_operation_display(),
+    }
+    return Event(change.at, change.database_user, what, "danger", "", tuple(changes))
 
 
 def _event(entry: AuditEntry) -> Event:

@@ -16,6 +16,7 @@ from django.db.models.functions import Coalesce
 from portal.accounts.access import Person
 from portal.accounts.models import Group
 from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.audit.services import record_change
 from scoring.indices import METHODS
 from surveys.judging import NO_METHOD
 from surveys.models import Visit, VisitScore
@@ -85,6 +86,8 @@ def rescore_visits(*, person: Person | None, group: Group, visits: Collection[UU
     fresh = score_stored(group, stale)
     _retire([number for each in standing.values() for number in each.outdated])
     write_scores(fresh)
+    # In the transaction that writes them: scores without an entry would look like somebody's own.
+    record_change(actor=person, verb="visits.rescored", thing=group, changes={"visits": [None, len(stale)]})
     visit_judged.send(sender=Visit, event="rescored", person=person, group=group, visits=numbers)
     return len(stale)
 

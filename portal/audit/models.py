@@ -7,6 +7,7 @@ import uuid
 from django.db import models
 from django.db.models import Func, TextField
 from django.db.models.functions import Now
+from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
 
@@ -58,9 +59,9 @@ class RowChange(models.Model):
     """
 
     class Operation(models.TextChoices):
-        ADDED = "added", "added"
-        CHANGED = "changed", "changed"
-        DELETED = "deleted", "deleted"
+        ADDED = "added", _("added")
+        CHANGED = "changed", _("changed")
+        DELETED = "deleted", _("deleted")
 
     id = models.BigAutoField(primary_key=True)
     at = models.DateTimeField(db_default=Now())

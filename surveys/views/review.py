@@ -21,7 +21,6 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
-from portal.audit.services import history_of
 from surveys.comparisons import compare_visit, part_taken
 from surveys.conventions import conventions_of
 from surveys.forms import (
@@ -35,7 +34,7 @@ from surveys.forms import (
     read_entry,
 )
 from surveys.forms.questions import QuestionForm
-from surveys.histories import events_of
+from surveys.histories import trail_of
 from surveys.models import Finding, Visit
 from surveys.models.visits import Status
 from surveys.queries import photos_of, visits_waiting
@@ -135,7 +134,7 @@ def show_review(request: PortalRequest, visit: Visit, **wrong: forms.Form) -> Ht
         "may_test": allowed(request.person, "visit.test_anyway", visit),
         "conventions": conventions_of(visit),
         "photos": photos_of(visit),
-        "events": events_of(history_of(visit, visit.group)),
+        "events": trail_of(visit, visit.group),
         "comparison": compare_visit(visit),
         "decisions": decision_forms(visit, wrong.get("decision_form")),
         "open_findings": [each for each in visit.findings.all() if not each.decision],

@@ -17,9 +17,8 @@ from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter, posted
-from portal.audit.services import history_of
 from surveys.forms import SiteForm
-from surveys.histories import events_of
+from surveys.histories import trail_of
 from surveys.locations import grid_reference
 from surveys.models import Site
 from surveys.overviews import last_visits, neighbours, own_draft_at, site_rows, state_of
@@ -59,7 +58,7 @@ def site_detail(request: PortalRequest, slug: str, site_id: UUID) -> HttpRespons
         "draft": own_draft_at(request.person, site),
         "visits": last_visits(site, VISITS_SHOWN),
         "visits_shown": VISITS_SHOWN,
-        "events": events_of(history_of(site, group)),
+        "events": trail_of(site, group),
         "permission_lapsed": site.permission_lapsed(today),
         "river": river_at(site),
         "may_edit": allowed(request.person, "site.edit", site),

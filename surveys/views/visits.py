@@ -14,10 +14,9 @@ from django.views.decorators.http import require_http_methods, require_safe
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
-from portal.audit.services import history_of
 from surveys.conventions import conventions_of
 from surveys.forms import VisitFilter, data_from_post, read_entry
-from surveys.histories import events_of
+from surveys.histories import trail_of
 from surveys.models import Visit
 from surveys.models.visits import Status
 from surveys.overviews import page_of_visits
@@ -61,7 +60,7 @@ def visit_detail(request: PortalRequest, slug: str, visit_id: UUID) -> HttpRespo
         "scores": score_sheet(visit),
         "conventions": conventions_of(visit),
         "photos": photos_of(visit),
-        "events": events_of(history_of(visit, group)),
+        "events": trail_of(visit, group),
         "questions": list(questions_of(visit)),
         "is_new": "sent" in request.GET and visit.entered_by_id == request.person.user_id,
         "may_mend": visit.status == Status.RETURNED and allowed(request.person, "visit.mend", visit),

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from io import StringIO
 from typing import Any
 from uuid import uuid4
 
 import pytest
+from django.core.management import CommandError, call_command
 from django.db import DatabaseError, connection, transaction
+from django.test import Client
+from django.urls import reverse
 
 from portal.audit.gaps import all_unexplained_changes, unexplained_changes
+from portal.audit.management.commands.find_untold_changes import RECORDS
 from portal.audit.models import RowChange
 from portal.audit.watching import ADDED, CHANGED, HIDDEN, UNWATCHED, attach_triggers, watched_tables
+from surveys.histories import trail_of
 from surveys.models import Visit
 from surveys.services.visits import approve_visit, correct_visit
 from tests.conftest import Cast
@@ -157,3 +163,30 @@ def test_it_keeps_a_long_value_as_its_fingerprint(visit: Visit) -> None:
     (change,) = unexplained_changes(visit)
     assert change.after["notes"]["length"] == 6_002
     assert len(change.after["notes"]["sha256"]) == 64
+
+
+def test_the_visits_page_says_what_was_done_past_the_portal(cast: Cast, visit: Visit) -> None:
+    run("UPDATE surveys_visit SET water_level = 'spate' WHERE id = %s", visit.pk)
+    client = Client()
+    client.force_login(cast.volunteer)
+    page = client.get(reverse("visit_detail", kwargs={"slug": cast.group.slug, "visit_id": visit.pk}))
+    assert "past the portal: surveys_visit changed" in page.content.decode()
+    assert trail_of(visit, cast.group)[0].changes[0].new.startswith("in spate")
+
+
+def test_the_command_names_them_and_fails(visit: Visit) -> None:
+    out = StringIO()
+    run("UPDATE surveys_visit SET water_level = 'spate' WHERE id = %s", visit.pk)
+    before = all_unexplained_changes().exclude(row=str(visit.pk)).filter(table__in=RECORDS).count()
+    with pytest.raises(CommandError, match=f"{before + 1} changes are unexplained"):
+        call_command("find_untold_changes", stdout=out)
+    assert str(visit.pk) in out.getvalue()
+
+
+def test_the_command_is_content_where_all_is_explained(cast: Cast) -> None:
+    # What the test's own factories wrote is told by nobody.
+    run("TRUNCATE audit_rowchange")
+    submit(cast.person("volunteer"), cast.site, visited_on=days_ago(3).isoformat())
+    out = StringIO()
+    call_command("find_untold_changes", days=1, stdout=out)
+    assert "Every change is explained" in out.getvalue()
