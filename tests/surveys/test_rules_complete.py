@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 from typing import Any
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 import pytest
 from hypothesis import given, settings
@@ -15,7 +15,17 @@ from scoring.samples import ABUNDANCE_RANGES
 from surveys.quantities import QUANTITIES
 from surveys.rules import RULES, Context, SiteHistory, check_submission
 from surveys.submission import Entry, Problem, Reading, Spot, Submission
-from tests.surveys.checking import KIT, PARTNER, TODAY, USUAL, at_site, checked, with_history, with_kit
+from tests.surveys.checking import (
+    KIT,
+    PARTNER,
+    TODAY,
+    USUAL,
+    at_site,
+    checked,
+    with_history,
+    with_kit,
+    with_people,
+)
 
 GONE = {"was_made": False, "spots": [], "measurements": {}, "counts": []}
 EIGHT = (11.0, 12.0, 12.5, 11.5, 12.0, 13.0, 11.0, 12.5)
@@ -45,6 +55,8 @@ SET_OFF: dict[str, tuple[Context, dict[str, Any]]] = {
     "same_person": (USUAL, {"recorder": str(PARTNER), "partner": str(PARTNER)}),
     "bare_recorder": (USUAL, {"recorder_name": "Old Hand"}),
     "alone": (USUAL, {"partner_name": ""}),
+    "no_adult": (with_people(minors={7}), {"recorder": str(PARTNER), "partner_name": ""}),
+    "untrained": (with_people(may={8: "first_aid"}), {"recorder": str(PARTNER), "partner": str(UUID(int=8))}),
     "unknown_kit": (USUAL, {"kit": str(KIT)}),
     "kit_uncleaned": (with_kit(river="Mallow Water"), {"kit": str(KIT)}),
     "spate": (USUAL, {"water_level": "spate"}),
