@@ -17,7 +17,7 @@ from tests.surveys.pages import address, signed_in, text_of
 
 QueryCeiling = Callable[..., AbstractContextManager[Any]]
 SITE_LIST_QUERIES = 9
-SITE_DETAIL_QUERIES = 21
+SITE_DETAIL_QUERIES = 22
 
 
 def site_post(site: Site, **changes: str) -> dict[str, str]:
