@@ -213,6 +213,7 @@ ACTIONS: Mapping[str, Action] = MappingProxyType(
         "report.view": Action(_("see the group's yearly reports"), _member),
         "report.make": Action(_("make and publish the yearly report"), _coordinator),
         "outbox.view": Action(_("see messages that could not be delivered"), _coordinator),
+        "outbox.retry": Action(_("have messages that could not be delivered tried again"), _coordinator),
     }
 )
 

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime
+from functools import partial
 from typing import Any
 
 from django.db import models, transaction
 from django.utils import timezone
 
+from portal.accounts.access import Person, require
 from portal.accounts.models import Group
+from portal.audit.services import record_change
 from portal.outbox.claims import is_free
 from portal.outbox.models import Message, State
 from portal.outbox.nudging import nudge
+from portal.outbox.queries import undelivered_messages
 
 SUBJECT_LENGTH = 250
 
@@ -58,6 +62,26 @@ def owe_message(
     if is_new and message.not_before <= timezone.now():
         transaction.on_commit(lambda: nudge(message.id))
     return message
+
+
+@transaction.atomic
+def retry_messages(*, person: Person, group: Group) -> int:
+    """Have what failed or was put off tried at once, as if for the first time; return how many messages.
+
+    A message that is being sent at this moment is left alone.
+    """
+    require(person, "outbox.retry", group)
+    stuck = undelivered_messages(group).filter(is_free()).prefetch_related(None).order_by()
+    numbers = [each.pk for each in stuck.select_for_update(skip_locked=True, of=("self",))]
+    rows = Message.objects.of_group(group).filter(pk__in=numbers)
+    rows.update(state=State.OWED, not_before=timezone.now(), attempts_made=0)
+    if numbers:
+        record_change(
+            actor=person, verb="messages.retried", thing=group, changes={"messages": [None, len(numbers)]}
+        )
+    for number in numbers:
+        transaction.on_commit(partial(nudge, number))
+    return len(numbers)
 
 
 def cancel_messages(about: models.Model, kind: str = "") -> int:

@@ -324,6 +324,7 @@ TABLE: Mapping[str, Methods] = {
     "rota_calendar": page(OPEN),
     # messages and reports
     "message_list": page(COORDINATOR),
+    "messages_retry": button(COORDINATOR),
     "report_list": form(MEMBER, sender=COORDINATOR),
     "report_detail": page(COORDINATOR),
     "report_file": page(COORDINATOR),

@@ -170,6 +170,7 @@ FIELDS: Mapping[str, Mapping[str, st.SearchStrategy[str]]] = {
     "cover_link_take": BUTTON,
     "swap_link_agree": BUTTON,
     "swap_link_refuse": BUTTON,
+    "messages_retry": BUTTON,
     "report_list": {"year": numbers | likely(str(days_ago(3).year)), "foreword": junk},
     "report_publish": BUTTON,
 }

@@ -87,6 +87,7 @@ CONTROLS = {
     "report.view": control("neighbour", "report_list", group_open=True),
     "report.make": control("volunteer", "report_list", "report_detail", "report_publish"),
     "outbox.view": control("volunteer", "message_list"),
+    "outbox.retry": control("volunteer", "messages_retry"),
     "outing.edit": control("volunteer", "outing_rules_edit"),
     "kit.view": control("neighbour", "kit_list", "kit_detail", group_open=True),
     "kit.manage": control("volunteer", "kit_create", "kit_edit"),

@@ -131,6 +131,7 @@ EXPECTED = {
     "report.view": MEMBERS,
     "report.make": COORDINATORS,
     "outbox.view": COORDINATORS,
+    "outbox.retry": COORDINATORS,
 }
 
 
