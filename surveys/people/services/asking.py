@@ -16,7 +16,7 @@ from portal.accounts.models import Group
 from portal.accounts.queries import members_of
 from portal.audit.services import record_change
 from portal.outbox.models import Message
-from portal.outbox.services import forget_messages
+from portal.outbox.services import cancel_messages, forget_messages
 from surveys.people import enquiry_mail
 from surveys.people.models import Enquiry, EnquiryAttempt, EnquiryState, EnquiryStep, StepKind
 from surveys.people.models.enquiries import OPEN_STATES
@@ -156,9 +156,14 @@ def erase_enquiry(*, enquiry: Enquiry) -> None:
 
 
 def forget(enquiry: Enquiry) -> None:
-    """Delete the row, its course and the e-mails about it."""
+    """Delete the row, its course, the e-mails about it, and an invitation that nobody has accepted."""
+    invitation = enquiry.invitation
     forget_messages(enquiry)
     enquiry.delete()
+    if invitation and invitation.accepted_at is None:
+        cancel_messages(invitation)
+        forget_messages(invitation)
+        invitation.delete()
 
 
 def locked(enquiry: Enquiry) -> Enquiry:

@@ -124,6 +124,8 @@ def offer_membership(
     if found.is_minor and (minor_until is None or minor_until <= timezone.localdate()):
         raise NotPossible(_("Give the day on which they turn 18; it lies in the future."), "minor_until")
     found.email, found.minor_until = email, minor_until if found.is_minor else None
+    # Sent to another address before: whoever reads that mailbox must not join with it.
+    _end_invitation(person, found)
     try:
         found.invitation = invite_person(person=person, group=found.group, email=email, role=Role.VOLUNTEER)
     except ValidationError as problem:
@@ -139,12 +141,16 @@ def decline_enquiry(*, person: Person, enquiry: Enquiry, reason: str) -> Enquiry
     """Nothing comes of it for now; kept until the sweep erases it. Nobody is written to."""
     found = _begin(person, enquiry, *OPEN_STATES)
     words = need_text(reason, "reason", _("Say why, in a few words."))
-    if found.invitation and found.invitation.is_open:
-        revoke_invitation(person=person, invitation=found.invitation)
+    _end_invitation(person, found)
     move(found, EnquiryState.NOT_NOW)
     add_step(found, StepKind.NOT_NOW, person.name, words)
     record_change(actor=person, verb="enquiry.not_now", thing=found)
     return found
+
+
+def _end_invitation(person: Person, enquiry: Enquiry) -> None:
+    if enquiry.invitation and enquiry.invitation.is_open:
+        revoke_invitation(person=person, invitation=enquiry.invitation)
 
 
 @transaction.atomic
@@ -168,7 +174,7 @@ def finish_enquiries(membership: Membership) -> None:
             _flag(membership, each)
         for field in CONTACT_FIELDS:
             setattr(each, field, "")
-        each.membership = membership
+        each.membership, each.is_minor, each.minor_until = membership, False, None
         move(each, EnquiryState.JOINED)
         each.steps.all().delete()
         forget_messages(each)
