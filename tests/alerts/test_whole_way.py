@@ -87,7 +87,7 @@ def test_it_sends_the_alert_without_the_picture_rather_than_not_at_all(
     def broken(**_arguments: str) -> bytes:
         raise RuntimeError("no font")
 
-    monkeypatch.setitem(pictures._makers, "site_history", broken)
+    monkeypatch.setitem(pictures._makers, "incident", broken)
     watch.submit_low()
     sweep_outbox()
     alert = mails_to(postbox, "ines@rivers.example")[0]

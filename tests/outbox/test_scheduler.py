@@ -38,7 +38,8 @@ def make(kind: type[Noting], folder: Path) -> Noting:
 
 @pytest.fixture
 def jobs() -> set[str]:
-    return set(settings.CELERY_BEAT_SCHEDULE)
+    """Those that come at least every minute: an hourly one may well wait out a clock set back by an hour."""
+    return {name for name, each in settings.CELERY_BEAT_SCHEDULE.items() if each["schedule"] <= 60}
 
 
 def run(scheduler: Noting) -> set[str]:

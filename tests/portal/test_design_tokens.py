@@ -11,8 +11,9 @@ from portal.charts.svg import INK, PAPER, POOL, ROWAN, RULE, SOFT, WASH
 
 CSS = Path(__file__).parents[2] / "portal" / "static" / "css"
 TOKENS = (CSS / "tokens.css").read_text()
-# The report's sheet is for paper, where there are no custom properties of ours and no policy.
-ON_SCREEN = sorted(p for p in CSS.glob("*.css") if p.name not in {"report.css", "sheet.css"})
+# These sheets are for paper, where there are no custom properties of ours and no policy.
+ON_PAPER = {"evidence.css", "report.css", "sheet.css"}
+ON_SCREEN = sorted(p for p in CSS.glob("*.css") if p.name not in ON_PAPER)
 HEX = re.compile(r"--([a-z-]+): (#[0-9a-f]{6});")
 
 Palette = dict[str, str]
