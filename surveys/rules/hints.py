@@ -14,11 +14,14 @@ from surveys.submission.numbers import plain_text
 SPREADS_ALLOWED = 3
 
 
-def usual_at_site(earlier: tuple[float, ...]) -> Range:
-    """Median give or take three times the interquartile range: common practice, no source."""
+def usual_at_site(earlier: tuple[float, ...], least_share: float = 0.05) -> Range:
+    """Median give or take three times the interquartile range: common practice, no source.
+
+    That range is taken for at least `least_share` of the median.
+    """
     lower, middle, upper = statistics.quantiles(earlier, n=4)
     # Values that hardly ever differ would else make the least change a finding.
-    spread = max(upper - lower, abs(middle) / 20)
+    spread = max(upper - lower, abs(middle) * least_share)
     low, high = middle - SPREADS_ALLOWED * spread, middle + SPREADS_ALLOWED * spread
     return Decimal(str(low)), Decimal(str(high))
 

@@ -20,6 +20,8 @@ FINDS_TO_KNOW_A_SEASON = 8
 VISITS_IN_THE_SEASON = 5
 # Fewer than eight visits are called provisional elsewhere too: common practice, no source.
 SCORES_NEEDED = 8
+# One family more or less is no jump, at a site however steady: common practice, no source.
+LEAST_SPREAD = 0.1
 
 
 def season_around(month: int) -> frozenset[int]:
@@ -58,7 +60,7 @@ def _score_jumps(submission: Submission, context: Context) -> Remarks:
     if not submission.was_made or not index or len(earlier) < SCORES_NEEDED:
         return
     value = score_sample(read_counts(submission.counts, submission.fraction_sorted))[index].value
-    low, high = usual_at_site(earlier)
+    low, high = usual_at_site(earlier, LEAST_SPREAD)
     if value is not None and not low <= Decimal(str(value)) <= high:
         yield (
             "counts",

@@ -307,10 +307,10 @@ def seasons(months: tuple[int, ...], visits: dict[int, int]) -> Context:
 
 
 def _scores() -> Iterator[Row]:
-    # Five families of 10 make a BMWP of 50, worms one more; the site's 60s allow 51 to 69.
-    low = {"Heptageniidae": 1, "Perlidae": 1, "Leuctridae": 1, "Capniidae": 1, "Taeniopterygidae": 1}
-    yield Row("score_jumps", True, {"counts": low}, scored(8))
-    yield Row("score_jumps", False, {"counts": low | {"Oligochaeta": 1}}, scored(8))
+    # Four families of 10 make a BMWP of 40, worms one more and midges two; the site's 60s allow 42 to 78.
+    low = {"Heptageniidae": 1, "Perlidae": 1, "Leuctridae": 1, "Capniidae": 1}
+    yield Row("score_jumps", True, {"counts": low | {"Oligochaeta": 1}}, scored(8))
+    yield Row("score_jumps", False, {"counts": low | {"Chironomidae": 1}}, scored(8))
     yield Row("score_jumps", False, {"counts": low}, scored(7))
     yield Row("score_jumps", False, {"counts": low}, replace(scored(8), history=SiteHistory()))
     yield Row("score_jumps", False, GONE, scored(8))

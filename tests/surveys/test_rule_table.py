@@ -98,6 +98,7 @@ LIMITS: tuple[tuple[str, str, Any], ...] = (
     ("past", "FINDS_TO_KNOW_A_SEASON", 1),
     ("past", "VISITS_IN_THE_SEASON", 1),
     ("past", "SCORES_NEEDED", 1),
+    ("past", "LEAST_SPREAD", 0.05),
 )
 
 
