@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from uuid import UUID
 
+from django.utils import timezone
+
 from portal.accounts.access import Person
 from portal.accounts.models import Group, Membership
 from surveys.models import Visit
@@ -14,6 +16,8 @@ class Names:
 
     def __init__(self, group: Group, *, everybody: bool = False, own: UUID | None = None) -> None:
         agreed = Membership.objects.of_group(group).filter(show_name=True)
+        # Whatever they once agreed to: nobody under 18 is named in public.
+        agreed = agreed.exclude(minor__until__gt=timezone.localdate())
         self._everybody = everybody
         self._agreed = {*agreed.values_list("user_id", flat=True), *([own] if own else [])}
 

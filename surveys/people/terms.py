@@ -14,3 +14,5 @@ GROUP_AN_HOUR = 60
 MAILS_TO_ADDRESS_A_DAY = 3
 # Where nobody knows when somebody turns 18: nobody under twelve goes out with a group.
 MINOR_AT_MOST = timedelta(days=6 * 366)
+# Whoever is under 18 today turns 18 by then, leap years counted; what lies later is a slip of the pen.
+GROWN_UP_WITHIN = timedelta(days=18 * 366)

@@ -98,6 +98,11 @@ class Training(models.Model):
     def __str__(self) -> str:
         return f"{self.kind_id} {self.trained_on}"
 
+    @property
+    def group_id(self) -> uuid.UUID:
+        """The group in whose trail its changes stand."""
+        return self.membership.group_id
+
     def in_force(self, day: date) -> bool:
         """Whether it holds on that day."""
         until = self.valid_until or date.max

@@ -18,6 +18,7 @@ from portal.accounts.services import end_membership, invite_person
 from portal.audit.services import record_change
 from surveys.people.models import EmergencyContact, Minor, OtherHours
 from surveys.people.queries import is_minor
+from surveys.people.terms import GROWN_UP_WITHIN
 from surveys.services.errors import Conflict, NotPossible, need_text
 
 
@@ -35,8 +36,12 @@ class Guardian:
 def set_guardian(*, person: Person, membership: Membership, guardian: Guardian) -> Minor:
     """Flag a member as under 18, with a guardian's contact; they are named in public no more."""
     require(person, "people.manage", membership)
+    # Of whoever left, a guardian is nobody's business.
+    _need_present(membership)
     if guardian.until <= timezone.localdate():
         raise NotPossible(_("This day is past: they are no longer under 18."), "until")
+    if guardian.until > timezone.localdate() + GROWN_UP_WITHIN:
+        raise NotPossible(_("This lies more than 18 years ahead. Look at the year."), "until")
     need_text(guardian.guardian_name, "guardian_name", _("A guardian's name is needed."))
     if not guardian.guardian_phone and not guardian.guardian_email:
         raise NotPossible(_("Give the guardian's telephone or e-mail address."), "guardian_phone")
@@ -155,9 +160,13 @@ def leave_group(*, person: Person, membership: Membership, reason: str = "") -> 
     _end(person, membership, reason.strip())
 
 
-def _end(person: Person, membership: Membership, reason: str) -> None:
+def _need_present(membership: Membership) -> None:
     if membership.left_at:
         raise NotPossible(_("This membership has ended already."))
+
+
+def _end(person: Person, membership: Membership, reason: str) -> None:
+    _need_present(membership)
     try:
         end_membership(person=person, membership=membership, reason=reason)
     except ValidationError as problem:

@@ -103,6 +103,8 @@ def save_kind(
 def record_training(*, person: Person, membership: Membership, trained: Trained) -> Training:
     """Write down a training with its evidence. Raises NotPossible at its field."""
     require(person, "training.manage", membership)
+    if membership.left_at:
+        raise NotPossible(_("They are no longer a member. Ask them back first."))
     kind = TrainingKind.objects.of_group(membership.group).filter(pk=trained.kind, retired_at=None).first()
     if kind is None:
         raise NotPossible(_("Choose one of the group's kinds of training."), "kind")

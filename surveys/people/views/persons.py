@@ -61,7 +61,7 @@ def guardian_edit(request: PortalRequest, slug: str, membership_id: UUID) -> Htt
             guardian = Guardian(**form.cleaned_data)
             records.set_guardian(person=request.person, membership=membership, guardian=guardian)
         except NotPossible as reason:
-            form.add_error(reason.field, reason.message)
+            form.add_error(reason.field or None, reason.message)
         else:
             messages.success(request, _("Kept: they never go out without an adult."))
             return redirect("person_detail", slug=slug, membership_id=membership_id)
