@@ -156,6 +156,7 @@ def publish_the_year(page: Page) -> str:
     page.get_by_label("Year").select_option(str(days_ago(1).year))
     page.get_by_role("button", name="Make the report").click()
     page.get_by_role("button", name="Publish the report").click(timeout=90_000)
+    page.get_by_role("link", name="See what came of it").click(timeout=90_000)
     link = page.locator("main a[href^='/public/reports/']").last
     expect(link).to_be_visible()
     return str(link.get_attribute("href"))
