@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
@@ -34,7 +35,7 @@ def guardian(**changes: object) -> Guardian:
     return Guardian(**{**usual, **changes})  # type: ignore[arg-type]
 
 
-def flag(cast: Cast, role: str = "coordinator", **changes: object) -> Minor:
+def flag(cast: Cast, role: str = "coordinator", **changes: Any) -> Minor:
     membership = membership_of(cast.volunteer, cast.group)
     return records.set_guardian(person=cast.person(role), membership=membership, guardian=guardian(**changes))
 
@@ -57,7 +58,7 @@ class TestTheFlag:
         ],
         ids=["grown up", "unborn", "no name", "no way to reach"],
     )
-    def test_a_mistake_is_named_at_its_field(self, cast: Cast, changes: dict[str, object], field: str) -> None:
+    def test_a_mistake_is_named_at_its_field(self, cast: Cast, changes: dict[str, Any], field: str) -> None:
         with pytest.raises(NotPossible) as refused:
             flag(cast, **changes)
         assert refused.value.field == field
@@ -153,5 +154,5 @@ class TestNeverWithoutAnAdult:
     @pytest.mark.parametrize("by_name", [True, False])
     def test_a_safe_return_with_an_adult_starts(self, cast: Cast, by_name: bool) -> None:
         under_18(cast.volunteer, cast.group)
-        adult = {"partner": None, "partner_name": "Sam Example"} if by_name else {}
+        adult: dict[str, Any] = {"partner": None, "partner_name": "Sam Example"} if by_name else {}
         assert begin_return(cast, **adult).is_live

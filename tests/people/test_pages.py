@@ -173,6 +173,12 @@ def test_a_step_that_cannot_be_is_said_on_the_enquiry_s_page(cast: Cast) -> None
         assert "has moved on in the meantime" in answer.content.decode()
 
 
+def test_whoever_asks_reads_of_the_river_first(cast: Cast) -> None:
+    Group.objects.update(is_public=True)
+    page = client_of(None).get(reverse("enquiry_ask", args=[cast.group.slug])).content.decode()
+    assert "called off if the river is high" in page
+
+
 def test_an_enquiry_not_yet_confirmed_is_on_no_page(cast: Cast) -> None:
     enquiry = enquiry_in(cast.group, EnquiryState.UNCONFIRMED)
     client = client_of(cast.coordinator)

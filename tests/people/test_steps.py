@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import suppress
 from datetime import timedelta
+from typing import Any
 from uuid import uuid4
 
 import pytest
@@ -25,7 +26,7 @@ from tests.factories import UserFactory, days_ago
 from tests.people.making import YOUNG, enquiry_in, trained, under_18
 
 pytestmark = pytest.mark.django_db
-GUARDED = {**YOUNG, "is_minor": True}
+GUARDED: dict[str, Any] = {**YOUNG, "is_minor": True}
 
 
 def visit_of(cast: Cast, **changes: object) -> FirstVisit:
