@@ -16,6 +16,7 @@ from django.utils import timezone
 from portal.accounts.models import Group, User
 from portal.demo.aftermath import Aftermath
 from portal.demo.outings import leave_kits_and_rivers, name_kits
+from portal.demo.people import welcome_people
 from portal.demo.replay import Replay
 from portal.demo.rota import plan_rota
 from portal.demo.settling import Settlement, found_group, open_accounts
@@ -87,6 +88,7 @@ def _play(extent: Extent, now: datetime, say: Say) -> None:
         _leave_work_open(settlements[0])
         leave_kits_and_rivers(settlements[0])
         plan_rota(settlements[0])
+        welcome_people(settlements[0])
         leave_a_sheet(settlements[0])
     _forget_old_mail(now)
 
