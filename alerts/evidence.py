@@ -20,7 +20,7 @@ from portal.accounts.models import Group, Role, User
 from portal.accounts.queries import members_of
 from scoring.baseline import Baseline, describe
 from scoring.indices.methods import METHODS, Method
-from surveys.models import Site, Visit, VisitScore
+from surveys.models import Finding, Site, Visit, VisitScore
 from surveys.models.visits import Status
 from surveys.places import Place, place_of
 from surveys.quantities import QUANTITIES
@@ -97,7 +97,7 @@ def evidence_of(visit: Visit, verdict: Verdict) -> Evidence:
         conditions=conditions_of(visit),
         effort=effort_of(visit),
         measurements=measurements_of(visit),
-        findings=[each.message for each in visit.findings.all()],
+        findings=[_finding_words(each) for each in visit.findings.all()],
         river=river_of(visit, method, verdict),
         caller=who_to_call(visit.group),
         odds=odds_words(verdict.trigger.advice),
@@ -138,6 +138,17 @@ def _possible(visit: Visit, value: float, method: Method) -> str:
     if score.value is None or not math.isclose(score.value, value, abs_tol=5e-9):
         return ""
     return _("%(low)s to %(high)s") % {"low": figure(score.low, method), "high": figure(score.high, method)}
+
+
+def _finding_words(finding: Finding) -> str:
+    """What a check of the portal asked, and what a coordinator has decided on it."""
+    if not finding.decision:
+        return finding.message
+    decided = Finding.Decision(finding.decision).label
+    return _("%(message)s Looked at by the group: %(decision)s.") % {
+        "message": finding.message,
+        "decision": decided,
+    }
 
 
 def _last_normal(visit: Visit, index: str, level: float) -> HistoryPoint | None:

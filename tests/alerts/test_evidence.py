@@ -19,6 +19,7 @@ from scoring.subsampling import whole_tray_limits
 from surveys.models import Site, TaxonCount
 from surveys.places import place_of
 from surveys.quantities import QUANTITIES
+from surveys.services.visits import approve_visit
 from tests.alerts.conftest import LOW, Watch, approved_visit, mails, set_level, verdict_of
 from tests.factories import SiteFactory, days_ago
 
@@ -190,6 +191,15 @@ def test_it_repeats_conditions_readings_and_effort_in_words(watch: Watch) -> Non
 def test_it_carries_the_findings_along(watch: Watch) -> None:
     found = evidence(watch, measurements={"ph": {"value": "9.6"}})
     assert found.findings
+    assert "Looked at" not in " ".join(found.findings)
+
+
+def test_it_says_what_the_group_decided_on_a_finding(watch: Watch) -> None:
+    visit = watch.submit_low()
+    approve_visit(person=watch.cast.person("coordinator"), visit=visit, accept_findings_reason="As recorded.")
+    decided = evidence_of(visit, verdict_of(visit)).findings
+    assert decided
+    assert all(each.endswith("Looked at by the group: right as recorded.") for each in decided)
 
 
 def test_it_names_one_coordinator_with_a_number(watch: Watch) -> None:
