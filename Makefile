@@ -55,7 +55,7 @@ test: env browser ## run the suite
 	@status=0; \
 	if [ $(BROWSER) = yes ]; then side="not faults and not clock $(BUT)"; alone="(faults or clock) $(BUT)"; \
 	else side="not faults and not browser $(BUT)"; alone="faults and not browser $(BUT)"; fi; \
-	$(BIN)/python -m pytest -n 2 -m "$$side" || status=$$?; \
+	$(BIN)/python -m pytest -n 2 --dist worksteal -m "$$side" || status=$$?; \
 	$(BIN)/python -m pytest -m "$$alone" || status=$$?; \
 	[ $(BROWSER) = yes ] || echo "The browser tests were left out (BROWSER=$(BROWSER))."; \
 	exit $$status
