@@ -13,6 +13,7 @@ from surveys.judging import read_counts
 from surveys.quantities import COMMON
 from surveys.rules.hints import usual_at_site
 from surveys.rules.types import Context, Remarks, Rule, Severity, SiteHistory
+from surveys.seasons import months_around
 from surveys.submission.types import Entry, Submission
 from surveys.told import told
 
@@ -24,13 +25,8 @@ SCORES_NEEDED = 8
 LEAST_SPREAD = 0.1
 
 
-def season_around(month: int) -> frozenset[int]:
-    """The month (1-12) with the one before and the one after; December and January are neighbours."""
-    return frozenset((month + step - 1) % 12 + 1 for step in (-1, 0, 1))
-
-
 def _out_of_season(submission: Submission, context: Context) -> Remarks:
-    season = season_around(submission.visited_on.month)
+    season = frozenset(months_around(submission.visited_on.month))
     visits = sum(context.history.visits_by_month.get(month, 0) for month in season)
     # Nobody can be missed in months in which hardly anybody looked.
     if visits < VISITS_IN_THE_SEASON:
