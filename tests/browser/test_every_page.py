@@ -50,10 +50,7 @@ def _sees_own(name: str, role: str) -> bool:
     return role != "nobody" and TABLE[name]["get"][role] == "ok" and TABLE[name]["get"]["nobody"] != "ok"
 
 
-# Volunteers see the coordinators' pages without some buttons: the finer point of what the others show.
-@pytest.mark.parametrize(
-    "role", [pytest.param(each, marks=pytest.mark.long if each == "volunteer" else ()) for each in WATCHERS]
-)
+@pytest.mark.parametrize("role", WATCHERS)
 def test_every_page_of_the_role_passes(world: World, page_for: PageFor, role: str) -> None:
     page = page_for(world.people[role])
     faults = [fault for name in pages_of(role) if (fault := _fault(page, world, name))]

@@ -189,7 +189,7 @@ FILES = (
 ENDINGS = st.sampled_from([".csv", ".xlsx", ".txt", ".tsv", ".exe", ""])
 
 
-@fuzz(60)
+@fuzz(120)
 @given(content=FILES, name=NAMES, ending=ENDINGS)
 def test_the_import_takes_any_file(world: World, content: bytes, name: str, ending: str) -> None:
     upload = SimpleUploadedFile(f"{name.removeprefix('f') if ending else name}{ending}", content, "text/csv")
