@@ -50,12 +50,25 @@ def state_folder(given: Path | None = None) -> Path:
 def make_folder(folder: Path, mode: int, owned_by_server: bool = False) -> Path:
     """Create `folder` with exactly `mode` unless it is there; a folder that exists is left as it is."""
     if not folder.exists():
-        folder.mkdir(parents=True, mode=mode)
-        folder.chmod(mode)
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        # Finished beside its place: who comes at the same moment never sees it half made or another's.
+        made = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
+        made.chmod(mode)
         user = server_user()
         if owned_by_server and user is not None:
-            os.chown(folder, user.pw_uid, user.pw_gid)
+            os.chown(made, user.pw_uid, user.pw_gid)
+        _put_in_place(made, folder)
     return folder
+
+
+def _put_in_place(made: Path, folder: Path) -> None:
+    try:
+        made.rename(folder)
+    except OSError:
+        # Somebody was first and it is in use already.
+        made.rmdir()
+        if not folder.is_dir():
+            raise
 
 
 def server_folder(state: Path, server: str) -> Path:

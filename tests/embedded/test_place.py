@@ -4,6 +4,7 @@ import os
 import shutil
 import stat
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import psycopg
@@ -116,6 +117,25 @@ def test_a_new_folder_gets_its_mode_whatever_the_umask(state: Path) -> None:
     finally:
         os.umask(before)
     assert stat.S_IMODE(made.stat().st_mode) == 0o755
+
+
+def test_who_comes_at_the_same_moment_shares_one_finished_folder(state: Path) -> None:
+    wanted = state / "shared"
+
+    def make(_: int) -> tuple[int, int]:
+        found = place.make_folder(wanted, 0o700, owned_by_server=True).stat()
+        return stat.S_IMODE(found.st_mode), found.st_uid
+
+    user = place.server_user()
+    with ThreadPoolExecutor(8) as many:
+        assert set(many.map(make, range(64))) == {(0o700, user.pw_uid if user else os.getuid())}
+    assert [each.name for each in state.iterdir()] == ["shared"]
+
+
+def test_what_stands_in_a_folders_place_is_named(state: Path) -> None:
+    (state / "file").write_text("in the way")
+    with pytest.raises(OSError, match="file"):
+        place.make_folder(state / "file" / "below", 0o700)
 
 
 def test_a_short_socket_folder_that_is_somebody_elses_is_refused(state: Path) -> None:

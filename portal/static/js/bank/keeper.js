@@ -7,6 +7,8 @@ const store = self.phoneStore;
 const sender = self.phoneSender;
 const NUMBER = /^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$/;
 const WAIT = 150;
+// A phone that was full may have room again without anything being typed.
+const WAIT_FOR_ROOM = 2000;
 // Until the tab that gives the visit up has written its last letters.
 const HANDOVER = 500;
 
@@ -134,6 +136,7 @@ function keeperOf(number) {
       sayKept();
     } catch {
       isDirty = true;
+      timer ||= setTimeout(flush, WAIT_FOR_ROOM);
       refuse("nothing");
     }
     if (isFirst && record) store.askToStay().then(sayRoom);
