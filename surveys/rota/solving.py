@@ -14,7 +14,7 @@ that day another says whether they go. What must hold are constraints; what is w
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from time import monotonic
@@ -26,7 +26,10 @@ import highspy
 from surveys.rota.volunteers import Month, Place, Volunteer, month_of
 
 OPEN, LOAD, DAY_OFF, KM, FAR_KM, LAST_THERE = 10_000.0, 40.0, 0.2, 0.1, 40.0, 3.0
-TIME_LIMIT_S = 10.0
+# Long enough for some forty people and half a year; nobody waits at a page for it.
+TIME_LIMIT_S = 45.0
+# How often it is told how long the solver has been at it.
+TELL_S = 0.5
 
 
 @dataclass(frozen=True)
@@ -78,10 +81,21 @@ class _Programme:
     by_person_month: dict[tuple[UUID, Month], list[Any]] = field(default_factory=lambda: defaultdict(list))
 
 
+def _nobody_asks(_seconds: float) -> None:
+    pass
+
+
 def solve(
-    slots: Sequence[Slot], volunteers: Sequence[Volunteer], *, time_limit: float = TIME_LIMIT_S
+    slots: Sequence[Slot],
+    volunteers: Sequence[Volunteer],
+    *,
+    time_limit: float = TIME_LIMIT_S,
+    tell: Callable[[float], None] = _nobody_asks,
 ) -> Solution:
-    """Choose a day and people for each visit; what nobody can take stays open."""
+    """Choose a day and people for each visit; what nobody can take stays open.
+
+    `tell` hears twice a second for how many seconds it has been at work; what it raises ends the work.
+    """
     begun = monotonic()
     programme = _Programme(_quiet_solver(time_limit))
     for slot in slots:
@@ -91,7 +105,7 @@ def solve(
     if not slots:
         return Solution((), True, 0.0)
     _forbid_one_site_twice_a_day(programme, slots)
-    programme.solver.minimize()
+    _run(programme.solver, tell)
     is_best = programme.solver.getModelStatus() == highspy.HighsModelStatus.kOptimal
     chosen = _values(programme)
     return Solution(tuple(_read(slot, chosen, volunteers) for slot in slots), is_best, monotonic() - begun)
@@ -112,6 +126,20 @@ def _quiet_solver(time_limit: float) -> Any:
     for name, value in options.items():
         solver.setOptionValue(name, value)
     return solver
+
+
+def _run(solver: Any, tell: Callable[[float], None]) -> None:
+    begun = monotonic()
+    solver.setObjective(None, highspy.ObjSense.kMinimize)
+    solver.HandleUserInterrupt = True
+    solver.startSolve()
+    try:
+        while not solver.wait(TELL_S)[0]:
+            tell(monotonic() - begun)
+    except BaseException:
+        solver.cancelSolve()
+        solver.wait()
+        raise
 
 
 def _add_slot(programme: _Programme, slot: Slot, volunteers: Sequence[Volunteer]) -> None:

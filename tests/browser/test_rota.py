@@ -10,6 +10,8 @@ import vobject
 from django.urls import reverse
 from playwright.sync_api import Page, expect
 
+from portal.jobs.models import Job
+from portal.jobs.working import work_off
 from portal.outbox.models import Message
 from surveys.rota.links import PLACE
 from surveys.rota.models import Assignment, PlannedVisit
@@ -51,6 +53,10 @@ def test_a_rota_is_made_changed_and_published(cast: Cast, page_for: PageFor) -> 
     page.get_by_role("link", name="Propose and publish").click()
     page.get_by_label("Weeks").fill("2")
     page.get_by_role("button", name="Propose a rota").click()
+    expect(page.get_by_role("button", name="Stop it")).to_be_visible()
+    work_off(Job.objects.of_group(cast.group).get(kind="rota").pk)
+    # The page sees by itself that the work has ended.
+    page.get_by_role("link", name="See what came of it").click()
     expect(page.get_by_text("Lives about 1 km away", exact=False)).to_be_visible()
     assert_accessible(page)
     page.get_by_role("link", name="AB1 Stepping stones", exact=False).click()

@@ -13,6 +13,8 @@ from django.utils.formats import date_format
 
 from portal.accounts.models import User
 from portal.audit.services import history_of
+from portal.jobs.models import Job
+from portal.jobs.working import work_off
 from surveys.models import Site
 from surveys.rota.links import CALENDAR, COVER, PLACE, SWAP
 from surveys.rota.models import Availability, CalendarFeed, CoverOffer, NamedDays, PlannedVisit, SwapOffer
@@ -258,6 +260,7 @@ class TestSteps:
         slug, cora = crew.group.slug, crew.coordinator
         data = {"first_day": ahead(1).isoformat(), "weeks": "1", "start": "09:30"}
         assert ask(cora, "rota_draft", slug, data=data).status_code == 302
+        work_off(Job.objects.of_group(crew.group).get(kind="rota").pk)
         page = ask(cora, "rota_draft", slug)
         assert "visit 1 of at most 4 that month" in page.content.decode()
         planned = page.context["plans"][0].planned

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, time, timedelta
 from typing import Any
-from uuid import UUID, uuid4
+from uuid import UUID, uuid5
 
 from django.db import transaction
 from django.utils import timezone
@@ -31,6 +31,8 @@ from surveys.services.saving import acting_id
 
 LONGEST_WEEKS = 26
 FARTHEST = timedelta(days=366)
+# Somebody who changes the rota just then is waited for, but not for ever.
+MOST_TRIES = 3
 State = PlannedVisit.State
 
 
@@ -42,36 +44,91 @@ class _Work:
     volunteers: list[Volunteer]
     silent: int
     start: time
+    left_out: list[str]
     standing: dict[UUID, PlannedVisit] = field(default_factory=dict)
     new: dict[UUID, DueVisit] = field(default_factory=dict)
     slots: list[Slot] = field(default_factory=list)
 
+    def asks_the_same(self, other: _Work) -> bool:
+        """Whether the solver is told the same, so that its answer to one is that to the other."""
+        return self.slots == other.slots and self.volunteers == other.volunteers
 
-@transaction.atomic
+
+def _nothing(_told: Any) -> None:
+    pass
+
+
 def propose_rota(
-    *, person: Person, group: Group, first_day: date, weeks: int, start: time = USUAL_START
+    *,
+    person: Person,
+    group: Group,
+    first_day: date,
+    weeks: int,
+    start: time = USUAL_START,
+    tell: Callable[[float], None] = _nothing,
+    on_written: Callable[[Proposal], None] = _nothing,
 ) -> Proposal:
     """Make the draft anew for so many weeks; what is published or was changed by hand stays.
 
-    Only its open places are filled. Raises NotPossible at the field for a span that cannot be planned.
+    Only its open places are filled. No row is held while the solver works: what it found is written only if
+    the rota still asks the same. `tell` hears how many seconds it has worked, `on_written` of the proposal in
+    the transaction that writes it. Raises NotPossible at the field for a span that cannot be planned, and
+    where the rota changes all the time.
     """
     require(person, "rota.plan", group)
-    _check_span(first_day, weeks)
-    last_day = first_day + timedelta(days=7 * weeks - 1)
-    # Two coordinators who press at once: the second waits, and then replaces the first one's draft.
-    Group.objects.select_for_update(no_key=True).get(pk=group.pk)
+    check_span(first_day, weeks)
+    span = (first_day, first_day + timedelta(days=7 * weeks - 1))
+    for _try in range(MOST_TRIES):
+        work = _look(group, span, start)
+        solution = solve(work.slots, work.volunteers, tell=tell)
+        proposal = _write_if_the_same(person, work, span, solution, on_written)
+        if proposal:
+            return proposal
+    raise NotPossible(_("The rota is being changed just now. Propose again in a moment."))
+
+
+def _look(group: Group, span: tuple[date, date], start: time) -> _Work:
+    """The work as it would be with the earlier draft gone; nothing is changed yet."""
+    with transaction.atomic():
+        work = _begin(group, span, start)
+        transaction.set_rollback(True)
+    return work
+
+
+def _begin(group: Group, span: tuple[date, date], start: time) -> _Work:
     _clear(group)
     standing = _standing(group)
-    due = visits_due(group, first_day, last_day, [(each.site, each.day) for each in standing])
-    volunteers = volunteers_of(group, first_day, last_day)
-    work = _Work(group, volunteers, len(silent_members(group)), start)
-    _gather(work, standing, due.visits, first_day, last_day)
-    solution = solve(work.slots, volunteers)
-    _write(work, solution)
-    return _note(person, group, (first_day, last_day), due.left_out, solution)
+    due = visits_due(group, *span, [(each.site, each.day) for each in standing])
+    work = _Work(group, volunteers_of(group, *span), len(silent_members(group)), start, due.left_out)
+    _gather(work, standing, due.visits, span)
+    return work
 
 
-def _check_span(first_day: date, weeks: int) -> None:
+@transaction.atomic
+def _write_if_the_same(
+    person: Person,
+    looked_at: _Work,
+    span: tuple[date, date],
+    solution: Solution,
+    on_written: Callable[[Proposal], None],
+) -> Proposal | None:
+    group = looked_at.group
+    # Two proposals at once: the second waits, and then replaces the first one's draft.
+    Group.objects.select_for_update(no_key=True).get(pk=group.pk)
+    with transaction.atomic():
+        work = _begin(group, span, looked_at.start)
+        if not work.asks_the_same(looked_at):
+            # The earlier draft stays until there is a new one.
+            transaction.set_rollback(True)
+            return None
+        _write(work, solution)
+    proposal = _note(person, group, span, work.left_out, solution)
+    on_written(proposal)
+    return proposal
+
+
+def check_span(first_day: date, weeks: int) -> None:
+    """Raises NotPossible at the field for days that are past or too far ahead."""
     if first_day < timezone.localdate():
         raise NotPossible(_("This day is past. Begin today or later."), "first_day")
     if first_day > timezone.localdate() + FARTHEST:
@@ -96,17 +153,18 @@ def _standing(group: Group) -> list[PlannedVisit]:
 
 
 def _gather(
-    work: _Work, standing: Sequence[PlannedVisit], due: Sequence[DueVisit], first_day: date, last_day: date
+    work: _Work, standing: Sequence[PlannedVisit], due: Sequence[DueVisit], span: tuple[date, date]
 ) -> None:
-    minors = minor_user_ids(work.group, first_day)
+    minors = minor_user_ids(work.group, span[0])
     # A place open on a visit that stands is filled like any other, but its day is not moved.
     for planned in standing:
         slot = _standing_slot(planned, minors)
-        if slot.places and first_day <= planned.day <= last_day:
+        if slot.places and span[0] <= planned.day <= span[1]:
             work.standing[planned.pk] = planned
             work.slots.append(slot)
     for visit in due:
-        number = uuid4()
+        # The same visit has the same number each time it is looked at.
+        number = uuid5(visit.site.pk, str(visit.due_on))
         work.new[number] = visit
         place = place_of_site(visit.site)
         work.slots.append(Slot(number, place, visit.due_on, visit.days, visit.site.people_needed))

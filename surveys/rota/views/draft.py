@@ -15,11 +15,13 @@ from django.views.decorators.http import require_http_methods, require_POST
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter, posted
+from portal.jobs.models import Job
+from portal.jobs.queries import live_job
 from surveys.models import Site
 from surveys.rota.forms import NewVisitForm, ProposalForm
 from surveys.rota.queries import plans, proposal_of, proposed_places, silent_members
 from surveys.rota.services.changes import plan_visit
-from surveys.rota.services.proposals import propose_rota
+from surveys.rota.services.proposing import KIND, request_proposal
 from surveys.rota.services.publishing import discard_drafts, publish_rota
 from surveys.rota.views.shared import attempt, carried_out
 
@@ -28,17 +30,21 @@ from surveys.rota.views.shared import attempt, carried_out
 @require_http_methods(["GET", "HEAD", "POST"])
 @never_cache
 def rota_draft(request: PortalRequest, slug: str) -> HttpResponse:
-    """The draft, and the form that makes it anew."""
+    """The draft, and the form that has it made anew in the background."""
     group = enter(request, slug, "rota.plan")
     form = ProposalForm(posted(request))
-    if request.method == "POST" and form.is_valid() and _proposed(request, group, form):
-        messages.success(request, _("Here is a proposal. Nobody is told before you publish it."))
-        return redirect("rota_draft", slug=slug)
+    if request.method == "POST" and form.is_valid() and (job := _ordered(request, group, form)):
+        return redirect("job_detail", slug=slug, job_id=job.pk)
     return _show(request, group, form, NewVisitForm(sites=_sites(group)))
 
 
-def _proposed(request: PortalRequest, group: Group, form: ProposalForm) -> bool:
-    return carried_out(form, lambda: propose_rota(person=request.person, group=group, **form.cleaned_data))
+def _ordered(request: PortalRequest, group: Group, form: ProposalForm) -> Job | None:
+    ordered: list[Job] = []
+    carried_out(
+        form,
+        lambda: ordered.append(request_proposal(person=request.person, group=group, **form.cleaned_data)),
+    )
+    return ordered[0] if ordered else None
 
 
 def _sites(group: Group) -> object:
@@ -53,6 +59,7 @@ def _show(request: PortalRequest, group: Group, form: ProposalForm, visit_form: 
         "filled": proposed_places(group),
         "proposal": proposal_of(group),
         "silent": silent_members(group),
+        "live": live_job(group, KIND),
     }
     wrong = form.errors or visit_form.errors
     return render(request, "rota/rota_draft.html", context, status=422 if wrong else 200)
