@@ -10,7 +10,6 @@ import django_stubs_ext
 import environ
 from csp.constants import NONE, SELF
 from django.utils.dates import MONTHS
-from django.utils.translation import gettext_lazy as _
 
 # Lets generic classes such as ModelForm[Site] be written at run time as the type checker reads them.
 django_stubs_ext.monkeypatch()
@@ -78,10 +77,11 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
-    "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    # In the place of Django's own, which knows no accounts.
+    "portal.accounts.languages.ReaderLanguageMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "allauth.account.middleware.AccountMiddleware",
@@ -211,8 +211,10 @@ SPECTACULAR_SETTINGS = {
 }
 
 LANGUAGE_CODE = "en-gb"
-LANGUAGES = [("en-gb", _("English"))]
+# By their own names, as whoever looks for theirs reads them.
+LANGUAGES = [("en-gb", "English"), ("de", "Deutsch")]
 LOCALE_PATHS = [BASE_DIR / "portal" / "locale"]
+LANGUAGE_COOKIE_AGE = 365 * 86_400
 TIME_ZONE: str = env.str("TIME_ZONE", default="Europe/London")
 USE_I18N = True
 USE_TZ = True

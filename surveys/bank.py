@@ -1,6 +1,7 @@
 """What a phone on the bank needs: the sites of all my groups, the pages to keep, and a version of each page.
 
-A page's version changes whenever the page might: with the release, and with the marks of all that it shows.
+A page's version changes whenever the page might: with the release, the language and the marks of all that it
+shows.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from datetime import date
 from typing import Any
 
 from django.urls import reverse
+from django.utils.translation import get_language
 
 from portal.accounts.access import Person, allowed
 from portal.accounts.models import Group
@@ -89,7 +91,7 @@ def bank_pages(person: Person, sites: Sequence[BankSite], today: date) -> list[B
 
 
 def _page(name: str, arguments: Sequence[Any] = (), *shown: Any) -> BankPage:
-    version = hashlib.sha256(repr((release(), shown)).encode()).hexdigest()[:16]
+    version = hashlib.sha256(repr((release(), get_language(), shown)).encode()).hexdigest()[:16]
     return BankPage(reverse(name, args=arguments), version)
 
 

@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from alerts.forms.widgets import DAY
 from alerts.models import AgencyContact, ContactAbsence
+from portal.accounts.forms import language_choices
 from surveys.models import Site
 
 CLOCK = {"type": "time"}
@@ -22,9 +23,13 @@ Hours = dict[int, tuple[time, time]]
 class ContactForm(forms.ModelForm[AgencyContact]):
     """Somebody at an agency."""
 
+    language = forms.ChoiceField(
+        label=_("Language of alerts"), choices=lambda: language_choices(_("the group's")), required=False
+    )
+
     class Meta:
         model = AgencyContact
-        fields = ["name", "organisation", "email", "phone", "duty_line", "is_active"]
+        fields = ["name", "organisation", "email", "phone", "duty_line", "language", "is_active"]
         labels = {"is_active": _("in service")}
         help_texts = {
             "email": _(

@@ -22,6 +22,7 @@ class AgencyContact(models.Model):
     email = models.EmailField(_("e-mail address"))
     phone = models.CharField(_("telephone"), max_length=40, blank=True)
     duty_line = models.CharField(_("incident line of the agency"), max_length=40, blank=True)
+    language = models.CharField(_("language"), max_length=10, blank=True, help_text="Blank: the group's.")
     is_active = models.BooleanField(default=True)
     created_at = models.DateTimeField(auto_now_add=True)
 

@@ -5,10 +5,28 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.conf import settings
 from django.contrib.auth.password_validation import validate_password
+from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.models import Group, Invitation, Role, User
+
+
+def language_choices(unsaid: str | Promise) -> list[tuple[str, str | Promise]]:
+    """The portal's languages by their own names, and what stands for no choice."""
+    return [("", unsaid), *settings.LANGUAGES]
+
+
+class LanguageForm(forms.Form):
+    """In which language the portal speaks to one person."""
+
+    language = forms.ChoiceField(
+        label=_("Language of pages and e-mails"),
+        choices=lambda: language_choices(_("as my browser asks")),
+        required=False,
+        widget=forms.RadioSelect,
+    )
 
 
 class InvitationForm(forms.ModelForm[Invitation]):
@@ -57,9 +75,16 @@ class RoleForm(forms.Form):
 class GroupForm(forms.ModelForm[Group]):
     """What a coordinator decides for the whole group."""
 
+    language = forms.ChoiceField(
+        label=_("Language"),
+        choices=lambda: language_choices(_("the portal's own")),
+        required=False,
+        help_text=_("Of the yearly report, and of whatever goes to somebody who has chosen no language."),
+    )
+
     class Meta:
         model = Group
-        fields = ["name", "about", "is_public", "hold_hours", "acknowledge_hours"]
+        fields = ["name", "about", "language", "is_public", "hold_hours", "acknowledge_hours"]
         help_texts = {
             "is_public": _("Approved results and published reports can be read without an account."),
             "hold_hours": _(

@@ -36,6 +36,9 @@ class User(AbstractBaseUser, PermissionsMixin):
     email = models.EmailField(_("e-mail address"), max_length=254, unique=True)
     name = models.CharField(_("name"), max_length=120)
     phone = models.CharField(_("telephone"), max_length=40, blank=True)
+    language = models.CharField(
+        _("language"), max_length=10, blank=True, help_text="Blank: as the browser asks."
+    )
     is_active = models.BooleanField(default=True)
     is_staff = models.BooleanField(_("runs this portal"), default=False)
     date_joined = models.DateTimeField(default=timezone.now)
@@ -59,6 +62,9 @@ class Group(models.Model):
     slug = models.SlugField(_("short name in addresses"), max_length=60, unique=True)
     name = models.CharField(_("name"), max_length=120)
     about = models.TextField(_("about the group"), blank=True)
+    language = models.CharField(
+        _("language"), max_length=10, blank=True, help_text="Blank: the portal's first language."
+    )
     is_public = models.BooleanField(_("approved results are public"), default=False)
     hold_hours = models.PositiveSmallIntegerField(
         _("hours an alert waits for approval before it is sent anyway"),

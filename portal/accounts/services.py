@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from portal.accounts import moments
 from portal.accounts.access import Person, require
 from portal.accounts.addresses import prove_address
+from portal.accounts.languages import is_spoken, speaking_to
 from portal.accounts.models import Group, Invitation, Membership, Role, User
 from portal.accounts.queries import members_of, open_invitations, people_of
 from portal.accounts.signed_links import SignedLink
@@ -68,10 +69,9 @@ def _owe_invitation(person: Person, group: Group, email: str, role: str) -> Invi
         group=group, email=email.lower(), role=role, invited_by_id=person.user_id
     )
     address = INVITATION.address("invitation_accept", invitation.id)
-    subject, text, html = render_mail(
-        "accounts/mail/invitation",
-        {"invitation": invitation, "group": group, "address": address, "inviter": person.name},
-    )
+    context = {"invitation": invitation, "group": group, "address": address, "inviter": person.name}
+    with speaking_to(User.objects.filter(email=invitation.email).first(), group):
+        subject, text, html = render_mail("accounts/mail/invitation", context)
     owe_message(
         key=f"invitation:{invitation.id}",
         kind="invitation",
@@ -172,6 +172,20 @@ def end_membership(*, person: Person, membership: Membership, reason: str = "") 
     record_change(actor=person, verb="membership.ended", thing=membership, reason=reason)
 
 
+@transaction.atomic
+def choose_language(*, person: Person, language: str) -> None:
+    """Speak to the person in this language from now on; blank goes by their browser.
+
+    Raises ValueError for a language that the portal does not speak.
+    """
+    if language and not is_spoken(language):
+        raise ValueError(f"The portal does not speak {language!r}.")
+    user = User.objects.select_for_update().get(id=person.user_id)
+    before, user.language = user.language, language
+    user.save(update_fields=["language"])
+    record_change(actor=person, verb="account.language", thing=user, changes={"language": [before, language]})
+
+
 def _keep_a_coordinator(membership: Membership) -> None:
     """Locks the group's row, so that two coordinators who leave at once do not both succeed."""
     Group.objects.select_for_update().get(id=membership.group_id)
@@ -198,7 +212,7 @@ def choose_naming(*, person: Person, membership: Membership, show_name: bool) ->
     )
 
 
-GROUP_FIELDS = ("name", "about", "is_public", "hold_hours", "acknowledge_hours")
+GROUP_FIELDS = ("name", "about", "language", "is_public", "hold_hours", "acknowledge_hours")
 
 
 @transaction.atomic

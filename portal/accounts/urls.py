@@ -3,6 +3,7 @@ from django.urls import path
 from portal.accounts import views
 
 urlpatterns = [
+    path("account/language/", views.language_choose, name="language_choose"),
     path("invitations/<str:token>/", views.invitation_accept, name="invitation_accept"),
     path("groups/<slug:slug>/people/", views.people_list, name="people_list"),
     path("groups/<slug:slug>/people/invite/", views.invitation_send, name="invitation_send"),

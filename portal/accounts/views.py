@@ -10,12 +10,14 @@ from django.contrib.auth.decorators import login_required
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import translation
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from portal.accounts import services
 from portal.accounts.access import allowed, require
-from portal.accounts.forms import GroupForm, InvitationForm, NewAccountForm, RoleForm
+from portal.accounts.forms import GroupForm, InvitationForm, LanguageForm, NewAccountForm, RoleForm
+from portal.accounts.languages import keep_in_browser
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group, Invitation, Membership, Role, User
 from portal.accounts.pages import enter, posted
@@ -51,6 +53,25 @@ def _accept_as_newcomer(request: PortalRequest, invitation: Invitation) -> HttpR
     user = services.join_with_new_account(invitation=invitation, **form.cleaned_data)
     login(request, user, backend="allauth.account.auth_backends.AuthenticationBackend")
     return redirect("group_desk", slug=invitation.group.slug)
+
+
+@login_required
+@require_http_methods(["GET", "HEAD", "POST"])
+def language_choose(request: PortalRequest) -> HttpResponse:
+    """In which language the portal speaks to me."""
+    form = LanguageForm(posted(request), initial={"language": request.user.language})  # type: ignore[union-attr]
+    if request.method != "POST" or not form.is_valid():
+        return render(
+            request, "accounts/language_choose.html", {"form": form}, status=422 if form.errors else 200
+        )
+    language = form.cleaned_data["language"]
+    services.choose_language(person=request.person, language=language)
+    with translation.override(language or translation.get_language_from_request(request)):
+        messages.success(request, _("Pages and e-mails come in this language from now on."))
+    response = redirect("home")
+    if language:
+        keep_in_browser(response, language)
+    return response
 
 
 @login_required

@@ -167,6 +167,7 @@ TABLE: Mapping[str, Methods] = {
     "publishing_terms": form(COORDINATOR),
     "import_approve": button(COORDINATOR),
     "api_schema": {**page(OPEN), "options": OPEN},
+    "language_choose": form(SIGNED_IN),
     "key_list": form(SIGNED_IN),
     "key_revoke": button(policy("login ok 404 404 404 404 404 login 404", "404")),
     "api_docs": page(OPEN),
