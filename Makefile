@@ -21,6 +21,8 @@ UPGRADE :=
 export UV_PYTHON_DOWNLOADS := never
 export PIP_DISABLE_PIP_VERSION_CHECK := 1
 export PIP_ROOT_USER_ACTION := ignore
+# Every Python that the suite or the demo starts reads what the first has compiled; a machine may have said no to that.
+export PYTHONDONTWRITEBYTECODE :=
 
 help: ## say what each command does
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z-]+):[^#]*## */  make \1\t/' | expand -t 16
