@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import html
 import re
-from email.headerregistry import Address
+from email.headerregistry import Address, HeaderRegistry, UnstructuredHeader
 from email.message import EmailMessage
-from email.policy import SMTP
+from email.policy import SMTP, Policy
 from email.utils import formatdate, parseaddr
 
 from django.conf import settings
@@ -14,6 +14,21 @@ from django.conf import settings
 from portal.outbox.models import Message
 from portal.outbox.pictures import draw_picture
 
+
+class WholeHeader(UnstructuredHeader):
+    """A header on one line, however long: folded, an address would be encoded past recognition."""
+
+    # Set by the registry's own class.
+    name: str
+
+    def fold(self, *, policy: Policy) -> str:  # type: ignore[type-arg]
+        """The header as it is sent."""
+        return f"{self.name}: {self}{policy.linesep}"
+
+
+_HEADERS = HeaderRegistry()
+_HEADERS.map_to_type("list-unsubscribe", WholeHeader)
+POLICY = SMTP.clone(header_factory=_HEADERS)
 PLACE_OF_PICTURE = "cid:picture"
 _PICTURE_TAG = re.compile(r'<img\b[^>]*\bsrc="cid:picture"[^>]*>')
 _ALT = re.compile(r'\balt="([^"]*)"')
@@ -32,7 +47,7 @@ def message_id(message: Message) -> str:
 
 def compose(message: Message) -> EmailMessage:
     """The e-mail with text, HTML and picture. Raises ValueError for an address that cannot be written."""
-    mail = EmailMessage(policy=SMTP)
+    mail = EmailMessage(policy=POLICY)
     mail["Subject"] = message.subject
     mail["From"] = sender()
     mail["To"] = Address(message.to_name, addr_spec=_ascii_address(message.to_address))
@@ -42,6 +57,9 @@ def compose(message: Message) -> EmailMessage:
     mail["Auto-Submitted"] = "auto-generated"
     if message.reply_to:
         mail["Reply-To"] = message.reply_to
+    if message.unsubscribe_url:
+        mail["List-Unsubscribe"] = f"<{message.unsubscribe_url}>"
+        mail["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
     mail.set_content(message.text)
     if message.html:
         _add_html(mail, message)

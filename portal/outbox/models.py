@@ -30,6 +30,9 @@ class Message(models.Model):
     to_address = models.EmailField(max_length=254)
     to_name = models.CharField(max_length=160, blank=True)
     reply_to = models.CharField(max_length=254, blank=True)
+    unsubscribe_url = models.CharField(
+        max_length=500, blank=True, help_text="A POST there ends messages of this kind (RFC 8058)."
+    )
     subject = models.CharField(max_length=250)
     text = models.TextField()
     html = models.TextField(blank=True)

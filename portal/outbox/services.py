@@ -36,12 +36,14 @@ def owe_message(
     picture_args: Mapping[str, Any] | None = None,
     about: models.Model | None = None,
     not_before: datetime | None = None,
+    unsubscribe_url: str = "",
 ) -> Message:
     """Write the message owed under `key`, or return the one that is owed under it already.
 
     Belongs inside the transaction of whatever it tells: both stand or neither. After the commit Celery is
     nudged to deliver; a broker that is down costs nothing, the sweep delivers then. `picture_maker` is a name
     from `outbox.pictures`, `about` the record the message concerns, `not_before` the earliest time to send.
+    A POST to `unsubscribe_url` ends messages of this kind, so that mail programs can offer a button for it.
     """
     fields = {
         "kind": kind,
@@ -54,6 +56,7 @@ def owe_message(
         "reply_to": reply_to,
         "picture_maker": picture_maker,
         "picture_args": dict(picture_args or {}),
+        "unsubscribe_url": unsubscribe_url,
         "not_before": not_before or timezone.now(),
         **_about(about),
     }

@@ -26,7 +26,7 @@ MAY_GO = (Permit.SAMPLE, Permit.LEAD)
 def volunteers_of(group: Group, first_day: date, last_day: date) -> list[Volunteer]:
     """Every present member who said when they can, with what they have in hand (7 queries)."""
     members = {each.user_id: each for each in members_of(group)}
-    rows = Availability.objects.of_group(group).filter(user__in=list(members))
+    rows = Availability.objects.of_group(group).filter(user__in=list(members), has_said_when=True)
     offers = list(rows.prefetch_related("named_days", "near_sites").order_by("user__name"))
     people = [each.user_id for each in offers]
     trained = trained_days(group, first_day, last_day)

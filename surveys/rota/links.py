@@ -8,7 +8,7 @@ from uuid import UUID
 from django.db import models
 
 from portal.accounts.access import Person
-from portal.accounts.models import User
+from portal.accounts.models import Membership, User
 from portal.accounts.queries import person_of
 from portal.accounts.signed_links import DeadLink, SignedLink
 from surveys.rota.models import Assignment, CalendarFeed, CoverOffer, SwapOffer
@@ -19,6 +19,8 @@ COVER = SignedLink("rota.cover", days=60)
 SWAP = SignedLink("rota.swap", days=60)
 # As long as a calendar is subscribed to; a new address revokes it.
 CALENDAR = SignedLink("rota.calendar", days=None)
+# As long as its person belongs to the group: whoever left is reminded of nothing.
+REMINDERS = SignedLink("rota.reminders", days=None)
 Row = TypeVar("Row", bound=models.Model)
 
 
@@ -40,6 +42,19 @@ def swap_url(swap: SwapOffer) -> str:
 def feed_url(feed: CalendarFeed) -> str:
     """The secret address of a calendar."""
     return CALENDAR.address("rota_calendar", feed.pk)
+
+
+def reminders_url(membership: Membership) -> str:
+    """Where reminders are switched off and on."""
+    return REMINDERS.address("reminders_link", membership.pk)
+
+
+def read_reminders(token: str) -> Membership:
+    """Whose reminders they are; raises Http404 or DeadLink, also where they left the group."""
+    rows = Membership.objects.across_groups("the signature names the membership")
+    found = _found(rows.select_related("group", "user"), REMINDERS.read_id(token))
+    _require_member(found.user, found.group_id)
+    return found
 
 
 def read_place(token: str) -> Assignment:

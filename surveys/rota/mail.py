@@ -43,6 +43,8 @@ class Letter:
     visits: Sequence[Line] = ()
     cautions: bool = False
     checklist: bool = False
+    # Where letters of this kind are switched off without signing in.
+    unsubscribe: str = ""
 
 
 def usual_cautions() -> list[str]:
@@ -209,4 +211,5 @@ def owe_letter(group: Group, user: User, letter: Letter, *, about: models.Model,
         html=html,
         group=group,
         about=about,
+        unsubscribe_url=letter.unsubscribe,
     )

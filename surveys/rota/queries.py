@@ -177,7 +177,7 @@ def availability_of(person: Person, group: Group) -> Availability | None:
 
 def silent_members(group: Group) -> list[User]:
     """Members who have not said when they can."""
-    said = Availability.objects.of_group(group).values("user")
+    said = Availability.objects.of_group(group).filter(has_said_when=True).values("user")
     return [each.user for each in members_of(group).exclude(user__in=said)]
 
 
@@ -229,8 +229,13 @@ def desk_of(person: Person, group: Group, today: date) -> DeskRota:
         covers=open_offers(person, group, today),
         uncovered=uncovered if may_plan else [],
         drafts=PlannedVisit.objects.of_group(group).filter(state=State.DRAFT).count() if may_plan else 0,
-        has_said_when=Availability.objects.of_group(group).filter(user=person.user_id).exists(),
+        has_said_when=_has_said_when(person, group),
     )
+
+
+def _has_said_when(person: Person, group: Group) -> bool:
+    rows = Availability.objects.of_group(group).filter(user=person.user_id, has_said_when=True)
+    return rows.exists()
 
 
 def open_offers(person: Person, group: Group, today: date) -> list[CoverOffer]:

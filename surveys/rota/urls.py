@@ -46,5 +46,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("swap/<str:token>/", links.swap_link, name="swap_link"),
     path("swap/<str:token>/agree/", links.swap_link_agree, name="swap_link_agree"),
     path("swap/<str:token>/refuse/", links.swap_link_refuse, name="swap_link_refuse"),
+    path("reminders/<str:token>/", links.reminders_link, name="reminders_link"),
+    path("reminders/<str:token>/on/", links.reminders_link_on, name="reminders_link_on"),
     path("calendar/<str:token>.ics", feeds.rota_calendar, name="rota_calendar"),
 ]

@@ -322,6 +322,8 @@ TABLE: Mapping[str, Methods] = {
     "swap_link": page(OPEN),
     "swap_link_agree": button(OPEN),
     "swap_link_refuse": button(OPEN),
+    "reminders_link": form(OPEN),
+    "reminders_link_on": button(OPEN),
     "rota_calendar": page(OPEN),
     # messages and reports
     "message_list": page(COORDINATOR),

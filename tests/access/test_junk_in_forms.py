@@ -168,6 +168,8 @@ FIELDS: Mapping[str, Mapping[str, st.SearchStrategy[str]]] = {
     "rota_link_decline": BUTTON,
     "rota_link_swap": {"yours": junk},
     "cover_link_take": BUTTON,
+    "reminders_link": BUTTON,
+    "reminders_link_on": BUTTON,
     "swap_link_agree": BUTTON,
     "swap_link_refuse": BUTTON,
     "messages_retry": BUTTON,

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 from django.utils import timezone
 
-from surveys.rota.links import CALENDAR, COVER, PLACE, SWAP
+from portal.accounts.models import Membership
+from surveys.rota.links import CALENDAR, COVER, PLACE, REMINDERS, SWAP
 from surveys.rota.models import CalendarFeed, CoverOffer, SwapOffer
 from tests.conftest import Cast
 from tests.factories import days_ago
@@ -31,10 +32,12 @@ def add_rota(world: World, cast: Cast) -> None:
     CalendarFeed.objects.create(group=cast.group)
     world.values |= {"planned_id": first.pk, "place_id": place.pk, "days_id": days.pk, "offer_id": offer.pk}
     _add_links(world, {"rota_link": PLACE.make(place.pk), "cover_link": COVER.make(offer.pk)})
+    own = Membership.objects.of_group(cast.group).get(user=cast.volunteer)
+    _add_links(world, {"reminders_link": REMINDERS.make(own.pk)})
     _add_links(world, {"swap_link": SWAP.make(swap.pk), "rota_calendar": CALENDAR.make(feed.pk)})
 
 
 def _add_links(world: World, tokens: dict[str, str]) -> None:
-    steps = ("", "_accept", "_decline", "_swap", "_take", "_agree", "_refuse")
+    steps = ("", "_accept", "_decline", "_swap", "_take", "_agree", "_refuse", "_on")
     for name, token in tokens.items():
         world.special |= {f"{name}{step}": {"token": token} for step in steps}

@@ -53,6 +53,15 @@ def test_it_names_whom_to_answer(owe: Owe) -> None:
     assert compose(owe("b"))["Reply-To"] is None
 
 
+def test_it_says_in_one_line_where_messages_of_its_kind_are_ended(owe: Owe) -> None:
+    address = f"https://rifflebook.example/rota/{'a' * 60}:{'b' * 43}/"
+    sent = compose(owe(unsubscribe_url=address)).as_bytes().decode()
+    # Folded it would be encoded, and no mail program would find the address in it.
+    assert f"\r\nList-Unsubscribe: <{address}>\r\n" in sent
+    assert "\r\nList-Unsubscribe-Post: List-Unsubscribe=One-Click\r\n" in sent
+    assert "List-Unsubscribe" not in compose(owe("b"))
+
+
 def test_it_keeps_its_number_from_one_try_to_the_next(owe: Owe) -> None:
     message = owe()
     assert compose(message)["Message-ID"] == compose(message)["Message-ID"]

@@ -19,6 +19,9 @@ class Availability(models.Model):
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="+")
     user = models.ForeignKey("accounts.User", on_delete=models.CASCADE, related_name="+")
+    has_said_when = models.BooleanField(
+        default=True, help_text="False where somebody has switched reminders off or on and said nothing else."
+    )
     weekdays = ArrayField(
         models.PositiveSmallIntegerField(), default=list, blank=True, help_text="0 is Monday, 6 Sunday."
     )

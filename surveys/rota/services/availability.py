@@ -22,6 +22,8 @@ from surveys.services.saving import acting_id
 UNTOLD = {"latitude", "longitude"}
 MOST_SPANS = 60
 LONGEST = timedelta(days=732)
+# For somebody who was put down without ever saying when they can.
+USUAL_DAYS = 3
 
 
 @transaction.atomic
@@ -34,6 +36,7 @@ def save_availability(
     before = {name: getattr(own, name) for name in fields}
     for name, value in fields.items():
         setattr(own, name, value)
+    own.has_said_when = True
     own.full_clean(exclude={"id", "group", "user"})
     own.save()
     own.near_sites.set(near_sites)
@@ -44,6 +47,22 @@ def save_availability(
     return own
 
 
+@transaction.atomic
+def set_reminders(*, person: Person, group: Group, days: int) -> Availability:
+    """Be reminded so many days before each visit, 0 for never; what else was said stays as it is."""
+    require(person, "rota.view", group)
+    rows = Availability.objects.of_group(group).select_for_update()
+    own, _is_new = rows.get_or_create(
+        group=group, user_id=acting_id(person), defaults={"has_said_when": False, "remind_days": USUAL_DAYS}
+    )
+    if own.remind_days != days:
+        told = {"remind_days": [own.remind_days, days]}
+        own.remind_days = days
+        own.save(update_fields=["remind_days", "updated_at"])
+        record_change(actor=person, verb="availability.changed", thing=own, changes=told)
+    return own
+
+
 def _told(name: str, before: Any, after: Any) -> list[Any]:
     return [None, _("changed")] if name in UNTOLD else [before, after]
 
@@ -51,6 +70,9 @@ def _told(name: str, before: Any, after: Any) -> list[Any]:
 def _own(person: Person, group: Group) -> Availability:
     rows = Availability.objects.of_group(group).select_for_update()
     own, _is_new = rows.get_or_create(group=group, user_id=acting_id(person))
+    if not own.has_said_when:
+        own.has_said_when = True
+        own.save(update_fields=["has_said_when"])
     return own
 
 

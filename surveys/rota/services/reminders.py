@@ -17,14 +17,14 @@ from django.utils.translation import gettext_lazy, ngettext
 from portal.accounts.models import Membership
 from surveys.rivers import river_at
 from surveys.rota.due import site_obstacle
+from surveys.rota.links import reminders_url
 from surveys.rota.mail import Letter, day_words, line_for, owe_letter
 from surveys.rota.models import LIVE, Assignment, Availability, PlannedVisit
 from surveys.rota.queries import with_recorded
+from surveys.rota.services.availability import USUAL_DAYS
 from surveys.rota.services.places import only_minors, people_on
 
 logger = logging.getLogger(__name__)
-# For somebody who was put down without ever saying when they can.
-USUAL_DAYS = 3
 HIGH = gettext_lazy("a member has reported the river above this site's limit")
 
 
@@ -97,8 +97,13 @@ def _owe(place: Assignment, today: date) -> None:
         visits=[line_for(place)],
         cautions=True,
         checklist=True,
+        unsubscribe=reminders_url(_membership(place)),
     )
     owe_letter(planned.group, place.user, letter, about=planned)
+
+
+def _membership(place: Assignment) -> Membership:
+    return Membership.objects.of_group(place.planned.group).get(user=place.user)
 
 
 def _headline(place: Assignment, today: date, stays_away: bool) -> str:

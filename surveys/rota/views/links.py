@@ -4,19 +4,23 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.csrf import csrf_exempt
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from portal.accounts.models import Membership
 from portal.accounts.signed_links import by_link, token_of
-from surveys.rota.links import holder_of, read_cover, read_place, read_swap
+from surveys.rota.links import holder_of, read_cover, read_place, read_reminders, read_swap
 from surveys.rota.mail import usual_cautions
 from surveys.rota.models import Assignment, CoverOffer, PlannedVisit, SwapOffer
-from surveys.rota.queries import Plan, plan_of, planned_visits
+from surveys.rota.queries import Plan, availability_of, plan_of, planned_visits
 from surveys.rota.services.answers import accept_place, decline_place, take_cover
+from surveys.rota.services.availability import USUAL_DAYS, set_reminders
 from surveys.rota.services.swaps import agree_swap, offer_swap, refuse_swap
 from surveys.rota.views.shared import attempt, carried_out
 from surveys.rota.views.visits import swap_form
@@ -150,3 +154,31 @@ def swap_link_refuse(request: HttpRequest, swap: SwapOffer) -> HttpResponse:
     holder = holder_of(swap.yours.user)
     attempt(request, lambda: refuse_swap(person=holder, swap=swap), _("It is said. You keep your visit."))
     return redirect("swap_link", token=token_of(request))
+
+
+# Mail programs press the button for their reader and know no token of ours (RFC 8058); the link is signed.
+@csrf_exempt
+@require_http_methods(["GET", "HEAD", "POST"])
+@never_cache
+@by_link(read_reminders, GONE)
+def reminders_link(request: HttpRequest, membership: Membership) -> HttpResponse:
+    """Whether one is reminded of visits, with the button that ends it; a POST ends it."""
+    holder = holder_of(membership.user)
+    if request.method == "POST":
+        set_reminders(person=holder, group=membership.group, days=0)
+        messages.success(request, _("You get no more reminders of this group's visits."))
+        return redirect("reminders_link", token=token_of(request))
+    own = availability_of(holder, membership.group)
+    days = USUAL_DAYS if own is None else own.remind_days
+    context = {"membership": membership, "group": membership.group, "days": days, "token": token_of(request)}
+    return render(request, "rota/reminders_link.html", context | {"usual_days": USUAL_DAYS})
+
+
+@require_POST
+@never_cache
+@by_link(read_reminders, GONE)
+def reminders_link_on(request: HttpRequest, membership: Membership) -> HttpResponse:
+    """Be reminded again."""
+    set_reminders(person=holder_of(membership.user), group=membership.group, days=USUAL_DAYS)
+    messages.success(request, _("You are reminded of your visits again."))
+    return redirect("reminders_link", token=token_of(request))
