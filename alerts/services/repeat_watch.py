@@ -12,7 +12,13 @@ from alerts.models import EventKind, RepeatRequest
 from alerts.repeats import LIVE, State, live_repeat, why_not_offered
 from alerts.services.events import add_event
 from alerts.services.locks import locked_incident
-from alerts.services.repeats import low_visit_of, offer_repeat, send_offers
+from alerts.services.repeats import (
+    is_time_for_the_rest,
+    low_visit_of,
+    offer_repeat,
+    offer_to_the_rest,
+    send_offers,
+)
 from alerts.services.telling import tell_coordinators
 from portal.audit.services import record_change
 from portal.outbox.models import Message
@@ -45,6 +51,8 @@ def _watch_one(request: RepeatRequest) -> bool:
         return False
     if request.state == State.OPEN and not request.offers.exists():
         return _offer_late(request)
+    if request.state == State.OPEN and is_time_for_the_rest(request) and _offer_to_the_rest(request):
+        return True
     is_time = request.due_on == today and timezone.localtime().hour >= REMIND_FROM_HOUR
     return is_time and _remind(request)
 
@@ -54,6 +62,11 @@ def _offer_late(request: RepeatRequest) -> bool:
     if low is not None:
         offer_repeat(request, low)
     return low is not None
+
+
+def _offer_to_the_rest(request: RepeatRequest) -> bool:
+    low = low_visit_of(request.incident)
+    return low is not None and offer_to_the_rest(request, low)
 
 
 def _remind(request: RepeatRequest) -> bool:
