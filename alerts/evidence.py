@@ -25,6 +25,7 @@ from surveys.models.visits import Status
 from surveys.places import Place, place_of
 from surveys.quantities import QUANTITIES
 from surveys.queries import HistoryPoint, site_history
+from surveys.submission.placing import POSITION
 
 Pairs = list[tuple[str, str]]
 # Farther than any two scores of one sample can be alike.
@@ -97,7 +98,8 @@ def evidence_of(visit: Visit, verdict: Verdict) -> Evidence:
         conditions=conditions_of(visit),
         effort=effort_of(visit),
         measurements=measurements_of(visit),
-        findings=[_finding_words(each) for each in visit.findings.all()],
+        # Where somebody's phone was is nobody's but the group's: the agency is told the site's place.
+        findings=[_finding_words(each) for each in visit.findings.all() if each.field != POSITION],
         river=river_of(visit, method, verdict),
         caller=who_to_call(visit.group),
         odds=odds_words(verdict.trigger.advice),

@@ -26,6 +26,7 @@ from portal.accounts.access import Person
 from portal.audit.services import history_of
 from surveys.histories import Event, events_of, label_of
 from surveys.models import Photo, Visit
+from surveys.submission.placing import POSITION
 from surveys.typesetting import as_pdf, lay_out, style_text
 
 CHART = (660, 240)
@@ -94,7 +95,8 @@ def _low_visit(visit: Visit, names: NameRule) -> LowVisit:
     verdict = visit.verdict
     stands = verdict.trigger is not None and verdict.value is not None
     # On paper a record is read from its beginning.
-    events = events_of(history_of(visit, visit.group_id))[::-1]
+    # Where somebody's phone was is nobody's but the group's: the pack tells the site's place.
+    events = events_of(history_of(visit, visit.group_id), hidden=(POSITION,))[::-1]
     return LowVisit(
         visit=visit,
         evidence=evidence_of(visit, verdict) if stands else None,

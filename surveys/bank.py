@@ -76,6 +76,8 @@ def bank_pages(person: Person, sites: Sequence[BankSite], today: date) -> list[B
     groups, records, kits = group_marks(person), site_marks(person), kit_marks(person, today)
     results = result_marks(person, [each.site.pk for each in sites], RESULTS_SHOWN)
     pages = [_page(name) for name in OPEN_PAGES]
+    # The form knows where all sites are, to ask whether it is that of another one.
+    places = sorted((str(site), mark) for site, mark in records.items())
     home: list[Any] = []
     for each in sites:
         site, arguments = each.site, (each.group.slug, each.site.pk)
@@ -86,7 +88,7 @@ def bank_pages(person: Person, sites: Sequence[BankSite], today: date) -> list[B
             _page("bank_site", arguments, *shared, *day, results.get(site.pk), kits.get(each.group.pk))
         )
         # The form shows neither results nor days: it is the larger page and is fetched again more seldom.
-        pages.append(_page("bank_visit", arguments, *shared))
+        pages.append(_page("bank_visit", arguments, *shared, places))
     return [_page("bank_home", (), *home), *pages]
 
 

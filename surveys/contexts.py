@@ -1,4 +1,7 @@
-"""Reads what the rules need to know beside the submission, in eight queries; four more for a kit."""
+"""Reads what the rules need to know beside the submission, in eight queries.
+
+Four more for a kit, one for a position.
+"""
 
 from __future__ import annotations
 
@@ -18,6 +21,7 @@ from surveys.models.visits import Status
 from surveys.outings import rules_of
 from surveys.people.pairs import Readiness
 from surveys.people.queries import readiness_of
+from surveys.positions import landmarks
 from surveys.quantities import QUANTITIES
 from surveys.recording_lists import first_index
 from surveys.rules.types import Context, SiteHistory
@@ -44,6 +48,7 @@ def context_for(
         past_record=past_record,
         kit=_kit(submission, site),
         readiness=_readiness(submission, site, past_record),
+        others=landmarks(site.group, site) if submission.position else (),
     )
 
 

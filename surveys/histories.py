@@ -66,21 +66,24 @@ class Event:
     changes: tuple[Change, ...]
 
 
-def events_of(entries: Iterable[AuditEntry]) -> list[Event]:
-    """The trail, newest first."""
-    return [_event(entry) for entry in reversed(list(entries))]
+def events_of(entries: Iterable[AuditEntry], hidden: tuple[str, ...] = ()) -> list[Event]:
+    """The trail, newest first, without the fields whose paths begin with one of `hidden`."""
+    return [_event(entry, hidden) for entry in reversed(list(entries))]
 
 
-def trail_of(thing: Site | Visit, group: Group) -> list[Event]:
-    """All that happened to a site or visit, newest first, with what was done past the portal (two queries)."""
-    told = events_of(history_of(thing, group))
-    untold = [_untold(change) for change in unexplained_changes(thing)]
+def trail_of(thing: Site | Visit, group: Group, hidden: tuple[str, ...] = ()) -> list[Event]:
+    """All that happened to a site or visit, newest first, with what was done past the portal (two queries).
+
+    `hidden` are the beginnings of paths that the reader may not see.
+    """
+    told = events_of(history_of(thing, group), hidden)
+    untold = [_untold(change, hidden) for change in unexplained_changes(thing)]
     return sorted([*told, *untold], key=lambda event: event.when, reverse=True) if untold else told
 
 
-def _untold(change: RowChange) -> Event:
+def _untold(change: RowChange, hidden: tuple[str, ...]) -> Event:
     """A change that no entry explains: whoever made it had the database's own password."""
-    named = sorted({*change.before, *change.after})
+    named = sorted(name for name in {*change.before, *change.after} if not name.startswith(hidden))
     changes = [_change(name, [change.before.get(name), change.after.get(name)]) for name in named]
     what = _("Changed in the database, past the portal: %(table)s %(operation)s") % {
         "table": change.table,
@@ -89,9 +92,9 @@ def _untold(change: RowChange) -> Event:
     return Event(change.at, change.database_user, what, "danger", "", tuple(changes))
 
 
-def _event(entry: AuditEntry) -> Event:
+def _event(entry: AuditEntry, hidden: tuple[str, ...]) -> Event:
     what, icon = VERBS.get(entry.verb, (entry.verb.replace(".", " ").replace("_", " "), "info"))
-    changes = tuple(_change(path, pair) for path, pair in entry.changes.items())
+    changes = tuple(_change(path, pair) for path, pair in entry.changes.items() if not path.startswith(hidden))
     return Event(entry.at, entry.actor_name, str(what), icon, entry.reason, changes)
 
 

@@ -14,9 +14,12 @@ from django.utils.translation import gettext as _
 from scoring.indices import METHODS
 from surveys.effort import is_near
 from surveys.models import Finding, Measurement, SpotEffort, TaxonCount, TimedKick, Visit, VisitScore
+from surveys.positions import distance_words, standing
 from surveys.quantities import QUANTITIES
 from surveys.recording_lists import leading_indices, reasons_of
 from surveys.submission.numbers import plain_text
+from surveys.submission.placing import POSITION, position_text
+from surveys.submission.writing import position_of
 from surveys.told import told
 
 
@@ -65,12 +68,17 @@ class ScoreLine:
 
 
 class VisitSheet:
-    """All parts of one visit. Its related rows should be prefetched: each is read once or more."""
+    """All parts of one visit. Its related rows should be prefetched: each is read once or more.
 
-    def __init__(self, visit: Visit) -> None:
+    `with_position` is for readers who may see where it was made.
+    """
+
+    def __init__(self, visit: Visit, *, with_position: bool = False) -> None:
         self._findings: dict[str, list[Finding]] = defaultdict(list)
         for finding in visit.findings.all():
-            self._findings[finding.field].append(finding)
+            if with_position or finding.field != POSITION:
+                self._findings[finding.field].append(finding)
+        self._position_words = position_words(visit) if with_position else ""
         self._shown: set[str] = set()
         spots = list(visit.spots.all())
         planned = Decimal(visit.site.seconds_per_kick)
@@ -113,6 +121,7 @@ class VisitSheet:
             self._line(_("Partner"), partner or _("nobody noted"), "partner", "partner_name"),
             self._line(_("Checklist"), _checklist(visit), "checklist_done", "checklist_at"),
             self._line(_("Kit"), visit.kit.name if visit.kit else "", "kit"),
+            self._line(_("Where the sample was taken"), self._position_words, "position"),
         ]
         return [line for line in lines if line.value or line.findings]
 
@@ -154,6 +163,23 @@ class VisitSheet:
         note = _("found with the key") if count.by_key else ""
         shown = value % {"count": counted(count)}
         return self._line(label, shown, path, is_absent=count.count == 0, note=note)
+
+
+def position_words(visit: Visit) -> str:
+    """Where the visit was made: degrees, accuracy, how it is known, and how far that is from the site."""
+    position = position_of(visit)
+    if position is None:
+        return ""
+    accuracy = _("accuracy not known")
+    if position.accuracy_m is not None:
+        accuracy = _("exact to %(metres)d m") % {"metres": position.accuracy_m}
+    away = distance_words(standing(position, visit.site).metres)
+    return _("%(place)s (%(accuracy)s, %(source)s), %(distance)s from the site") % {
+        "place": position_text(position.latitude, position.longitude),
+        "accuracy": accuracy,
+        "source": visit.get_position_source_display(),
+        "distance": away,
+    }
 
 
 def timed_words(spot: SpotEffort, planned: Decimal) -> str:

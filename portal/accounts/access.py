@@ -93,6 +93,12 @@ def _uninvolved_coordinator(person: Person, visit: Any) -> bool:
     return _coordinator(person, visit) and person.user_id not in visit.involved_user_ids
 
 
+def _checker_or_of_visit(person: Person, visit: Any) -> bool:
+    """Where somebody's phone was is for those who check it and for those who were there or typed it."""
+    of_visit = {visit.entered_by_id, visit.recorder_id, visit.partner_id}
+    return _checker(person, visit) or (_member(person, visit) and person.user_id in of_visit)
+
+
 def _author(person: Person, thing: Any) -> bool:
     return _member(person, thing) and thing.entered_by_id == person.user_id
 
@@ -181,6 +187,7 @@ ACTIONS: Mapping[str, Action] = MappingProxyType(
         "contact.manage": Action(_("name the agency contacts of a site"), _coordinator),
         "visit.submit": Action(_("submit a visit"), _member),
         "visit.view": Action(_("see a visit"), _insider),
+        "visit.see_position": Action(_("see where a visit was made"), _checker_or_of_visit),
         "visit.mend": Action(_("mend a visit that was returned"), _recorder_or_typist),
         "visit.add_photo": Action(
             _("add a picture to this visit; once it is approved only a coordinator may"), _author_until_approved

@@ -71,7 +71,7 @@ class ReviewView(PortalView):
 
     def shown(self, number: UUID) -> Response:
         """The visit as it is now."""
-        return Response(VisitSerializer(self.visit(number)).data)
+        return Response(VisitSerializer(self.visit(number), context={"person": self.person}).data)
 
     def sent(self, kind: type[serializers.Serializer[Any]]) -> dict[str, Any]:
         """What was sent, read; raises ValidationError by field."""

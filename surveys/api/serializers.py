@@ -8,12 +8,14 @@ from django.db.models import Q
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+from portal.accounts.access import NOBODY, allowed
 from portal.accounts.models import Membership
-from surveys.forms.filtering import LOOKUPS, search
+from surveys.forms.filtering import further_choices, lookups, search
 from surveys.locations import grid_reference
 from surveys.models import Finding, ListTaxon, RecordingList, Site, Visit, VisitScore
 from surveys.models.visits import Status
 from surveys.submission import submission_data
+from surveys.submission.placing import POSITION, without_position
 
 
 class GroupSerializer(serializers.ModelSerializer[Membership]):
@@ -106,7 +108,9 @@ class VisitSummarySerializer(serializers.ModelSerializer[Visit]):
 class VisitSerializer(VisitSummarySerializer):
     """A visit as it was submitted, its findings and scores."""
 
-    submission = serializers.SerializerMethodField(help_text="Reads back as what may be submitted.")
+    submission = serializers.SerializerMethodField(
+        help_text="Reads back as what may be submitted; without the position for those who may not see it."
+    )
     findings = FindingSerializer(many=True)
 
     class Meta(VisitSummarySerializer.Meta):
@@ -118,10 +122,20 @@ class VisitSerializer(VisitSummarySerializer):
             "findings",
         ]
 
+    def to_representation(self, visit: Visit) -> dict[str, Any]:
+        shown: dict[str, Any] = super().to_representation(visit)
+        if not self._may_see_position(visit):
+            shown["findings"] = [each for each in shown["findings"] if each["field"] != POSITION]
+        return shown
+
+    def _may_see_position(self, visit: Visit) -> bool:
+        return allowed(self.context.get("person", NOBODY), "visit.see_position", visit)
+
     # Shown as text, blank where nothing was recorded: what was typed is not what a number would be.
     @extend_schema_field({"type": "object", "additionalProperties": True})
     def get_submission(self, visit: Visit) -> dict[str, Any]:
-        return submission_data(visit)
+        data = submission_data(visit)
+        return data if self._may_see_position(visit) else without_position(data)
 
 
 class VisitFilterSerializer(serializers.Serializer[Any]):
@@ -141,10 +155,18 @@ class VisitFilterSerializer(serializers.Serializer[Any]):
         required=False, max_length=80, help_text="Words in site, names, notes or signs of pollution."
     )
 
+    def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
+        """With the choices that the apps above offer."""
+        further = {
+            name: serializers.ChoiceField([*each.choices], required=False, help_text=str(each.label))
+            for name, each in further_choices().items()
+        }
+        return {**super().get_fields(), **further}
+
     def condition(self) -> Q:
         """The same as a condition on visits."""
         asked: dict[str, Any] = dict(self.validated_data)
         found = search(asked.pop("text", ""))
         for name, value in asked.items():
-            found &= Q() if value is None else Q(**{LOOKUPS.get(name, name): value})
+            found &= Q() if value is None else Q(**{lookups().get(name, name): value})
         return found

@@ -132,7 +132,7 @@ class ApiVisit(PortalView):
         responses={200: VisitSerializer, **refusals()},
     )
     def get(self, _request: Request, number: UUID, **_address: str) -> Response:
-        return Response(VisitSerializer(self._visit(number)).data)
+        return Response(VisitSerializer(self._visit(number), context={"person": self.person}).data)
 
     @extend_schema(
         operation_id="visits_submit",
@@ -159,7 +159,7 @@ class ApiVisit(PortalView):
         except Conflict:
             return number_taken(_("This number belongs to a visit of somebody else. Make a new one."))
         # Read back, so that a first answer and a resend's are the same to the letter.
-        answer = Response(VisitSerializer(self._visit(number)).data)
+        answer = Response(VisitSerializer(self._visit(number), context={"person": self.person}).data)
         if receipt.is_new:
             answer.status_code = status.HTTP_201_CREATED
             answer["Location"] = reverse("api_visit", args=[self.group.slug, number])

@@ -19,6 +19,7 @@ class Names:
         # Whatever they once agreed to: nobody under 18 is named in public.
         agreed = agreed.exclude(minor__until__gt=timezone.localdate())
         self._everybody = everybody
+        self._own = own
         self._agreed = {*agreed.values_list("user_id", flat=True), *([own] if own else [])}
 
     @classmethod
@@ -33,6 +34,11 @@ class Names:
     def partner(self, visit: Visit) -> str:
         """Who was there too, or nothing."""
         return self._name(visit.partner_id, visit.partner.name if visit.partner else visit.partner_name)
+
+    def sees_position(self, visit: Visit) -> bool:
+        """Whether the reader may take along where the visit was made: as on its page."""
+        of_visit = (visit.entered_by_id, visit.recorder_id, visit.partner_id)
+        return self._everybody or (self._own is not None and self._own in of_visit)
 
     def _name(self, user_id: UUID | None, name: str) -> str:
         # Somebody without an account was never asked.

@@ -12,6 +12,8 @@ from surveys.models import Measurement, TaxonCount, Visit
 from surveys.quantities import QUANTITIES
 from surveys.submission.fields import range_text
 from surveys.submission.numbers import plain_text
+from surveys.submission.placing import POSITION_FIELDS, position_text
+from surveys.submission.writing import position_of
 
 _PLAIN = (
     "fraction_sorted",
@@ -46,11 +48,20 @@ def visit_cells(visit: Visit, names: Names) -> dict[str, Cell]:
         "recorder": names.recorder(visit),
         "partner": names.partner(visit),
         "not_made": visit.not_made_reason,
+        **_position_cells(visit, names),
         **{name: getattr(visit, name) for name in _PLAIN},
         **dict(_spot_cells(visit)),
         **dict(map(reading_cell, visit.measurements.all())),
     }
     return {name: cell for name, cell in cells.items() if cell not in (None, "")}
+
+
+def _position_cells(visit: Visit, names: Names) -> dict[str, Cell]:
+    position = position_of(visit)
+    if position is None or not names.sees_position(visit):
+        return {}
+    text = position_text(position.latitude, position.longitude)
+    return dict(zip(POSITION_FIELDS, (text, position.accuracy_m, position.source), strict=True))
 
 
 def _spot_cells(visit: Visit) -> Iterator[tuple[str, Cell]]:

@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy
 from surveys.forms.counts import WHOLE_TRAY, CountTable
 from surveys.forms.visit import Choices, VisitForm
 from surveys.models import ListTaxon, Site
+from surveys.positions import Landmark, places_for_page
 from surveys.submission import InvalidSubmission, Problem, Submission, parse_submission
 
 # Parts of the form that a problem may speak of as a whole: the id to link to, and what the part is called.
@@ -51,11 +52,17 @@ class VisitEntry:
     counts: CountTable
     mistakes: tuple[Mistake, ...]
     seconds: float
+    others: tuple[Landmark, ...] = ()
 
     @property
     def planned(self) -> int:
         """Kicking time of the standard effort, s."""
         return self.site.planned_seconds
+
+    @property
+    def places(self) -> str:
+        """Where the sites are, for the page's script."""
+        return places_for_page(self.site, self.others)
 
     @property
     def section_mistakes(self) -> dict[str, str]:
@@ -73,14 +80,18 @@ def visit_entry(
     data: Mapping[str, Any],
     problems: Iterable[Remark] = (),
     findings: Iterable[Remark] = (),
+    others: tuple[Landmark, ...] = (),
 ) -> VisitEntry:
-    """Lay out `data` (a submission's, possibly faulty) with `problems` and `findings` beside their fields."""
+    """Lay out `data` (a submission's, possibly faulty) with `problems` and `findings` beside their fields.
+
+    `others` are the places of the group's other sites.
+    """
     problems, findings = tuple(problems), tuple(findings)
     errors = by_name(problems)
     form = VisitForm(site=site, people=people, kits=kits, data=data, errors=errors, findings=by_name(findings))
     table = CountTable(taxa, data.get("counts", ()), _by_taxon(problems), _by_taxon(findings))
     mistakes = tuple(_mistake(problem, form, table) for problem in problems)
-    return VisitEntry(site, form, table, mistakes, seconds_in(data))
+    return VisitEntry(site, form, table, mistakes, seconds_in(data), others)
 
 
 def name_of(path: str) -> str:

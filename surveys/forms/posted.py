@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from surveys.models.visits import PositionSource
+
 PLAIN_FIELDS = (
     "not_made_reason",
     "visited_on",
@@ -20,6 +22,9 @@ PLAIN_FIELDS = (
     "partner",
     "partner_name",
     "kit",
+    "position",
+    "position_accuracy_m",
+    "position_source",
     "checklist_at",
     "water_level",
     "clarity",
@@ -30,6 +35,8 @@ PLAIN_FIELDS = (
     "notes",
 )
 SPOT_PARTS = ("flow_type", "kicks", "seconds", "depth_cm")
+# The button that takes up a picture's position: the place, a bar, and its accuracy if that is known.
+TAKE_UP = "use_position"
 # What the kick timer wrote, in a field that nobody sees.
 TIMED = "timed"
 
@@ -42,6 +49,7 @@ Posted = Mapping[str, Any]
 def data_from_post(post: Posted) -> dict[str, Any]:
     """The posted fields as submission data (without `id` and `site`, which the address says)."""
     data: dict[str, Any] = {name: _text(post, name) for name in PLAIN_FIELDS}
+    data |= _position_taken_up(post)
     data["was_made"] = _text(post, "was_made") != "no"
     data["checklist_done"] = bool(_text(post, "checklist_done"))
     data["spots"] = _spots(post)
@@ -52,6 +60,14 @@ def data_from_post(post: Posted) -> dict[str, Any]:
 
 def _text(post: Posted, name: str) -> str:
     return str(post.get(name, "")).strip()
+
+
+def _position_taken_up(post: Posted) -> dict[str, str]:
+    """What a button of a page without a script puts in: the position that stood in a picture."""
+    place, _bar, accuracy_m = _text(post, TAKE_UP).partition("|")
+    if not place:
+        return {}
+    return {"position": place, "position_accuracy_m": accuracy_m, "position_source": PositionSource.PHOTO.value}
 
 
 def _rows(post: Posted, prefix: str) -> dict[str, dict[str, str]]:

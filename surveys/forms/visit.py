@@ -18,7 +18,7 @@ from django.utils.translation import gettext_lazy as _
 from surveys.forms.posted import PLAIN_FIELDS, SPOT_PARTS, TIMED
 from surveys.models import Site
 from surveys.models.samples import FlowType
-from surveys.models.visits import Clarity, NotMade, WaterLevel, Weather
+from surveys.models.visits import Clarity, NotMade, PositionSource, WaterLevel, Weather
 from surveys.quantities import QUANTITIES, Quantity
 from surveys.submission.timing import log_text
 
@@ -69,6 +69,16 @@ class VisitForm(forms.Form):
         _("If they are not a member of this group."),
     )
     kit = _select(_("Kit used"), (), _("So that the next group knows where it was last."))
+    position = _text(
+        _("Where the sample was taken"),
+        forms.TextInput(attrs={"autocomplete": "off", "maxlength": "80"}),
+        _(
+            "Only if you like: degrees or a grid reference. Seen by coordinators and those of the visit; "
+            "others are told the place of the site."
+        ),
+    )
+    position_accuracy_m = _number(_("Exact to, m"), _("Empty if you do not know."), whole=True)
+    position_source = _select(_("How it is known"), [("", _("not noted")), *PositionSource.choices])
     checklist_done = forms.BooleanField(label=_("We went through the checklist"), required=False)
     # Out of sight, yet no "hidden" input: what was typed is put back into every other kind alone.
     checklist_at = _text(

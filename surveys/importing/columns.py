@@ -14,7 +14,8 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from surveys.models.samples import FlowType
-from surveys.models.visits import Clarity, NotMade, WaterLevel, Weather
+from surveys.models.visits import Clarity, NotMade, PositionSource, WaterLevel, Weather
+from surveys.submission.placing import POSITION_FIELDS
 
 # As many spots as a site's plan can hold.
 MOST_SPOTS = 12
@@ -107,6 +108,20 @@ _VISIT = (
         "weather_past_week",
         words=_words(Weather),
     ),
+    Column(
+        "position",
+        _("Where the sample was taken: degrees or a grid reference. Only a position that somebody confirmed."),
+        "54.12346 N, 2.34568 W",
+        "position",
+    ),
+    Column("position_accuracy_m", _("How far off that may be."), "12", "position_accuracy_m", "m"),
+    Column(
+        "position_source",
+        _("How it is known; typed if left out."),
+        "phone",
+        "position_source",
+        words=_words(PositionSource),
+    ),
     Column("pollution_signs", _("Anything seen or smelt."), "grey film", "pollution_signs"),
     Column("notes", _("Anything else."), "sheep at the ford", "notes"),
 )
@@ -180,7 +195,7 @@ def template_csv() -> str:
     writer = csv.writer(out, lineterminator="\r\n")
     # Columns that exclude each other, or that most sheets do without.
     left_out = {"visit", "not_made", "effort", "nitrate_mg_l_n", "phosphate_mg_l_p"}
-    left_out |= {column.name for column in _TRAY}
+    left_out |= {column.name for column in _TRAY} | set(POSITION_FIELDS)
     columns = [column for column in COLUMNS if column.name not in left_out]
     writer.writerow([column.name for column in columns])
     writer.writerow([column.example for column in columns])

@@ -55,6 +55,16 @@ class Source(models.TextChoices):
     IMPORT = "import", _("loaded from a spreadsheet")
 
 
+class PositionSource(models.TextChoices):
+    PHONE = "phone", _("told by the phone")
+    PHOTO = "photo", _("stood in a picture")
+    TYPED = "typed", _("typed in")
+
+
+# A position that may be farther off than this says nothing about which site it is.
+ROUGHEST_M = 5000
+
+
 class Visit(models.Model):
     """One planned visit to a site: made, with all that was found, or not made, with the reason."""
 
@@ -88,6 +98,14 @@ class Visit(models.Model):
     )
     kit = models.ForeignKey(
         "surveys.Kit", null=True, blank=True, on_delete=models.PROTECT, related_name="visits"
+    )
+    position_latitude = models.FloatField(null=True, blank=True, help_text="WGS84, degrees")
+    position_longitude = models.FloatField(null=True, blank=True, help_text="WGS84, degrees")
+    position_accuracy_m = models.PositiveIntegerField(
+        _("accuracy of the position, m"), null=True, blank=True, help_text="Empty where it is not known."
+    )
+    position_source = models.CharField(
+        _("how the position is known"), max_length=5, choices=PositionSource, blank=True
     )
     checklist_done = models.BooleanField(default=False)
     checklist_at = models.TimeField(null=True, blank=True)
@@ -132,6 +150,30 @@ class Visit(models.Model):
             models.CheckConstraint(
                 condition=~models.Q(status="approved") | ~models.Q(reviewed_by=models.F("entered_by")),
                 name="visit_not_approved_by_its_typist",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(
+                    position_latitude__isnull=True,
+                    position_longitude__isnull=True,
+                    position_accuracy_m__isnull=True,
+                    position_source="",
+                )
+                | models.Q(
+                    position_latitude__isnull=False,
+                    position_longitude__isnull=False,
+                    position_source__in=["phone", "photo", "typed"],
+                ),
+                name="visit_position_whole_or_none",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(position_latitude__isnull=True)
+                | models.Q(position_latitude__range=(-90, 90), position_longitude__range=(-180, 180)),
+                name="visit_position_on_the_globe",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(position_accuracy_m__isnull=True)
+                | models.Q(position_accuracy_m__range=(1, ROUGHEST_M)),
+                name="visit_position_accuracy_in_range",
             ),
         ]
 

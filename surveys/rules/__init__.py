@@ -11,6 +11,7 @@ from surveys.rules.measured import MEASURED_RULES
 from surveys.rules.outings import OUTING_RULES
 from surveys.rules.past import PAST_RULES
 from surveys.rules.people import PEOPLE_RULES
+from surveys.rules.position import POSITION_RULES
 from surveys.rules.reading import READING_RULES, SERVICE_RULES
 from surveys.rules.timing import TIMING_RULES
 from surveys.rules.types import Checked, Context, Rule, Severity, SiteHistory
@@ -24,6 +25,7 @@ RULES: tuple[Rule, ...] = (
     *DATE_RULES,
     *PEOPLE_RULES,
     *OUTING_RULES,
+    *POSITION_RULES,
     *KICKING_RULES,
     *TIMING_RULES,
     *MEASURED_RULES,

@@ -14,6 +14,7 @@ from django.utils.functional import Promise
 from surveys.kits import KitState
 from surveys.models import Site
 from surveys.people.pairs import Readiness
+from surveys.positions import Landmark
 from surveys.submission.types import Entry, Problem, Submission
 
 
@@ -47,7 +48,8 @@ class Context:
 
     `members` are the group's people that may be named; `same_day` the site's other visits of that day; `kit`
     the state of the kit that is said to have been used, None where the group has no such kit; `readiness` what
-    those who went are trained for, and who of the group is under 18.
+    those who went are trained for, and who of the group is under 18; `others` the places of the group's other
+    sites, read only where a position is given.
     """
 
     site: Site
@@ -58,6 +60,7 @@ class Context:
     past_record: bool = False
     kit: KitState | None = None
     readiness: Readiness = field(default_factory=Readiness)
+    others: tuple[Landmark, ...] = ()
 
 
 # What a check yields: the field, and what to say of it.

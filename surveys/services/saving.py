@@ -14,7 +14,7 @@ from surveys.contexts import context_for
 from surveys.models import Measurement, Site, SpotEffort, TaxonCount, TimedKick, Visit
 from surveys.rules import Checked, check_submission
 from surveys.signals import visit_judged
-from surveys.submission.types import InvalidSubmission, Problem, Spot, Submission
+from surveys.submission.types import InvalidSubmission, Position, Problem, Spot, Submission
 
 _SAME_NAME = (
     "was_made",
@@ -42,7 +42,17 @@ def visit_fields(submission: Submission) -> dict[str, Any]:
         "recorder_id": submission.recorder,
         "partner_id": submission.partner,
         "kit_id": submission.kit,
+        **_position_fields(submission.position),
         **{name: getattr(submission, name) for name in _SAME_NAME},
+    }
+
+
+def _position_fields(position: Position | None) -> dict[str, Any]:
+    return {
+        "position_latitude": position.latitude if position else None,
+        "position_longitude": position.longitude if position else None,
+        "position_accuracy_m": position.accuracy_m if position else None,
+        "position_source": position.source if position else "",
     }
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.utils import timezone
 
+from surveys.submission.placing import POSITION_FIELDS
 from surveys.submission.serializers import SubmissionSerializer
 from surveys.submission.types import Entry, InvalidSubmission, Problem, Reading, Spot, Submission
 
@@ -41,6 +42,9 @@ def _readable(filled: Any, errors: Any) -> Submission | None:
     if not isinstance(filled, Mapping) or "was_made" in errors:
         return None
     kept = {key: _rest(value, errors.get(key)) for key, value in filled.items()}
+    # Its three parts say nothing without one another.
+    if any(name in errors for name in POSITION_FIELDS):
+        kept |= dict.fromkeys(POSITION_FIELDS)
     day = kept.get("visited_on") or timezone.localdate().isoformat()
     reader = SubmissionSerializer(data=without_blanks(kept | {"visited_on": day}))
     return _build(dict(reader.validated_data)) if reader.is_valid() else None

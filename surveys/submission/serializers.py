@@ -10,7 +10,7 @@ from rest_framework import serializers
 
 from scoring.taxa import roll_up, suggest
 from surveys.models.samples import FlowType
-from surveys.models.visits import Clarity, NotMade, WaterLevel, Weather
+from surveys.models.visits import ROUGHEST_M, Clarity, NotMade, PositionSource, WaterLevel, Weather
 from surveys.quantities import QUANTITIES, Quantity
 from surveys.submission.fields import (
     LARGEST_COUNT,
@@ -24,6 +24,7 @@ from surveys.submission.fields import (
     WholeNumber,
 )
 from surveys.submission.numbers import limit_or_value
+from surveys.submission.placing import POSITION_FIELDS, PositionText, position_from
 from surveys.submission.timing import TimedKicks
 
 Values = dict[str, Any]
@@ -154,6 +155,15 @@ class SubmissionSerializer(serializers.Serializer[Any]):
     weather = Choice(Weather.choices, required=False)
     weather_past_week = Choice(Weather.choices, required=False)
     kit = Identifier(required=False, help_text="The kit that was used: it was in this water.")
+    position = PositionText(
+        max_length=80,
+        required=False,
+        help_text="Where it was, if the volunteer confirmed it: degrees (WGS84) or a grid reference.",
+    )
+    position_accuracy_m = WholeNumber(
+        min_value=1, max_value=ROUGHEST_M, required=False, help_text="How far off the position may be, m."
+    )
+    position_source = Choice(PositionSource.choices, required=False, help_text="Typed if left out.")
     checklist_done = serializers.BooleanField(default=False, help_text="The checklist was gone through.")
     checklist_at = ClockTime(required=False, help_text="When the checklist was gone through.")
     fraction_sorted = FractionSorted(
@@ -164,6 +174,10 @@ class SubmissionSerializer(serializers.Serializer[Any]):
     spots = SpotSerializer(many=True, required=False)
     measurements = serializers.DictField(child=ReadingSerializer(), required=False)
     counts = EntrySerializer(many=True, required=False)
+
+    def validate(self, attrs: Values) -> Values:
+        place, accuracy_m, source = (attrs.pop(name, None) for name in POSITION_FIELDS)
+        return attrs | {"position": position_from(place, accuracy_m, source)}
 
     def validate_measurements(self, measurements: dict[str, Values]) -> dict[str, Values]:
         read: dict[str, Values] = {}

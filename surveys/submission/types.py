@@ -116,6 +116,19 @@ class Entry:
 
 
 @dataclass(frozen=True)
+class Position:
+    """Where a visit was made, as its recorder confirmed it: WGS84 degrees, and how far off that may be, in m.
+
+    `accuracy_m` None says that it is not known; `source` is phone, photo or typed.
+    """
+
+    latitude: float
+    longitude: float
+    accuracy_m: int | None
+    source: str
+
+
+@dataclass(frozen=True)
 class Submission:
     """What is said of one visit. `recorder` None means whoever submits (or nobody known, in a past record).
 
@@ -139,6 +152,7 @@ class Submission:
     weather: str = ""
     weather_past_week: str = ""
     kit: UUID | None = None
+    position: Position | None = None
     checklist_done: bool = False
     checklist_at: time | None = None
     fraction_sorted: str = ""

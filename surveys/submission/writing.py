@@ -9,8 +9,9 @@ from typing import Any
 from surveys.models import Measurement, SpotEffort, TaxonCount, Visit
 from surveys.submission.fields import range_text
 from surveys.submission.numbers import plain_text
+from surveys.submission.placing import position_data
 from surveys.submission.timing import timed_data, timed_text
-from surveys.submission.types import Entry, Reading, Spot, Submission, Timed
+from surveys.submission.types import Entry, Position, Reading, Spot, Submission, Timed
 
 Changes = dict[str, list[Any]]
 # What the audit trail keeps for a taxon seen and not counted.
@@ -52,12 +53,22 @@ def submission_of(visit: Visit) -> Submission:
         recorder=visit.recorder_id,
         partner=visit.partner_id,
         kit=visit.kit_id,
+        position=position_of(visit),
         checklist_done=visit.checklist_done,
         checklist_at=visit.checklist_at,
         spots=tuple(map(_spot, visit.spots.all())),
         measurements=tuple(map(_reading, sorted(visit.measurements.all(), key=lambda each: each.pk))),
         counts=tuple(map(_entry, visit.counts.all())),
         **{name: getattr(visit, name) for name in _TEXTS},
+    )
+
+
+def position_of(visit: Visit) -> Position | None:
+    """Where the visit was made, if that was confirmed."""
+    if visit.position_latitude is None or visit.position_longitude is None:
+        return None
+    return Position(
+        visit.position_latitude, visit.position_longitude, visit.position_accuracy_m, visit.position_source
     )
 
 
@@ -86,6 +97,7 @@ def as_data(submission: Submission) -> dict[str, Any]:
         "recorder": str(submission.recorder or ""),
         "partner": str(submission.partner or ""),
         "kit": str(submission.kit or ""),
+        **position_data(submission.position),
         "checklist_done": submission.checklist_done,
         "checklist_at": _clock(submission.checklist_at),
         **{name: getattr(submission, name) for name in _TEXTS},

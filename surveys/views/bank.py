@@ -25,6 +25,7 @@ from surveys.bank import MOST_SITES, bank_sites, groups_to_sample, last_results
 from surveys.forms import visit_entry
 from surveys.locations import grid_reference
 from surveys.overviews import state_of
+from surveys.positions import landmarks
 from surveys.release import release
 from surveys.services.photos import MOST_PHOTOS
 from surveys.views.drafts import opening_data
@@ -97,6 +98,7 @@ def bank_visit(request: PortalRequest, slug: str, site_id: UUID) -> HttpResponse
         kits=kit_choices(group),
         taxa=list(site.recording_list.taxa.all()),
         data=opening_data(site, request.person),
+        others=landmarks(group, site),
     )
     context = {"entry": entry, "site": site, "known_taxa": all_taxa(), "most_photos": MOST_PHOTOS}
     return render(request, "bank/bank_visit.html", context)

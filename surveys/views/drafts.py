@@ -19,6 +19,7 @@ from portal.accounts.access import Person
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
 from surveys.forms import data_from_post, read_entry
+from surveys.forms.posted import TAKE_UP
 from surveys.models import Draft, Site, Visit
 from surveys.services.drafts import discard_draft, save_draft, start_visit
 from surveys.services.errors import NotPossible
@@ -60,6 +61,8 @@ def _take(request: PortalRequest, draft: Draft) -> HttpResponse:
     photo_problem = store_upload(request, draft) if request.FILES else ""
     if photo_problem:
         return show_photo_problem(request, draft, data, photo_problem)
+    if TAKE_UP in request.POST:
+        return redirect("visit_submit", slug=draft.group.slug, draft_id=draft.pk)
     if "keep" in request.POST:
         messages.success(request, _("Your draft is saved. It waits for you on your group's desk."))
         return redirect("visit_submit", slug=draft.group.slug, draft_id=draft.pk)

@@ -15,9 +15,10 @@ from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
 from surveys.models import Draft, Photo
 from surveys.queries import photos_of
+from surveys.services.photo_positions import Suggestion
 from surveys.services.photos import remove_photo
-from surveys.views.drafts import keep_typed, show_photo_problem
-from surveys.views.shared import find_draft, store_upload
+from surveys.views.drafts import TEMPLATE, keep_typed, show_photo_problem
+from surveys.views.shared import find_draft, photo_position, show_entry, store_upload
 
 # The service encodes every upload anew as this.
 STORED_AS = "image/jpeg"
@@ -31,10 +32,13 @@ def photo_add(request: PortalRequest, slug: str, draft_id: UUID) -> HttpResponse
     draft = find_draft(request.person, group, draft_id)
     data = keep_typed(request, draft) if "visited_on" in request.POST else draft.data
     problem = store_upload(request, draft)
+    position = None if problem else photo_position(request, draft)
     if _wants_list(request):
-        return _photo_list(request, draft, problem)
+        return _photo_list(request, draft, problem, position)
     if problem:
         return show_photo_problem(request, draft, data, problem)
+    if position:
+        return show_entry(request, TEMPLATE, draft, data, photo_position=position)
     return redirect(_place_in_form(draft))
 
 
@@ -43,8 +47,15 @@ def _wants_list(request: PortalRequest) -> bool:
     return "X-Photo-List" in request.headers
 
 
-def _photo_list(request: PortalRequest, draft: Draft, problem: str = "") -> HttpResponse:
-    context = {"photos": photos_of(draft), "draft": draft, "photo_problem": problem}
+def _photo_list(
+    request: PortalRequest, draft: Draft, problem: str = "", position: Suggestion | None = None
+) -> HttpResponse:
+    context = {
+        "photos": photos_of(draft),
+        "draft": draft,
+        "photo_problem": problem,
+        "photo_position": position,
+    }
     return render(request, "surveys/_photo_list.html", context, status=422 if problem else 200)
 
 

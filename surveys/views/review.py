@@ -123,7 +123,7 @@ def show_review(request: PortalRequest, visit: Visit, **wrong: forms.Form) -> Ht
     context: dict[str, Any] = {
         "visit": visit,
         "site": visit.site,
-        "sheet": VisitSheet(visit),
+        "sheet": VisitSheet(visit, with_position=True),
         "scores": scores,
         "season": season_of(visit, scores.leading) if visit.was_made else [],
         "questions": list(questions_of(visit)),

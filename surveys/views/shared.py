@@ -16,9 +16,12 @@ from portal.accounts.models import Group
 from portal.accounts.queries import members_of
 from scoring.taxa import all_taxa
 from surveys.forms import Remark, visit_entry
+from surveys.forms.posted import TAKE_UP
 from surveys.kits import kits_of
 from surveys.models import Draft, Photo, Site, Visit
+from surveys.positions import landmarks
 from surveys.queries import current_scores, photos_of
+from surveys.services.photo_positions import Suggestion, suggest_position
 from surveys.services.photos import InvalidPhoto, add_photo, remove_photo
 
 
@@ -79,6 +82,7 @@ def show_entry(
         data=data,
         problems=problems,
         findings=thing.findings.all() if isinstance(thing, Visit) else (),
+        others=landmarks(thing.group, thing.site),
     )
     shown = {"entry": entry, "site": thing.site, "photos": photos_of(thing), "known_taxa": all_taxa()}
     shown["visit" if is_visit else "draft"] = thing
@@ -114,6 +118,12 @@ def store_upload(request: PortalRequest, thing: Draft | Visit) -> str:
     return ""
 
 
+def photo_position(request: PortalRequest, thing: Draft | Visit) -> Suggestion | None:
+    """Where the uploaded picture says it was taken, as a question; nothing of it is kept before the answer."""
+    upload = request.FILES.get("photo")
+    return suggest_position(upload, thing.site, landmarks(thing.group, thing.site)) if upload else None
+
+
 def show_photos_changed(
     request: PortalRequest, template: str, visit: Visit, data: Mapping[str, Any], **context: Any
 ) -> HttpResponse | None:
@@ -124,7 +134,9 @@ def show_photos_changed(
     problem = _changed_photos(request, visit)
     if problem is None:
         return None
-    answer = show_entry(request, template, visit, data, photo_problem=problem, **context)
+    position = None if problem else photo_position(request, visit)
+    context |= {"photo_problem": problem, "photo_position": position}
+    answer = show_entry(request, template, visit, data, **context)
     answer.status_code = 422 if problem else 200
     return answer
 
@@ -133,6 +145,8 @@ def _changed_photos(request: PortalRequest, visit: Visit) -> str | None:
     """What is wrong with the picture, "" for nothing; None where pictures are not all that was asked."""
     if "photo_remove" in request.POST:
         remove_photo(person=request.person, photo=_photo_named(visit, request.POST["photo_remove"]))
+        return ""
+    if TAKE_UP in request.POST:
         return ""
     is_all = "photo_add" in request.POST
     if not is_all and "photo" not in request.FILES:

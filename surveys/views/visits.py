@@ -26,6 +26,7 @@ from surveys.services.saving import all_problems
 from surveys.services.visits import mend_visit
 from surveys.sheets import VisitSheet, score_sheet
 from surveys.submission import InvalidSubmission, submission_data
+from surveys.submission.placing import POSITION
 from surveys.views.shared import find_visit, show_entry, show_photos_changed
 
 MEND = "surveys/visit_mend.html"
@@ -53,14 +54,15 @@ def visit_detail(request: PortalRequest, slug: str, visit_id: UUID) -> HttpRespo
     """All that is known of one visit; just sent in, it thanks and says what it meant."""
     group = enter(request, slug, "visit.view")
     visit = find_visit(request.person, group, visit_id)
+    sees_position = allowed(request.person, "visit.see_position", visit)
     context = {
         "visit": visit,
         "site": visit.site,
-        "sheet": VisitSheet(visit),
+        "sheet": VisitSheet(visit, with_position=sees_position),
         "scores": score_sheet(visit),
         "conventions": conventions_of(visit),
         "photos": photos_of(visit),
-        "events": trail_of(visit, group),
+        "events": trail_of(visit, group, hidden=() if sees_position else (POSITION,)),
         "questions": list(questions_of(visit)),
         "is_new": "sent" in request.GET and visit.entered_by_id == request.person.user_id,
         "may_mend": visit.status == Status.RETURNED and allowed(request.person, "visit.mend", visit),

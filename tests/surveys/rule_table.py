@@ -11,6 +11,7 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
+from surveys.positions import Landmark
 from surveys.rules import Context, SiteHistory
 from tests.surveys.checking import KIT, PARTNER, USUAL, at_site, with_history, with_kit, with_people
 
@@ -122,6 +123,34 @@ def _kits() -> Iterator[Row]:
     )
     yield Row("kit_uncleaned", False, ours, hot)
     yield Row("kit_uncleaned", True, ours, rinsed)
+
+
+def _positions() -> Iterator[Row]:
+    """North of a site that is known to 10 m, in steps of 0.00001 degrees, which are 1.113 m (PROJ)."""
+    alone, pair = near_sites(), near_sites(Landmark("AB2", 54.502, -2.5, 10))
+
+    def at(steps: int, accuracy: str = "10", source: str = "phone") -> Changes:
+        place = f"{54.5 + steps / 100_000:.5f} N, 2.5 W"
+        return {"position": place, "position_accuracy_m": accuracy, "position_source": source}
+
+    # 250 m, 10 m of the phone and 10 m of the site's place: 270 m.
+    yield Row("position_far", False, at(242), alone)
+    yield Row("position_far", True, at(243), alone)
+    yield Row("position_far", False, {**GONE, **at(243)}, alone)
+    yield Row("position_far", False, at(422, "210"), alone)
+    yield Row("position_far", True, at(422, "209"), alone)
+    # A picture that does not say how exact it is: 100 m instead of 10.
+    yield Row("position_far", False, at(323, "", "photo"), alone)
+    yield Row("position_far", True, at(324, "", "photo"), alone)
+    # The other site lies 222.6 m north: it must be nearer by 50 m and twice the 20 m of doubt.
+    yield Row("position_far", False, at(140), pair)
+    yield Row("position_far", True, at(141), pair)
+    yield Row("position_far", False, {}, pair)
+
+
+def near_sites(*others: Landmark) -> Context:
+    site = {"code": "AB1", "latitude": 54.5, "longitude": -2.5, "location_precision_m": 10}
+    return replace(at_site(**site), others=others)
 
 
 def _water() -> Iterator[Row]:
@@ -327,6 +356,7 @@ CHECKED: tuple[Row, ...] = (
     *_kits(),
     *_water(),
     *_made_or_not(),
+    *_positions(),
     *_effort(),
     *_kicks(),
     *_timing(),

@@ -9,7 +9,9 @@ from decimal import Decimal
 
 from portal.accounts.models import Group
 from surveys.exporting.models import PublishingTerms
-from surveys.models import Site
+from surveys.models import Site, Visit
+from surveys.positions import standing
+from surveys.submission.writing import position_of
 
 # Half a degree's cell, corner to centre, where a degree is longest: 111.32 km along the equator.
 _METRES_OF_DEGREE = 111_320
@@ -29,11 +31,11 @@ def number_of(*parts: object) -> str:
 
 @dataclass(frozen=True)
 class Place:
-    """Where an event was, in WGS84 degrees as text, and how far off that may be, in metres."""
+    """Where an event was, in WGS84 degrees as text, and how far off that may be, in metres; None: not known."""
 
     latitude: str
     longitude: str
-    uncertainty_m: int
+    uncertainty_m: int | None
 
 
 @dataclass(frozen=True)
@@ -70,6 +72,22 @@ class Dataset:
         half_diagonal = float(step) / 2 * math.sqrt(2) * _METRES_OF_DEGREE
         uncertainty = math.ceil(half_diagonal) + site.location_precision_m
         return Place(_rounded(site.latitude, step), _rounded(site.longitude, step), uncertainty)
+
+    def tells_position(self, visit: Visit) -> bool:
+        """Whether the archive tells where this very visit was made, and not only where its site is.
+
+        Never where the group hides exact places; nor where the position lies away from the site: it may be that
+        of the kitchen table at which the visit was typed.
+        """
+        position = position_of(visit)
+        return not self.is_blurred and position is not None and not standing(position, visit.site).is_far
+
+    def place_of_visit(self, visit: Visit) -> Place:
+        """The confirmed position of the visit where it may be told, else the place of its site."""
+        position = position_of(visit)
+        if position is None or not self.tells_position(visit):
+            return self.place_of(visit.site)
+        return Place(f"{position.latitude:.5f}", f"{position.longitude:.5f}", position.accuracy_m)
 
 
 def _rounded(degrees: float, step: Decimal) -> str:

@@ -9,10 +9,16 @@ from django.utils import timezone
 
 from surveys.exporting.darwin.dataset import Dataset, urn
 from surveys.exporting.darwin.layout import Row
-from surveys.models import Site, Visit
+from surveys.models import Visit
 from surveys.submission.numbers import plain_text
 
 WITHHELD = "Notes, hazards and access of the site, and the names of people who did not agree to be named."
+
+_POSITION_REMARKS = {
+    "phone": "Coordinates of this visit, by a phone.",
+    "photo": "Coordinates of this visit, from a picture.",
+    "typed": "Coordinates of this visit, typed in.",
+}
 
 
 def event_row(visit: Visit, dataset: Dataset) -> Row:
@@ -29,8 +35,8 @@ def event_row(visit: Visit, dataset: Dataset) -> Row:
         "informationWithheld": WITHHELD,
         **_when(visit),
         **_effort(visit),
-        **_place(visit.site, dataset),
-        "eventRemarks": _remarks(visit),
+        **_place(visit, dataset),
+        "eventRemarks": _remarks(visit, dataset),
     }
 
 
@@ -76,8 +82,8 @@ def _effort(visit: Visit) -> Row:
     }
 
 
-def _place(site: Site, dataset: Dataset) -> Row:
-    place = dataset.place_of(site)
+def _place(visit: Visit, dataset: Dataset) -> Row:
+    site, place = visit.site, dataset.place_of_visit(visit)
     step = dataset.terms.blur
     return {
         "locationID": urn(site.pk),
@@ -88,16 +94,17 @@ def _place(site: Site, dataset: Dataset) -> Row:
         "decimalLatitude": place.latitude,
         "decimalLongitude": place.longitude,
         "geodeticDatum": "EPSG:4326",
-        "coordinateUncertaintyInMeters": place.uncertainty_m,
+        "coordinateUncertaintyInMeters": "" if place.uncertainty_m is None else place.uncertainty_m,
         "dataGeneralizations": f"Coordinates rounded to {step} degree; locality withheld." if step else "",
     }
 
 
-def _remarks(visit: Visit) -> str:
+def _remarks(visit: Visit, dataset: Dataset) -> str:
     share = (
         f"{visit.fraction_sorted} of the tray was sorted; counts are those of the share."
         if visit.fraction_sorted
         else ""
     )
     late = "Entered from earlier records." if visit.is_past_record else ""
-    return " ".join(filter(None, (share, late)))
+    place = _POSITION_REMARKS[visit.position_source] if dataset.tells_position(visit) else ""
+    return " ".join(filter(None, (share, late, place)))

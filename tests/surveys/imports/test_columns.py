@@ -14,9 +14,11 @@ from surveys.models import SpotEffort, Visit
 from surveys.quantities import QUANTITIES
 from surveys.submission import Spot, Submission
 from surveys.submission.numbers import limit_or_value
+from surveys.submission.types import Position
 from tests.conftest import Cast
 from tests.surveys.imports.sheets import checked
 
+_PLACE = {"accuracy_m", "source"} & {each.name for each in fields(Position)}
 by_name = pytest.mark.parametrize("column", COLUMNS, ids=lambda column: column.name)
 READINGS = [column for column in COLUMNS if column.field.startswith("measurements.")]
 
@@ -27,7 +29,8 @@ def test_it_fills_a_field_that_a_submission_has(column: Column) -> None:
     if column.name in ("taxon", "count", "visit", "whole_tray"):
         assert column.field == ""
         return
-    assert head in {each.name for each in fields(Submission)}
+    # The three columns of a position make one part of a submission.
+    assert head in {each.name for each in fields(Submission)} | {f"position_{each}" for each in _PLACE}
     if column.is_of_spot:
         assert rest.partition(".")[2] in {each.name for each in fields(Spot)}
     elif head == "measurements":
@@ -90,6 +93,8 @@ def test_it_reads_its_own_example(cast: Cast, column: Column) -> None:
         row["start"] = "10:00"
     if column.name == "whole_tray":
         row["fraction_sorted"] = "1/4"
+    if column.name.startswith("position_"):
+        row["position"] = COLUMN_BY_NAME["position"].example
     found = checked(cast, row)
     assert found.problems == ()
     assert found.new == 1
