@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person
 from surveys.models import TaxonCount, Visit
-from surveys.queries import current_scores
+from surveys.parts import laid_out, with_parts
 from surveys.sheets import counted
 
 EARLIER_VISITS = 5
@@ -40,13 +40,10 @@ class Comparison:
 
 
 def compare_visit(visit: Visit) -> Comparison:
-    """Set the visit against up to five earlier ones that were made at its site."""
-    earlier = (
-        visit.site.visits.filter(was_made=True, visited_on__lte=visit.visited_on)
-        .exclude(pk=visit.pk)
-        .prefetch_related(current_scores(), "counts", "spots")[:EARLIER_VISITS]
-    )
-    visits = (visit, *earlier)
+    """Set the visit against up to five earlier ones that were made at its site (one query)."""
+    at_site = Visit.objects.of_group(visit.group).filter(site=visit.site_id, was_made=True)
+    earlier = at_site.filter(visited_on__lte=visit.visited_on).exclude(pk=visit.pk)
+    visits = (visit, *laid_out(with_parts(earlier, "scores", "counts", "spots")[:EARLIER_VISITS]))
     tables = [_by_taxon(each.counts.all()) for each in visits]
     taxa = dict.fromkeys(taxon for table in tables for taxon in table)
     rows = (_row(taxon, tables) for taxon in sorted(taxa))

@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Exists, Max, OuterRef, Prefetch, Q
+from django.db.models import Exists, F, FilteredRelation, Max, OuterRef, Prefetch, Q
 from django.utils import timezone
 
 from portal.accounts.access import Person
@@ -16,6 +16,7 @@ from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.effort import effort_problems
 from surveys.models import Draft, Finding, Photo, Site, Visit, VisitScore
 from surveys.models.visits import Status
+from surveys.parts import laid_out, with_parts
 from surveys.rivers import with_high_until
 
 # A visit counts as on time within a week of its day: common practice, no source.
@@ -75,11 +76,12 @@ def visits_waiting(group: Group) -> GroupOwnedQuerySet[Visit]:
 
 
 def site_history(site: Site, index: str) -> list[HistoryPoint]:
-    """Every made visit of a site with its present value of an index, oldest first (three queries)."""
-    scores = VisitScore.objects.across_groups("narrowed by the visits that fetch them")
-    wanted = Prefetch("scores", scores.filter(is_current=True, index=index), to_attr="wanted_scores")
-    visits = site.visits.filter(was_made=True).order_by("visited_on", "submitted_at")
-    return [_point(visit, site) for visit in visits.prefetch_related("spots", wanted)]
+    """Every made visit of a site with its present value of an index, oldest first (one query)."""
+    wanted = FilteredRelation("scores", condition=Q(scores__is_current=True, scores__index=index))
+    visits = Visit.objects.filter(group=site.group_id, site=site, was_made=True).annotate(wanted=wanted)
+    values = {name: F(f"wanted__{name}") for name in ("value", "low", "high")}
+    rows = with_parts(visits.annotate(**values).order_by("visited_on", "submitted_at"), "spots")
+    return [_point(visit, site) for visit in laid_out(rows)]
 
 
 def sound_history(site: Site, index: str) -> list[HistoryPoint]:
@@ -93,14 +95,12 @@ def sound_history(site: Site, index: str) -> list[HistoryPoint]:
 
 def _point(visit: Visit, site: Site) -> HistoryPoint:
     # No score in force is a point without a value, which a chart shows as a gap and not as nought.
-    scores: list[VisitScore] = visit.wanted_scores  # type: ignore[attr-defined]
-    score = scores[0] if scores else VisitScore()
     return HistoryPoint(
         visit_id=visit.pk,
         when=visit.visited_on,
-        value=score.value,
-        low=score.low,
-        high=score.high,
+        value=visit.value,  # type: ignore[attr-defined]
+        low=visit.low,  # type: ignore[attr-defined]
+        high=visit.high,  # type: ignore[attr-defined]
         status=visit.status,
         is_standard=not effort_problems(visit, site),
     )

@@ -5,14 +5,8 @@ from __future__ import annotations
 from portal.accounts.access import Person
 from portal.accounts.models import Group
 from portal.accounts.scoping import GroupOwnedQuerySet
-from surveys.models import Visit, VisitQuestion
+from surveys.models import VisitQuestion
 from surveys.models.visits import Status
-
-
-def questions_of(visit: Visit) -> GroupOwnedQuerySet[VisitQuestion]:
-    """All that was asked about a visit, oldest first."""
-    rows = VisitQuestion.objects.filter(visit__group=visit.group_id, visit=visit)
-    return rows.select_related("visit", "asked_by", "asked_of")
 
 
 def questions_to(person: Person, group: Group) -> GroupOwnedQuerySet[VisitQuestion]:

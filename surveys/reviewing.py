@@ -38,17 +38,18 @@ def _ordered(rows: GroupOwnedQuerySet[Visit]) -> GroupOwnedQuerySet[Visit]:
 def next_waiting(person: Person, visit: Visit) -> Visit | None:
     """The visit to check next, that the person may decide; after the last the first again, else None.
 
-    The visit's verdict should be fetched. One or two queries, however many wait.
+    With its site. The visit's verdict should be fetched. One query, however many wait.
     """
     me = person.user_id
     involved = Q(entered_by=me) | Q(recorder=me) | Q(partner=me) | Q(corrected_by=me)
     mine = Visit.objects.of_group(visit.group).filter(involved).values("pk")
     others = Visit.objects.of_group(visit.group).filter(status=Status.WAITING).exclude(pk=visit.pk)
-    open_ones = _ordered(others.exclude(pk__in=mine))
+    open_ones = _ordered(others.exclude(pk__in=mine)).select_related("site")
     rank = 0 if getattr(getattr(visit, "verdict", None), "outcome", "") == LOW else 1
     later = Q(rank=rank, submitted_at__gt=visit.submitted_at) | Q(rank__gt=rank)
     same_moment = Q(rank=rank, submitted_at=visit.submitted_at, pk__gt=visit.pk)
-    return open_ones.filter(later | same_moment).first() or open_ones.first()
+    is_later = Case(When(later | same_moment, then=Value(0)), default=Value(1), output_field=IntegerField())
+    return open_ones.order_by(is_later, "rank", "submitted_at", "pk").first()
 
 
 def why_not_at_once(person: Person, visit: Visit) -> str:

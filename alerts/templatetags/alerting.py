@@ -60,9 +60,17 @@ def attach_verdicts(visits: Iterable[Visit]) -> str:
 
 def _verdict(visit: Visit) -> Verdict | None:
     if not hasattr(visit, "shown_verdict"):
-        attach_verdicts([visit])
+        _attach(visit)
     found: Verdict | None = visit.shown_verdict  # type: ignore[attr-defined]
     return found
+
+
+def _attach(visit: Visit) -> None:
+    """Read the verdict, unless the page has read it along with the visit."""
+    if "verdict" in visit._state.fields_cache:
+        visit.shown_verdict = getattr(visit, "verdict", None)  # type: ignore[attr-defined]
+    else:
+        attach_verdicts([visit])
 
 
 @register.inclusion_tag("components/badge.html")

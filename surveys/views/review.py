@@ -38,7 +38,6 @@ from surveys.histories import trail_of
 from surveys.models import Finding, Visit
 from surveys.models.visits import Status
 from surveys.queries import photos_of, visits_waiting
-from surveys.questions import questions_of
 from surveys.reviewing import QUEUE_ROWS, give_hindrances, next_waiting, waiting_in_order
 from surveys.seasons import season_of
 from surveys.services.bulk_review import Approvals, approve_several
@@ -126,7 +125,7 @@ def show_review(request: PortalRequest, visit: Visit, **wrong: forms.Form) -> Ht
         "sheet": VisitSheet(visit, with_position=True),
         "scores": scores,
         "season": season_of(visit, scores.leading) if visit.was_made else [],
-        "questions": list(questions_of(visit)),
+        "questions": list(visit.questions.all()),
         "question_form": QuestionForm(),
         "next": next_waiting(request.person, visit),
         "waiting_count": visits_waiting(visit.group).count(),

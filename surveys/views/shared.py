@@ -19,8 +19,9 @@ from surveys.forms import Remark, visit_entry
 from surveys.forms.posted import TAKE_UP
 from surveys.kits import kits_of
 from surveys.models import Draft, Photo, Site, Visit
+from surveys.parts import ALL_PARTS, laid_out, with_parts
 from surveys.positions import landmarks
-from surveys.queries import current_scores, photos_of
+from surveys.queries import photos_of
 from surveys.services.photo_positions import Suggestion, suggest_position
 from surveys.services.photos import InvalidPhoto, add_photo, remove_photo
 
@@ -40,11 +41,11 @@ def find_draft(person: Person, group: Group, draft_id: UUID) -> Draft:
 
 
 def find_visit(person: Person, group: Group, visit_id: UUID, action: str = "visit.view") -> Visit:
-    """A visit of the group with all that was found, for whoever may do `action` with it."""
+    """A visit of the group with all its parts, for whoever may do `action` with it (one query)."""
     rows = (
         Visit.objects.of_group(group)
         .select_related(
-            "site",
+            "site__recording_list",
             "group",
             "recording_list",
             "recorder",
@@ -52,13 +53,19 @@ def find_visit(person: Person, group: Group, visit_id: UUID, action: str = "visi
             "kit",
             "entered_by",
             "reviewed_by",
-            "verdict",
+            # By its name alone: the verdict is kept by the floor above.
+            "verdict__trigger",
         )
-        .prefetch_related("spots__timed", "measurements", "counts", "findings__decided_by", "corrected_by")
-        .prefetch_related(current_scores())
+        .filter(id=visit_id)
     )
-    visit = get_object_or_404(rows, id=visit_id)
+    found = laid_out(with_parts(rows, *ALL_PARTS))
+    if not found:
+        raise Http404
+    visit = found[0]
     require(person, action, visit)
+    if visit.site.recording_list_id == visit.recording_list_id:
+        # One object, so that its taxa are not read again.
+        visit.site.recording_list = visit.recording_list
     return visit
 
 

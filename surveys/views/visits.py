@@ -21,7 +21,6 @@ from surveys.models import Visit
 from surveys.models.visits import Status
 from surveys.overviews import page_of_visits
 from surveys.queries import photos_of
-from surveys.questions import questions_of
 from surveys.services.saving import all_problems
 from surveys.services.visits import mend_visit
 from surveys.sheets import VisitSheet, score_sheet
@@ -63,7 +62,7 @@ def visit_detail(request: PortalRequest, slug: str, visit_id: UUID) -> HttpRespo
         "conventions": conventions_of(visit),
         "photos": photos_of(visit),
         "events": trail_of(visit, group, hidden=() if sees_position else (POSITION,)),
-        "questions": list(questions_of(visit)),
+        "questions": list(visit.questions.all()),
         "is_new": "sent" in request.GET and visit.entered_by_id == request.person.user_id,
         "may_mend": visit.status == Status.RETURNED and allowed(request.person, "visit.mend", visit),
         "may_review": allowed(request.person, "visit.review", visit),

@@ -16,7 +16,7 @@ from tests.surveys.pages import address, post_of, signed_in, text_of
 
 QueryCeiling = Callable[..., AbstractContextManager[Any]]
 QUEUE_QUERIES = 11
-REVIEW_QUERIES = 33
+REVIEW_QUERIES = 15
 
 
 @pytest.fixture

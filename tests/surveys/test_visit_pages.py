@@ -20,7 +20,7 @@ from tests.surveys.pages import address, signed_in, text_of
 
 QueryCeiling = Callable[..., AbstractContextManager[Any]]
 LIST_QUERIES = 13
-DETAIL_QUERIES = 17
+DETAIL_QUERIES = 7
 
 
 def list_of(cast: Cast, **choices: str) -> Any:

@@ -1,0 +1,141 @@
+"""Visits with their parts read in one question, where a page would else ask for each kind of part by itself.
+
+The database hands the parts over as JSON. `laid_out` makes the models' own objects of them and keeps them
+where `prefetch_related` keeps its own, so that a reader of `visit.spots.all()` need not know which it was.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any, TypeVar
+
+from django.contrib.postgres.expressions import ArraySubquery
+from django.db import models
+from django.db.models import F, OuterRef
+from django.db.models.functions import Cast, JSONObject
+
+from portal.accounts.models import User
+from portal.accounts.scoping import GroupOwnedQuerySet
+from surveys.models import (
+    Finding,
+    ListTaxon,
+    Measurement,
+    SpotEffort,
+    TaxonCount,
+    TimedKick,
+    Visit,
+    VisitQuestion,
+    VisitScore,
+)
+
+WHY = "narrowed by the visits that fetch them"
+ALL_PARTS = ("spots", "measurements", "counts", "findings", "corrected_by", "scores", "questions", "taxa")
+# Of a person only what stands in a record, never what belongs to the account.
+OF_PERSON = ("id", "name")
+PACKED = "packed_"
+M = TypeVar("M", bound=models.Model)
+Packed = Mapping[str, Any]
+
+
+def with_parts(visits: GroupOwnedQuerySet[Visit], *parts: str) -> GroupOwnedQuerySet[Visit]:
+    """The same visits with some of `ALL_PARTS` packed beside each; `laid_out` unpacks them."""
+    packed = {f"{PACKED}{name}": ArraySubquery(_query(name)) for name in parts}
+    return visits.annotate(**packed)  # type: ignore[return-value]
+
+
+def laid_out(visits: Iterable[Visit]) -> list[Visit]:
+    """The visits of `with_parts`, each with its parts as if they had been prefetched (no query)."""
+    rows = list(visits)
+    for visit in rows:
+        for name in [each for each in vars(visit) if each.startswith(PACKED)]:
+            _lay_out(visit, name.removeprefix(PACKED), vars(visit).pop(name))
+    return rows
+
+
+def _query(name: str) -> models.QuerySet[Any, Any]:
+    """The rows of one kind of part, in the order of their model, each as one JSON object."""
+    of_visit = {"visit": OuterRef("pk")}
+    if name == "spots":
+        kicks = TimedKick.objects.across_groups(WHY).filter(spot=OuterRef("pk"))
+        timed = ArraySubquery(kicks.values(json=_packed(TimedKick)))
+        return (
+            SpotEffort.objects.across_groups(WHY)
+            .filter(**of_visit)
+            .values(json=_packed(SpotEffort, timed=timed))
+        )
+    if name == "findings":
+        return _own(Finding, of_visit, decided_by=_person("decided_by"))
+    if name == "questions":
+        people = {each: _person(each) for each in ("asked_by", "asked_of")}
+        return _own(VisitQuestion, of_visit, **people)
+    if name == "scores":
+        return _own(VisitScore, of_visit | {"is_current": True})
+    if name == "corrected_by":
+        through = Visit.corrected_by.through.objects.filter(**of_visit)
+        return through.values(json=_person("user"))
+    if name == "taxa":
+        own_list = ListTaxon.objects.filter(recording_list=OuterRef("recording_list"))
+        return own_list.order_by("position").values(json=_packed(ListTaxon))
+    return _own({"measurements": Measurement, "counts": TaxonCount}[name], of_visit)
+
+
+def _own(model: Any, conditions: Mapping[str, Any], **inner: Any) -> models.QuerySet[Any, Any]:
+    rows: models.QuerySet[Any, Any] = model.objects.across_groups(WHY).filter(**conditions)
+    return rows.values(json=_packed(model, **inner))
+
+
+def _packed(model: type[models.Model], **inner: Any) -> JSONObject:
+    return JSONObject(**{field.attname: _value(field) for field in model._meta.concrete_fields}, **inner)
+
+
+def _value(field: models.Field[Any, Any]) -> Any:
+    # As a JSON number a decimal would come back as a float, and 10.10 as 10.1.
+    exact = isinstance(field, models.DecimalField)
+    return Cast(F(field.attname), models.TextField()) if exact else F(field.attname)
+
+
+def _person(path: str) -> JSONObject:
+    return JSONObject(**{name: F(f"{path}__{name}") for name in OF_PERSON})
+
+
+def _lay_out(visit: Visit, name: str, packed: Iterable[Packed]) -> None:
+    if name == "scores":
+        visit.current_scores = [_made(VisitScore, each, visit) for each in packed]  # type: ignore[attr-defined]
+    elif name == "corrected_by":
+        _keep(visit, name, [_made(User, each, visit) for each in packed])
+    elif name == "taxa":
+        _keep(visit.recording_list, name, [_made(ListTaxon, each, visit) for each in packed])
+    elif name == "spots":
+        _keep(visit, name, [_spot(each, visit) for each in packed])
+    else:
+        _keep(visit, name, [_part(getattr(visit, name).model, each, visit) for each in packed])
+
+
+def _part(model: type[M], packed: Packed, visit: Visit) -> M:
+    """One part, with its visit and the people that are packed into it."""
+    part = _made(model, packed, visit)
+    part.visit = visit  # type: ignore[attr-defined]
+    for name, person in packed.items():
+        if isinstance(person, Mapping) and isinstance(model._meta.get_field(name), models.ForeignKey):
+            setattr(part, name, _made(User, person, visit) if person["id"] else None)
+    return part
+
+
+def _spot(packed: Packed, visit: Visit) -> SpotEffort:
+    spot = _part(SpotEffort, {name: value for name, value in packed.items() if name != "timed"}, visit)
+    _keep(spot, "timed", [_made(TimedKick, each, visit) for each in packed["timed"]])
+    return spot
+
+
+def _made(model: type[M], packed: Packed, visit: Visit) -> M:
+    names = [field.attname for field in model._meta.concrete_fields if field.attname in packed]
+    values = [model._meta.get_field(name).to_python(packed[name]) for name in names]
+    return model.from_db(visit._state.db, names, values)
+
+
+def _keep(owner: models.Model, name: str, parts: list[Any]) -> None:
+    """Put parts where `prefetch_related` would have put them."""
+    rows = getattr(owner, name).get_queryset()
+    rows._result_cache, rows._prefetch_done = parts, True
+    kept: dict[str, Any] = owner.__dict__.setdefault("_prefetched_objects_cache", {})
+    kept[name] = rows
