@@ -101,7 +101,7 @@ function offerPosition(part) {
     const away = metres(place, places.site);
     const slack = slackOf(place, places.site);
     const isFar = away > places.farthest_m + slack;
-    const nearest = places.others.toSorted((one, two) => metres(place, one) - metres(place, two))[0];
+    const nearest = [...places.others].sort((one, two) => metres(place, one) - metres(place, two))[0];
     const there = nearest ? metres(place, nearest) : Infinity;
     const fits = there < away && there <= places.farthest_m + slackOf(place, nearest);
     const isClear = fits && away - there > places.nearer_by_m + slack + slackOf(place, nearest);
