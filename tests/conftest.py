@@ -11,11 +11,13 @@ from hypothesis import settings as hypothesis_settings
 from portal.accounts.access import Person
 from portal.accounts.models import Group, Role, User
 from surveys.models import Site
+from tests.emptying import empty_after_tests
 from tests.factories import GroupFactory, SiteFactory, UserFactory, member_of, person_for
 
 # How long an example takes says more of the machine's other work than of the code.
 hypothesis_settings.register_profile("house", deadline=None)
 hypothesis_settings.load_profile("house")
+empty_after_tests()
 
 
 @dataclass(frozen=True)
