@@ -40,7 +40,7 @@ class SheetForm(forms.Form):
 
     sheet = forms.FileField(
         label=_("Spreadsheet"),
-        help_text=_("CSV (UTF-8) or XLSX, at most 20 MB and 10,000 rows."),
+        help_text=_("CSV or XLSX, at most 20 MB and 10,000 rows."),
         widget=forms.FileInput(attrs={"accept": ".csv,.xlsx,.txt,.tsv"}),
         error_messages={
             "required": _("Choose a file first."),

@@ -14,6 +14,7 @@ from surveys.importing.building import build_draft
 from surveys.importing.columns import COLUMN_BY_NAME
 from surveys.importing.drafting import Draft
 from surveys.importing.grouping import RowProblem, VisitRows, group_rows
+from surveys.importing.known import Differing, differing_visits, numbers_given
 from surveys.importing.people import Members
 from surveys.importing.reading import Sheet
 from surveys.models import Site, Visit
@@ -32,8 +33,9 @@ class CheckedSheet:
     """What a check found: problems in the order of the rows, visits to load, and how many are there already.
 
     `submissions` are the visits without a problem; `bad_rows` maps each row of the others, by its number in
-    the checked sheet, to what is wrong with that row. `findings` counts what is unusual but possible: it goes
-    with the visits to whoever approves them.
+    the checked sheet, to what is wrong with that row. `differing` are those there already
+    that say something else. `findings` counts what is unusual but possible: it goes with the visits to whoever
+    approves them.
     """
 
     rows_read: int
@@ -43,6 +45,7 @@ class CheckedSheet:
     findings: int
     bad_rows: Mapping[int, tuple[RowProblem, ...]] = field(default_factory=dict)
     bad_visits: int = 0
+    differing: tuple[Differing, ...] = ()
 
     @property
     def new(self) -> int:
@@ -57,11 +60,13 @@ class _Check:
     group: Group
     sites: Mapping[str, Site]
     members: Members
+    numbers: Mapping[str, UUID]
     problems: list[RowProblem] = field(default_factory=list)
     submissions: list[Submission] = field(default_factory=list)
     findings: int = 0
     bad_rows: dict[int, list[RowProblem]] = field(default_factory=dict)
     bad_visits: int = 0
+    seen: set[UUID] = field(default_factory=set)
 
     def take(self, visit: VisitRows) -> None:
         """Read and judge one visit; one with a problem is kept apart with all of its rows."""
@@ -86,14 +91,22 @@ class _Check:
         if site is None:
             self.problems.append(RowProblem(visit.first_row, "site", self._unknown_site(visit)))
             return
-        draft = build_draft(visit, site, visit.number(self.group.pk, site.code), self.members)
+        number = self._number(visit, site)
+        draft = build_draft(visit, site, number, self.members)
+        if number in self.seen:
+            draft.refuse(visit.first_row, "visit", _("This number stands for another visit of the sheet too."))
         self.problems += draft.problems
+        self.seen.add(number)
         try:
             submission = parse_submission(draft.data)
         except InvalidSubmission as invalid:
             self._refuse(draft, visit, invalid.problems)
         else:
             self._judge(draft, visit, submission, site)
+
+    def _number(self, visit: VisitRows, site: Site) -> UUID:
+        """The number it has in this group, where the sheet gives it; else one that it always gets."""
+        return self.numbers.get(visit.key[2]) or visit.number(self.group.pk, site.code)
 
     def _judge(self, draft: Draft, visit: VisitRows, submission: Submission, site: Site) -> None:
         checked = check_submission(submission, context_for(submission, site, past_record=True))
@@ -127,6 +140,7 @@ def check_sheet(*, group: Group, sheet: Sheet, tell: Tell = say_nothing) -> Chec
         # The group comes along, because the rules read its members for each visit.
         sites={site.code.casefold(): site for site in Site.objects.of_group(group).select_related("group")},
         members=Members(group),
+        numbers=numbers_given(group, visits),
         problems=[*_header_problems(sheet), *problems],
     )
     check.blame(problems)
@@ -142,6 +156,7 @@ def check_sheet(*, group: Group, sheet: Sheet, tell: Tell = say_nothing) -> Chec
         findings=check.findings,
         bad_rows={row: _in_order(sheet, found) for row, found in check.bad_rows.items()},
         bad_visits=check.bad_visits,
+        differing=tuple(differing_visits(group, (each for each in check.submissions if each.id in there))),
     )
 
 

@@ -30,6 +30,7 @@ class LaidSheet(Sheet):
 
     raw: RawSheet
     plan: Plan
+    today: date
 
     def place(self, row: int, column: str) -> Place:
         """The cell of the sheet as it came. A count's column is that of its taxon where visits are rows."""
@@ -39,6 +40,10 @@ class LaidSheet(Sheet):
         if number and column in ("taxon", "count", "whole_tray"):
             return self.raw.place(line, self.raw.header[number - 1])
         return self.raw.place(line, self._name_of(column))
+
+    def read(self, target: str, cell: str) -> str:
+        """A cell of that column of the table, read by the plan."""
+        return read_cell(self.plan, self.today, target, cell)
 
     def line_of(self, row: int) -> int:
         """The line of the sheet as it came (of the turned one, where visits are columns) behind a row."""
@@ -66,7 +71,7 @@ def lay_out(raw: RawSheet, plan: Plan, today: date) -> LaidSheet:
     if len({tuple(row.cells.get(name) for name in _OF_EVERY_ROW) for row in rows}) > MOST_VISITS:
         raise UnusableFile(_("The sheet holds more than 1,500 visits. Split it by year or by site."))
     header = tuple(target for target in known.values() if target in COLUMN_BY_NAME)
-    return LaidSheet(header, tuple(row for row in rows if row.cells), seen, plan)
+    return LaidSheet(header, tuple(row for row in rows if row.cells), seen, plan, today)
 
 
 @dataclass(frozen=True)
@@ -107,16 +112,7 @@ class _Laying:
         for name, cell in zip(self.raw.header, line, strict=True):
             target = self.known.get(name, "")
             if target and target != TAXON_COLUMN:
-                yield target, self._read(target, cell)
-
-    def _read(self, target: str, cell: str) -> str:
-        if target == "date":
-            return read_day(cell, self.plan.date_order, self.today)
-        if target == "taxon":
-            return self._taxon(cell)
-        if target == "site":
-            return self.plan.sites.get(cell, cell)
-        return read_figure(cell, comma=self.plan.decimal_comma) if is_reading(target) else cell
+                yield target, read_cell(self.plan, self.today, target, cell)
 
     def _taxon(self, name: str) -> str:
         return self.plan.taxa.get(name, name)
@@ -124,3 +120,14 @@ class _Laying:
     def _amount(self, cell: str) -> str:
         plan = self.plan
         return read_amount(cell, comma=plan.decimal_comma, marks=plan.marks, empty_is_none=plan.empty_is_none)
+
+
+def read_cell(plan: Plan, today: date, target: str, cell: str) -> str:
+    """A cell of that column of the table as our own sheets would have it."""
+    if target == "date":
+        return read_day(cell, plan.date_order, today)
+    if target == "taxon":
+        return plan.taxa.get(cell, cell)
+    if target == "site":
+        return plan.sites.get(cell, cell)
+    return read_figure(cell, comma=plan.decimal_comma) if is_reading(target) else cell

@@ -2,31 +2,40 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import zip_longest
 from typing import IO
 
+from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 from openpyxl.utils import get_column_letter
 
 from surveys.importing.columns import header_name
-from surveys.importing.reading import MOST_COLUMNS, MOST_ROWS, Place, UnusableFile, read_lines
+from surveys.importing.decoding import ReadAs
+from surveys.importing.reading import MOST_COLUMNS, MOST_ROWS, Place, UnusableFile, open_lines
 
 # What an error sheet adds; a mended one is loaded without it.
 WHAT_IS_WRONG = "what_is_wrong"
+# Somebody waits for the page while a file is read; the largest sheet that is allowed takes some ten seconds.
+SECONDS_TO_READ = 60
+MOST_CELLS = 2_000_000
+AS_CSV = ReadAs("csv", "utf-8", ",")
 
 
 @dataclass(frozen=True)
 class RawSheet:
     """The lines of a sheet, all of the same length, the first naming the rest of its column.
 
-    `turned` tells that rows and columns were changed over, for a sheet that has its visits side by side.
+    `turned` tells that rows and columns were changed over, for a sheet that has its visits side by side;
+    `read_as` tells how the file was understood.
     """
 
     lines: tuple[tuple[str, ...], ...]
     turned: bool = False
+    read_as: ReadAs = AS_CSV
 
     @cached_property
     def header(self) -> tuple[str, ...]:
@@ -56,7 +65,7 @@ class RawSheet:
 
     def turn(self) -> RawSheet:
         """Rows as columns and columns as rows."""
-        return RawSheet(tuple(zip(*self.lines, strict=True)), not self.turned)
+        return RawSheet(tuple(zip(*self.lines, strict=True)), not self.turned, self.read_as)
 
     def place(self, row: int, name: str) -> Place:
         """Where the cell below `name` in line `row` (1 is the header) stands in the file."""
@@ -69,9 +78,10 @@ class RawSheet:
         return Place(column or 1, name or letter, f"{letter}{column}" if column else letter, value)
 
 
-def read_raw(file: IO[bytes], name: str) -> RawSheet:
-    """Read a file within the bounds of rows, columns and size; raises UnusableFile."""
-    lines = list(_bounded(read_lines(file, name)))
+def read_raw(file: IO[bytes], name: str, most_rows: int | None = None) -> RawSheet:
+    """Read a file within the bounds of rows, columns, cells, size and time; raises UnusableFile."""
+    read_as, found = open_lines(file, name)
+    lines = list(_bounded(found, MOST_ROWS if most_rows is None else most_rows))
     while lines and not any(lines[-1]):
         lines.pop()
     if not lines or not any(lines[0]):
@@ -82,18 +92,28 @@ def read_raw(file: IO[bytes], name: str) -> RawSheet:
     whole = [column for column in zip_longest(*lines, fillvalue="")]
     while not any(whole[-1]):
         whole.pop()
-    return RawSheet(tuple(zip(*whole, strict=True)))
+    return RawSheet(tuple(zip(*whole, strict=True)), read_as=read_as)
 
 
-def _bounded(lines: Iterable[list[str]]) -> Iterable[list[str]]:
+def _bounded(lines: Iterable[list[str]], most_rows: int) -> Iterable[list[str]]:
+    begun, cells = time.monotonic(), 0
     for number, line in enumerate(lines):
-        if number > MOST_ROWS:
-            raise UnusableFile(_("The sheet has more than 100,000 rows. Split it by year or by site."))
         while line and not line[-1]:
             line.pop()
+        cells += len(line)
+        # Empty lines at the end of a sheet are no rows of it.
+        if line and number > most_rows:
+            raise UnusableFile(_too_many_rows(most_rows))
         if len(line) > MOST_COLUMNS:
             raise UnusableFile(_("The sheet has more than 200 columns."))
+        if cells > MOST_CELLS or time.monotonic() - begun > SECONDS_TO_READ:
+            raise UnusableFile(_("The sheet is too large to be read. Split it by year or by site."))
         yield line
+
+
+def _too_many_rows(most: int) -> str:
+    rows = number_format(most, use_l10n=True, force_grouping=True)
+    return _("The sheet has more than %(rows)s rows. Split it by year or by site.") % {"rows": rows}
 
 
 def is_note(name: str) -> bool:

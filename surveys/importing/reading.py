@@ -15,12 +15,13 @@ from openpyxl import load_workbook
 
 from surveys.exporting.cells import armed_again
 from surveys.importing.columns import REQUIRED, header_name
+from surveys.importing.decoding import ReadAs, Undecodable, decode, separated
 
 MOST_BYTES = 20 * 1024 * 1024
 MOST_ROWS = 100_000
 MOST_COLUMNS = 200
-# An XLSX is a zip: a small file can unpack to any size. Sheets of 100,000 rows stay far below this.
-MOST_BYTES_UNPACKED = 300 * 1024 * 1024
+# An XLSX is a zip: a small file can unpack to any size. Two million cells stay below this.
+MOST_BYTES_UNPACKED = 100 * 1024 * 1024
 
 
 class UnusableFile(ValueError):
@@ -68,11 +69,11 @@ class Sheet:
 
 def read_sheet(file: IO[bytes], name: str) -> Sheet:
     """Read a sheet whose header is that of the table of columns. Raises UnusableFile."""
-    return _as_sheet(read_lines(file, name))
+    return _as_sheet(open_lines(file, name)[1])
 
 
-def read_lines(file: IO[bytes], name: str) -> Iterator[list[str]]:
-    """The lines of a file as text, cell by cell; `name` says by its ending whether it is CSV or XLSX.
+def open_lines(file: IO[bytes], name: str) -> tuple[ReadAs, Iterator[list[str]]]:
+    """How a file was understood, and its lines as text, cell by cell; `name` tells CSV from XLSX by its ending.
 
     Raises UnusableFile, at once or with a line that cannot be read.
     """
@@ -82,7 +83,7 @@ def read_lines(file: IO[bytes], name: str) -> Iterator[list[str]]:
         raise UnusableFile(_("The file is larger than 20 MB. Split it by year or by site."))
     ending = name.lower().rpartition(".")[2]
     if ending == "xlsx":
-        return _xlsx_lines(content)
+        return ReadAs("xlsx"), _xlsx_lines(content)
     if ending in ("csv", "txt", "tsv"):
         return _csv_lines(content)
     raise UnusableFile(
@@ -133,32 +134,23 @@ def _header(line: list[str]) -> tuple[str, ...]:
     return tuple(names)
 
 
-def _csv_lines(content: bytes) -> Iterator[list[str]]:
-    text = _decoded(content)
-    lines = csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text))
+def _csv_lines(content: bytes) -> tuple[ReadAs, Iterator[list[str]]]:
+    try:
+        whole, encoding = decode(content)
+    except Undecodable as error:
+        raise UnusableFile(str(error)) from error
+    text, separator = separated(whole)
+    return ReadAs("csv", encoding, separator), _cells_of(text, separator)
+
+
+def _cells_of(text: str, separator: str) -> Iterator[list[str]]:
+    lines = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
     try:
         for line in lines:
             yield [armed_again(cell.strip()) for cell in line]
     except csv.Error as error:
         message = _("Row %(row)d cannot be read as CSV.") % {"row": lines.line_num}
         raise UnusableFile(message) from error
-
-
-def _decoded(content: bytes) -> str:
-    try:
-        # Spreadsheet programs put a mark before UTF-8, which would else become part of the first column's name.
-        text = content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise UnusableFile(_("The file is not in UTF-8. Save it as “CSV UTF-8” or as XLSX.")) from error
-    if "\0" in text:
-        raise UnusableFile(_("The file is not text. Save it as “CSV UTF-8” or as XLSX."))
-    return text
-
-
-def _delimiter(text: str) -> str:
-    """Comma, semicolon or tab: whichever the header has most of, since its names hold none of them."""
-    header = text.partition("\n")[0]
-    return max(",;\t", key=header.count)
 
 
 def _xlsx_lines(content: bytes) -> Iterator[list[str]]:
@@ -184,7 +176,7 @@ def _check_unpacked_size(content: bytes) -> None:
     except zipfile.BadZipFile as error:
         raise UnusableFile(_("The file cannot be read as XLSX. Save it anew, or as CSV UTF-8.")) from error
     if size > MOST_BYTES_UNPACKED:
-        raise UnusableFile(_("The file unpacks to more than 300 MB. Save only the sheet of visits."))
+        raise UnusableFile(_("The file unpacks to more than 100 MB. Save only the sheet of visits."))
 
 
 def cell_text(value: Any) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from datetime import date
+from datetime import date, timedelta
 from typing import Literal
 
 Order = Literal["ymd", "dmy", "mdy"]
@@ -12,14 +12,22 @@ _PARTS = re.compile(r"(\d{1,4})[./\- ](\d{1,2})[./\- ](\d{1,4})(?: 00:00(?::00)?
 _NAMED = re.compile(r"(\d{1,2})[. \-/]*([A-Za-z]{3,9})[. ,\-/]*(\d{4}|\d{2})")
 _ISO = re.compile(r"\d{4}-\d\d-\d\d.*")
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+# A day as spreadsheet programs store it, counted from 30 December 1899: common practice, no source. Between
+# these a number stands for a day of 1954 to 2064.
+_SERIAL = re.compile(r"([2-6]\d{4})(?:[.,]0+)?")
+_FIRST_DAY = date(1899, 12, 30)
 _THOUSANDS = re.compile(r"\d{1,3}(?:\.\d{3})+")
 
 
 def read_day(text: str, order: Order, today: date) -> str:
     """A day as year-month-day; what is no day stays as it is, to be refused in words at its cell.
 
-    Two-digit years are of this century unless that lies ahead.
+    Two-digit years are of this century unless that lies ahead. The bare number that a spreadsheet program keeps
+    for a day is that day.
     """
+    serial = _SERIAL.fullmatch(text)
+    if serial:
+        return (_FIRST_DAY + timedelta(days=int(serial[1]))).isoformat()
     parts = _PARTS.fullmatch(text)
     named = _NAMED.fullmatch(text)
     if _ISO.fullmatch(text) or not (parts or named):
@@ -35,6 +43,11 @@ def read_day(text: str, order: Order, today: date) -> str:
         return date(_whole_year(year, today), int(month), int(day)).isoformat()
     except ValueError:
         return text
+
+
+def is_serial(text: str) -> bool:
+    """Whether a cell is a day as the bare number that a spreadsheet program keeps for it."""
+    return bool(_SERIAL.fullmatch(text))
 
 
 def _month(word: str) -> int:
