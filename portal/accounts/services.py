@@ -86,7 +86,8 @@ def _owe_invitation(person: Person, group: Group, email: str, role: str) -> Invi
         actor=person,
         verb="invitation.sent",
         thing=invitation,
-        changes={"email": [None, invitation.email], "role": [None, str(role)]},
+        # Not the address: a trail that is kept for ever would keep it after whoever it is wants it erased.
+        changes={"role": [None, str(role)]},
     )
     return invitation
 

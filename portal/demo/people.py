@@ -10,7 +10,8 @@ from portal.accounts.access import Person
 from portal.accounts.models import Membership
 from portal.demo.settling import Settlement
 from surveys.people.models import Permit, TrainingKind
-from surveys.people.services.asking import Asked, write_enquiry
+from surveys.people.services.asking import Asked
+from surveys.people.services.opening import write_enquiry
 from surveys.people.services.records import set_emergency_contact
 from surveys.people.services.trainings import Trained, add_usual_kinds, record_training
 

@@ -36,18 +36,6 @@ def ask_to_confirm(enquiry: Enquiry) -> None:
     _to_asker(enquiry, "confirm", letter)
 
 
-def say_known(enquiry: Enquiry) -> None:
-    """Somebody asked again while the first asking is still open."""
-    letter = Letter(
-        headline=_("We have your enquiry already"),
-        lines=[_("somebody, probably you, asked again to go out with us. What you asked before still stands.")],
-        url=ENQUIRY_LINK.address("enquiry_link", enquiry.pk),
-        button=_("What is kept of me"),
-        small=[_kept()],
-    )
-    _to_asker(enquiry, "again", letter, once_in=str(enquiry.changed_at.date()))
-
-
 def say_member(group: Group, name: str, email: str, membership_id: UUID, day: str) -> None:
     """Whoever asked is a member; only their own mailbox hears of it."""
     letter = Letter(
@@ -91,6 +79,18 @@ def tell_coordinators(enquiry: Enquiry, besides: Person | None = None) -> None:
     for each in members_of(enquiry.group).filter(role=Role.COORDINATOR):
         if besides is None or each.user_id != besides.user_id:
             _send(enquiry, f"new:{each.user_id}", (each.user.name, each.user.email), letter)
+
+
+def tell_asked_again(enquiry: Enquiry, step: int) -> None:
+    """Say that somebody who waits asked again; what they wrote stands on the page alone."""
+    letter = Letter(
+        headline=_("Somebody has asked again to have a go"),
+        lines=[_("they asked before, and wrote once more. It is kept as one enquiry; both are on its page.")],
+        url=page_address("enquiry_detail", enquiry.group, enquiry_id=enquiry.pk),
+        button=_("Read and answer"),
+    )
+    for each in members_of(enquiry.group).filter(role=Role.COORDINATOR):
+        _send(enquiry, f"asked-again:{step}:{each.user_id}", (each.user.name, each.user.email), letter)
 
 
 def send_answer(enquiry: Enquiry, writer: Person, step: int, words: str) -> None:

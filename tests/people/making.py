@@ -25,6 +25,9 @@ YOUNG = {
     "guardian_email": "gwen@example.org",
 }
 
+# What the form asks besides: the month in which they turn 18.
+YOUNG_FORM = YOUNG | {"adult_month": "5", "adult_year": str(timezone.localdate().year + 2)}
+
 
 def membership_of(user: User, group: Group) -> Membership:
     """The user's membership of the group, with both at hand."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -16,12 +16,13 @@ from portal.audit.models import AuditEntry
 from portal.outbox.models import Message
 from surveys.people.links import ENQUIRY_LINK
 from surveys.people.models import Enquiry, EnquiryAttempt, EnquiryState, Minor
-from surveys.people.services.asking import Asked, ask_to_join, write_enquiry
+from surveys.people.services.asking import Asked, ask_to_join
+from surveys.people.services.opening import write_enquiry
 from surveys.people.tasks import erase_enquiries
 from surveys.people.terms import GROUP_AN_HOUR, SENDER_AN_HOUR
 from surveys.services.errors import NotPossible
 from tests.conftest import Cast
-from tests.people.making import ASKED, YOUNG, enquiry_in, under_18
+from tests.people.making import ASKED, YOUNG, YOUNG_FORM, enquiry_in, under_18
 
 pytestmark = pytest.mark.django_db
 COORDINATORS = ["cole@example.org", "cora@example.org"]
@@ -52,7 +53,7 @@ def owed(kind: str = "enquiry.") -> list[Message]:
 
 class TestThePublicForm:
     def test_it_keeps_what_was_said_and_asks_the_mailbox(self, cast: Cast) -> None:
-        assert send(cast.group, **YOUNG).status_code == 200
+        assert send(cast.group, **YOUNG_FORM).status_code == 200
         [made] = rows()
         assert (made.state, made.name, made.wish) == ("unconfirmed", "Newt Brook", ASKED["wish"])
         assert (made.is_minor, made.guardian_phone) == (True, "01632 960222")
@@ -76,11 +77,44 @@ class TestThePublicForm:
         pages = {send(cast.group, email=each).content.decode() for each in addresses}
         assert len(pages) == 1
         assert [(each.to_address, each.kind) for each in owed()] == [
-            ("known@example.org", "enquiry.again"),
+            ("known@example.org", "enquiry.confirm"),
             ("new@example.org", "enquiry.confirm"),
             ("vera@example.org", "enquiry.member"),
         ]
-        assert len(rows()) == 2
+        assert len(rows()) == 3
+
+    @pytest.mark.parametrize(
+        ("month", "until"), [("5", (5 + 1, 2)), ("12", (1, 3))], ids=["in the year", "over its end"]
+    )
+    def test_who_is_under_18_counts_so_to_the_end_of_the_month(
+        self, cast: Cast, month: str, until: tuple[int, int]
+    ) -> None:
+        send(cast.group, **{**YOUNG_FORM, "adult_month": month})
+        [made] = rows()
+        assert made.minor_until == date(timezone.localdate().year + until[1], until[0], 1)
+
+    @pytest.mark.parametrize(
+        ("changes", "field"),
+        [
+            ({"adult_month": ""}, "adult_month"),
+            ({"adult_year": ""}, "adult_year"),
+            ({"adult_month": "13"}, "adult_month"),
+            ({"adult_year": "1999"}, "adult_year"),
+            ({"adult_year": "PAST"}, "adult_year"),
+        ],
+    )
+    def test_a_month_that_cannot_be_is_told_at_its_field(
+        self, cast: Cast, changes: dict[str, str], field: str
+    ) -> None:
+        now = timezone.localdate()
+        if changes.get("adult_year") == "PAST":
+            # The month before this one; in January that is last year's, which is no choice at all.
+            changes = {"adult_month": str((now.month - 2) % 12 + 1), "adult_year": str(now.year)}
+            changes["adult_year"] = str(now.year - (now.month == 1))
+        answer = send(cast.group, **{**YOUNG_FORM, **changes})
+        assert answer.status_code == 422
+        assert field in answer.context["form"].errors
+        assert ASKED["wish"] in answer.content.decode()
 
     def test_a_mailbox_is_written_to_three_times_a_day(self, cast: Cast) -> None:
         for number in range(5):
@@ -100,6 +134,7 @@ class TestThePublicForm:
             ({"name": ""}, "name"),
             ({"agreed": ""}, "agreed"),
             ({"is_minor": "on"}, "guardian_name"),
+            ({"is_minor": "on"}, "adult_month"),
             ({"is_minor": "on", "guardian_name": "Gwen Brook"}, "guardian_phone"),
         ],
     )

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 from typing import Any
 from uuid import UUID
 
 from django import forms
+from django.utils import timezone
+from django.utils.dates import MONTHS
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.models import Group
@@ -49,6 +52,16 @@ class EnquiryForm(forms.Form):
         widget=text_area(),
     )
     is_minor = forms.BooleanField(label=_("Under 18"), required=False)
+    adult_month = forms.TypedChoiceField(
+        label=_("Month in which they turn 18"),
+        choices=[("", _("choose a month")), *MONTHS.items()],
+        coerce=int,
+        empty_value=None,
+        required=False,
+    )
+    adult_year = forms.TypedChoiceField(
+        label=_("Year in which they turn 18"), coerce=int, empty_value=None, required=False
+    )
     guardian_name = forms.CharField(
         label=_("Guardian's name"),
         max_length=120,
@@ -66,12 +79,21 @@ class EnquiryForm(forms.Form):
         error_messages={"required": _("Without this nothing is kept.")},
     )
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        this_year = timezone.localdate().year
+        years = [(str(year), str(year)) for year in range(this_year, this_year + 19)]
+        field: Any = self.fields["adult_year"]
+        field.choices = [("", _("choose a year")), *years]
+
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
+        cleaned["minor_until"] = None
         if not (cleaned.get("email") or cleaned.get("phone") or "email" in self.errors):
             self.add_error("email", _("Give an e-mail address or a telephone number."))
         if cleaned.get("is_minor"):
             self._need_guardian(cleaned)
+            self._need_month(cleaned)
         else:
             # Whoever is an adult has no guardian to be kept.
             cleaned.update(dict.fromkeys(GUARDIAN_FIELDS, ""))
@@ -84,9 +106,22 @@ class EnquiryForm(forms.Form):
         if not reachable and "guardian_email" not in self.errors:
             self.add_error("guardian_phone", _("Give the guardian's telephone or e-mail address."))
 
+    def _need_month(self, cleaned: dict[str, Any]) -> None:
+        month, year = cleaned.get("adult_month"), cleaned.get("adult_year")
+        for name, value in (("adult_month", month), ("adult_year", year)):
+            if not value and name not in self.errors:
+                self.add_error(name, _("Under 18, this is needed: until then somebody looks after them."))
+        if not month or not year:
+            return
+        # No birthday is asked for, so that they count as under 18 to the end of its month.
+        until = date(year + month // 12, month % 12 + 1, 1)
+        if until <= timezone.localdate():
+            self.add_error("adult_year", _("This month is past: they are 18, so the box above stays empty."))
+        cleaned["minor_until"] = until
+
     def asked(self) -> Asked:
         """What the services take."""
-        fields = ("name", "email", "phone", "wish", "is_minor", *GUARDIAN_FIELDS)
+        fields = ("name", "email", "phone", "wish", "is_minor", "minor_until", *GUARDIAN_FIELDS)
         return Asked(**{name: self.cleaned_data[name] for name in fields})
 
 
@@ -104,6 +139,8 @@ class PublicEnquiryForm(EnquiryForm):
             "phone": _("Your telephone"),
             "wish": _("What you would like"),
             "is_minor": _("I am under 18"),
+            "adult_month": _("Month in which I turn 18"),
+            "adult_year": _("Year in which I turn 18"),
             "guardian_name": _("Your guardian's name"),
             "guardian_phone": _("Your guardian's telephone"),
             "guardian_email": _("Your guardian's e-mail address"),
@@ -168,14 +205,19 @@ class OfferForm(forms.Form):
 
     email = forms.EmailField(label=_("E-mail address"), max_length=254, error_messages=NOT_AN_ADDRESS)
     minor_until = forms.DateField(
-        label=_("Their 18th birthday"),
+        label=_("Under 18 until"),
         widget=day_input(),
         required=False,
-        help_text=_("Until then they are flagged, so that they never go out without an adult."),
+        help_text=_(
+            "The end of the month they named, or their 18th birthday. Until then they never go without an "
+            "adult."
+        ),
     )
 
-    def __init__(self, data: Any = None, *, email: str, is_minor: bool) -> None:
-        super().__init__(data, initial={"email": email}, auto_id="offer_%s")
+    def __init__(
+        self, data: Any = None, *, email: str, is_minor: bool, minor_until: date | None = None
+    ) -> None:
+        super().__init__(data, initial={"email": email, "minor_until": minor_until}, auto_id="offer_%s")
         if not is_minor:
             del self.fields["minor_until"]
 

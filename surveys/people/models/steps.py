@@ -11,6 +11,7 @@ from surveys.people.models.enquiries import Enquiry
 
 class StepKind(models.TextChoices):
     ASKED = "asked", _("asked on the public page")
+    ASKED_AGAIN = "asked_again", _("asked again")
     CONFIRMED = "confirmed", _("confirmed the address")
     WRITTEN_DOWN = "written_down", _("written down by a member")
     ANSWERED = "answered", _("answered")

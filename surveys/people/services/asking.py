@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 
 from django.conf import settings
 from django.db import transaction
@@ -11,7 +11,7 @@ from django.utils import timezone
 from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext as _
 
-from portal.accounts.access import Person, require
+from portal.accounts.access import Person
 from portal.accounts.models import Group
 from portal.accounts.queries import members_of
 from portal.audit.services import record_change
@@ -19,10 +19,8 @@ from portal.outbox.models import Message
 from portal.outbox.services import cancel_messages, forget_messages
 from surveys.people import enquiry_mail
 from surveys.people.models import Enquiry, EnquiryAttempt, EnquiryState, EnquiryStep, StepKind
-from surveys.people.models.enquiries import OPEN_STATES
 from surveys.people.terms import GROUP_AN_HOUR, MAILS_TO_ADDRESS_A_DAY, SENDER_AN_HOUR
 from surveys.services.errors import NotPossible
-from surveys.services.saving import acting_id
 
 # Stands in the audit trail, which outlives the enquiry: it must not name anybody.
 ASKER = "somebody who asked"
@@ -40,6 +38,7 @@ class Asked:
     guardian_name: str = ""
     guardian_phone: str = ""
     guardian_email: str = ""
+    minor_until: date | None = None
 
 
 class TooMany(Exception):
@@ -74,12 +73,8 @@ def ask_to_join(*, group: Group, asked: Asked) -> None:
         day = str(timezone.localdate())
         enquiry_mail.say_member(group, member.user.name, member.user.email, member.pk, day)
         return
-    rows = Enquiry.objects.of_group(group).select_related("group").filter(email__iexact=asked.email)
-    known = rows.filter(state__in=OPEN_STATES).first()
-    if known:
-        enquiry_mail.say_known(known)
-        return
-    made = _create(group, asked, EnquiryState.UNCONFIRMED)
+    # Also where they have asked before: what they say now joins it once they confirm.
+    made = create(group, asked, EnquiryState.UNCONFIRMED)
     add_step(made, StepKind.ASKED)
     record_change(actor=None, actor_name=ASKER, verb="enquiry.asked", thing=made)
     enquiry_mail.ask_to_confirm(made)
@@ -88,11 +83,12 @@ def ask_to_join(*, group: Group, asked: Asked) -> None:
 def _mails_today(email: str) -> int:
     rows = Message.objects.across_groups("a mailbox is flooded through whichever group's page")
     since = timezone.now() - timedelta(days=1)
-    unasked = [enquiry_mail.KIND + what for what in ("confirm", "again", "member")]
+    unasked = [enquiry_mail.KIND + what for what in ("confirm", "member")]
     return rows.filter(kind__in=unasked, to_address__iexact=email, created_at__gt=since).count()
 
 
-def _create(group: Group, asked: Asked, state: EnquiryState, taken_by: Person | None = None) -> Enquiry:
+def create(group: Group, asked: Asked, state: EnquiryState, taken_by: Person | None = None) -> Enquiry:
+    """Keep what somebody said of themselves."""
     now = timezone.now()
     return Enquiry.objects.create(
         group=group,
@@ -102,49 +98,6 @@ def _create(group: Group, asked: Asked, state: EnquiryState, taken_by: Person | 
         taken_by_id=taken_by.user_id if taken_by else None,
         **asdict(asked),
     )
-
-
-@transaction.atomic
-def confirm_enquiry(*, enquiry: Enquiry) -> Enquiry:
-    """Whoever reads the mailbox says that they asked; pressed twice, the first time stands."""
-    found = locked(enquiry)
-    if found.state != EnquiryState.UNCONFIRMED:
-        return found
-    # Sent twice before it was confirmed: one of them is enough.
-    others = Enquiry.objects.of_group(found.group).filter(state=EnquiryState.UNCONFIRMED)
-    for each in others.filter(email__iexact=found.email).exclude(pk=found.pk):
-        forget(each)
-    move(found, EnquiryState.ASKED)
-    add_step(found, StepKind.CONFIRMED)
-    record_change(actor=None, actor_name=ASKER, verb="enquiry.confirmed", thing=found)
-    enquiry_mail.tell_coordinators(found)
-    return found
-
-
-@transaction.atomic
-def write_enquiry(*, person: Person, group: Group, asked: Asked) -> Enquiry:
-    """A member writes down somebody who asked at the bank and agreed to be kept.
-
-    Raises NotPossible at `email` when they are known already.
-    """
-    require(person, "enquiry.write", group)
-    acting_id(person)
-    if asked.email:
-        _need_unknown(group, asked.email)
-    made = _create(group, asked, EnquiryState.ASKED, person)
-    add_step(made, StepKind.WRITTEN_DOWN, person.name)
-    record_change(actor=person, verb="enquiry.written_down", thing=made)
-    enquiry_mail.say_written_down(made, person)
-    enquiry_mail.tell_coordinators(made, besides=person)
-    return made
-
-
-def _need_unknown(group: Group, email: str) -> None:
-    if members_of(group).filter(user__email__iexact=email).exists():
-        raise NotPossible(_("This address belongs to a member of the group."), "email")
-    waiting = Enquiry.objects.of_group(group).filter(email__iexact=email, state__in=OPEN_STATES)
-    if waiting.exists():
-        raise NotPossible(_("Somebody with this address has asked already; the coordinators know."), "email")
 
 
 @transaction.atomic

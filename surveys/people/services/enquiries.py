@@ -23,7 +23,8 @@ from surveys.people.models import Enquiry, EnquiryState, Minor, Permit, StepKind
 from surveys.people.models.enquiries import OPEN_STATES
 from surveys.people.queries import may_sample, minor_user_ids
 from surveys.people.services.asking import add_step, forget, locked, move
-from surveys.people.terms import MINOR_AT_MOST
+from surveys.people.services.merging import merge, others_open, take_turns
+from surveys.people.terms import GROWN_UP_WITHIN, MINOR_AT_MOST
 from surveys.services.errors import NotPossible, need_text
 
 CONTACT_FIELDS = ("name", "email", "phone", "wish", "guardian_name", "guardian_phone", "guardian_email")
@@ -121,11 +122,14 @@ def offer_membership(
     Of somebody under 18 the day of the 18th birthday is needed; flag and guardian are kept as they join.
     """
     found = _begin(person, enquiry, EnquiryState.CAME)
-    if found.is_minor and (minor_until is None or minor_until <= timezone.localdate()):
-        raise NotPossible(_("Give the day on which they turn 18; it lies in the future."), "minor_until")
+    take_turns(found.group)
+    if found.is_minor:
+        _check_until(minor_until)
     found.email, found.minor_until = email, minor_until if found.is_minor else None
     # Sent to another address before: whoever reads that mailbox must not join with it.
     _end_invitation(person, found)
+    for each in others_open(found):
+        merge(found, each, person)
     try:
         found.invitation = invite_person(person=person, group=found.group, email=email, role=Role.VOLUNTEER)
     except ValidationError as problem:
@@ -134,6 +138,13 @@ def offer_membership(
     add_step(found, StepKind.OFFERED, person.name)
     record_change(actor=person, verb="enquiry.offered", thing=found)
     return found
+
+
+def _check_until(day: date | None) -> None:
+    if day is None or day <= timezone.localdate():
+        raise NotPossible(_("Give the day on which they turn 18; it lies in the future."), "minor_until")
+    if day > timezone.localdate() + GROWN_UP_WITHIN:
+        raise NotPossible(_("This lies more than 18 years ahead. Look at the year."), "minor_until")
 
 
 @transaction.atomic
@@ -155,8 +166,12 @@ def _end_invitation(person: Person, enquiry: Enquiry) -> None:
 
 @transaction.atomic
 def reopen_enquiry(*, person: Person, enquiry: Enquiry) -> Enquiry:
-    """Take up again what was put off."""
+    """Take up again what was put off; returns the open enquiry of the same address where there is one."""
+    take_turns(enquiry.group)
     found = _begin(person, enquiry, EnquiryState.NOT_NOW)
+    for each in others_open(found)[:1]:
+        merge(each, found, person)
+        return each
     move(found, EnquiryState.ASKED)
     record_change(actor=person, verb="enquiry.reopened", thing=found)
     return found

@@ -19,16 +19,15 @@ from portal.accounts.queries import public_groups
 from portal.accounts.signed_links import by_link, token_of
 from surveys.people import terms
 from surveys.people.forms.enquiries import EnquiryForm, PublicEnquiryForm
-from surveys.people.links import enquiry_behind
+from surveys.people.links import ENQUIRY_LINK, enquiry_behind
 from surveys.people.models import Enquiry, EnquiryState
 from surveys.people.services.asking import (
     TooMany,
     ask_to_join,
-    confirm_enquiry,
     count_attempt,
     erase_enquiry,
-    write_enquiry,
 )
+from surveys.people.services.opening import confirm_enquiry, write_enquiry
 from surveys.services.errors import NotPossible
 
 PERIODS = {"erased_days": terms.ERASED_AFTER.days, "unconfirmed_days": terms.UNCONFIRMED_KEPT.days}
@@ -88,9 +87,12 @@ def enquiry_link(request: HttpRequest, enquiry: Enquiry) -> HttpResponse:
 @by_link(enquiry_behind, "people/enquiry_gone.html")
 def enquiry_confirm(request: HttpRequest, enquiry: Enquiry) -> HttpResponse:
     """Whoever reads the mailbox did ask."""
-    confirm_enquiry(enquiry=enquiry)
-    messages.success(request, _("Thank you: the coordinators have your enquiry now."))
-    return redirect("enquiry_link", token=token_of(request))
+    kept = confirm_enquiry(enquiry=enquiry)
+    if kept.pk == enquiry.pk:
+        messages.success(request, _("Thank you: the coordinators have your enquiry now."))
+    else:
+        messages.success(request, _("Thank you. You had asked before: what you wrote now is kept with it."))
+    return redirect("enquiry_link", token=ENQUIRY_LINK.make(kept.pk))
 
 
 @require_POST
