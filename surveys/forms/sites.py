@@ -53,6 +53,7 @@ class SiteForm(forms.ModelForm[Site]):
             "recording_list",
             "visit_interval_days",
             "people_needed",
+            "visit_minutes",
             "season_first_month",
             "season_last_month",
             "spots",
@@ -94,6 +95,7 @@ class SiteForm(forms.ModelForm[Site]):
         others = Site.objects.of_group(group).exclude(pk=self.instance.pk)
         self._choose("downstream", others, _("none of our sites"))
         self._choose("recording_list", lists_for(group, self.instance), None)
+        self.fields["visit_minutes"].required = False
         self.initial.setdefault("location", self.instance.location_as_typed)
 
     def _choose(self, name: str, queryset: Any, empty: str | Promise | None) -> None:
@@ -106,6 +108,10 @@ class SiteForm(forms.ModelForm[Site]):
             return parse_location(self.cleaned_data["location"])
         except InvalidLocation as reason:
             raise forms.ValidationError(reason.message) from reason
+
+    def clean_visit_minutes(self) -> int:
+        """Left empty it is the usual length."""
+        return self.cleaned_data["visit_minutes"] or Site._meta.get_field("visit_minutes").default
 
     def clean_code(self) -> str:
         code = str(self.cleaned_data["code"]).strip()

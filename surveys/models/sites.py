@@ -67,6 +67,15 @@ class Site(models.Model):
         validators=[MinValueValidator(1), MaxValueValidator(4)],
         help_text=_("How many the rota plans for. Two adults at least are common practice."),
     )
+    # How long a visit with its counting takes: common practice, no source.
+    visit_minutes = models.PositiveSmallIntegerField(
+        _("minutes for a visit"),
+        default=120,
+        validators=[MinValueValidator(15), MaxValueValidator(720)],
+        help_text=_(
+            "From the start to the last kit cleaned: for calendars, and for hours where no end was noted."
+        ),
+    )
     season_first_month = models.PositiveSmallIntegerField(
         _("visited from"), choices=MONTHS.items(), null=True, blank=True
     )

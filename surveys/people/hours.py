@@ -15,14 +15,12 @@ from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import Visit
 from surveys.people.models import OtherHours
 
-# Common practice, no source: the way, kicking, sorting on the bank and cleaning of a usual visit.
-PLANNED_HOURS = 2.0
 LONGEST_VISIT = 12.0
 
 
 @dataclass(frozen=True)
 class Hours:
-    """A group's year. `planned_visits` have no times and count with `PLANNED_HOURS` for each who went."""
+    """A group's year. `planned_visits` have no times and count as long as their site says a visit takes."""
 
     year: int
     visits: int = 0
@@ -45,7 +43,7 @@ def hours_given(group: Group, year: int) -> Hours:
     visits = list(_visits_of(group, year))
     pairs = [_pair(each) for each in visits]
     timed = [_duration(each) for each in visits]
-    lengths = [PLANNED_HOURS if each is None else each for each in timed]
+    lengths = [_planned(visit) if each is None else each for visit, each in zip(visits, timed, strict=True)]
     other, workers = _other_work(group, year)
     went = {each for pair in pairs for each in pair}
     return Hours(
@@ -69,7 +67,9 @@ def hours_of(membership: Membership, year: int) -> Hours:
         visits=len(own),
         planned_visits=sum(each is None for each in timed),
         people=1,
-        visit_hours=sum(PLANNED_HOURS if each is None else each for each in timed),
+        visit_hours=sum(
+            _planned(visit) if each is None else each for visit, each in zip(own, timed, strict=True)
+        ),
         other=_by_work(other),
     )
 
@@ -83,7 +83,12 @@ def hours_beside_visits(group: Group, year: int) -> float:
 def _visits_of(group: Group, year: int) -> GroupOwnedQuerySet[Visit]:
     made = Visit.objects.of_group(group).filter(was_made=True, visited_on__year=year).order_by()
     fields = ("visited_on", "started_at", "ended_at", "recorder", "recorder_name", "partner", "partner_name")
-    return made.only("group", *fields)
+    return made.select_related("site").only("group", "site__group", "site__visit_minutes", *fields)
+
+
+def _planned(visit: Visit) -> float:
+    """Hours that a visit to its site usually takes."""
+    return visit.site.visit_minutes / 60
 
 
 def _pair(visit: Visit) -> set[UUID | str]:

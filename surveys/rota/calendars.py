@@ -24,8 +24,6 @@ from surveys.rota.models import LIVE, Assignment, Availability, CalendarFeed, Pl
 
 # What lies further back is no calendar's business.
 PAST = timedelta(days=90)
-# How long a visit with its counting takes: common practice, no source.
-LASTS = timedelta(hours=2)
 State = PlannedVisit.State
 
 
@@ -131,7 +129,7 @@ def _event(
     event.add("status", status)
     event.add("summary", _("Visit to %(site)s") % {"site": site})
     event.add("dtstart", starts)
-    event.add("dtend", starts + LASTS)
+    event.add("dtend", starts + planned.lasts)
     event.add("location", f"{site.name}, {site.river}")
     event.add("geo", (round(site.latitude, 5), round(site.longitude, 5)))
     event.add("description", words)

@@ -10,10 +10,10 @@ import pytest
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from portal.accounts.models import User
+from portal.accounts.models import Membership, User
 from portal.audit.services import history_of
 from surveys.models import Visit
-from surveys.people.hours import LONGEST_VISIT, PLANNED_HOURS, Hours, hours_beside_visits, hours_given, hours_of
+from surveys.people.hours import LONGEST_VISIT, Hours, hours_beside_visits, hours_given, hours_of
 from surveys.people.models import OtherHours
 from surveys.people.services import records
 from surveys.services.errors import Conflict, NotPossible
@@ -21,6 +21,8 @@ from tests.conftest import Cast
 from tests.factories import VisitFactory, days_ago, person_for
 from tests.people.making import membership_of
 
+# What a site says unless told otherwise: common practice, no source.
+PLANNED_HOURS = 2.0
 pytestmark = pytest.mark.django_db
 YEAR = 2024
 
@@ -61,6 +63,14 @@ class TestAYear:
         made(cast, start, end)
         found = hours_given(cast.group, YEAR)
         assert (found.planned_visits, found.visit_hours) == (1, 2 * PLANNED_HOURS)
+
+    def test_without_times_a_visit_counts_as_long_as_its_site_says(self, cast: Cast) -> None:
+        cast.site.visit_minutes = 90
+        cast.site.save()
+        made(cast, "", "")
+        own = Membership.objects.of_group(cast.group).get(user=cast.volunteer)
+        assert hours_given(cast.group, YEAR).visit_hours == 3.0
+        assert hours_of(own, YEAR).visit_hours == 1.5
 
     def test_the_longest_visit_still_counts_by_the_clock(self, cast: Cast) -> None:
         made(cast, "06:00", "18:00")

@@ -61,6 +61,15 @@ def test_a_persons_calendar_holds_their_visits_in_local_time(crew: Cast) -> None
     assert first.geo.value == "54.5;-2.5"
 
 
+def test_a_visit_lasts_as_long_as_its_site_says(crew: Cast) -> None:
+    crew.site.visit_minutes = 210
+    crew.site.save()
+    put_on(plan(crew.site, ahead(3)), crew.volunteer)
+    for feed in (own(crew), of_group(crew)):
+        (event,) = events(feed)
+        assert event.dtend.value - event.dtstart.value == timedelta(hours=3, minutes=30)
+
+
 def test_an_event_keeps_its_number_while_it_changes(crew: Cast) -> None:
     planned = plan(crew.site, ahead(3))
     place = put_on(planned, crew.volunteer)

@@ -41,6 +41,20 @@ def post_new(cast: Cast, **changes: str) -> Any:
     return signed_in(cast.coordinator).post(address("site_create", cast.group), site_post(cast.site, **changes))
 
 
+@pytest.mark.parametrize(("typed", "kept"), [("", 120), ("90", 90), ("15", 15), ("720", 720)])
+def test_a_site_says_how_long_a_visit_takes(cast: Cast, typed: str, kept: int) -> None:
+    assert post_new(cast, visit_minutes=typed).status_code == 302
+    assert Site.objects.of_group(cast.group).get(code="AB9").visit_minutes == kept
+
+
+@pytest.mark.parametrize("typed", ["14", "721", "-1", "two hours"])
+def test_a_length_that_cannot_be_is_told_at_its_field(cast: Cast, typed: str) -> None:
+    answer = post_new(cast, visit_minutes=typed)
+    assert answer.status_code == 422
+    assert "visit_minutes" in answer.context["form"].errors
+    assert f'value="{typed}"' in answer.content.decode()
+
+
 class TestList:
     def test_it_shows_each_site_with_its_next_visit_and_latest_scores(self, cast: Cast) -> None:
         submit(cast.person("volunteer"), cast.site, visited_on=days_ago(60).isoformat())

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from datetime import date, time, timedelta
+from datetime import date, datetime, time, timedelta
 from uuid import UUID
 
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -100,6 +100,16 @@ class PlannedVisit(models.Model):
     def week_begins(self) -> date:
         """The Monday of its week."""
         return self.day - timedelta(days=self.day.weekday())
+
+    @property
+    def lasts(self) -> timedelta:
+        """How long it takes, as its site says."""
+        return timedelta(minutes=self.site.visit_minutes)
+
+    @property
+    def ends(self) -> time:
+        """About when it is over, by the clock of its day."""
+        return (datetime.combine(self.day, self.start) + self.lasts).time()
 
     def is_coming(self) -> bool:
         """Whether its day is today or later."""
