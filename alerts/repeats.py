@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
 
+from django.db.models import Q
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -13,7 +16,7 @@ from alerts.repeat_words import repeat_words
 from portal.accounts.access import Person, allowed
 from portal.accounts.models import Group
 from surveys.models import Site, Visit
-from surveys.rivers import river_at
+from surveys.rivers import river_at, with_high_until
 
 State = RepeatRequest.State
 LIVE = (State.OPEN, State.TAKEN)
@@ -47,16 +50,23 @@ class RepeatShown:
 
 def why_not_offered(site: Site) -> str:
     """Why nobody is asked to go to a site now; empty where nothing speaks against it."""
+    return _while_shut(site) or _while_high(river_at(site).high_until)
+
+
+def _while_high(until: datetime | None) -> str:
+    if until is None:
+        return ""
+    words = _("The river is above this site's limit, so nobody is asked to go there before %(time)s.")
+    return words % {"time": date_format(timezone.localtime(until), "j F, H:i")}
+
+
+def _while_shut(site: Site) -> str:
     today = timezone.localdate()
     if site.closed_on and site.closed_on <= today:
         return _("The site is closed, so nobody is asked to go there.")
     if site.permission_lapsed(today):
         return _("The landowner's permission has run out, so nobody is asked to go there.")
-    until = river_at(site).high_until
-    if until is None:
-        return ""
-    words = _("The river is above this site's limit, so nobody is asked to go there before %(time)s.")
-    return words % {"time": date_format(timezone.localtime(until), "j F, H:i")}
+    return ""
 
 
 def live_repeat(incident: Incident) -> RepeatRequest | None:
@@ -95,15 +105,18 @@ def repeat_shown(incident: Incident, person: Person | None, low: Visit | None) -
 
 
 def open_repeats(person: Person, group: Group) -> list[RepeatRequest]:
-    """Repeat visits that the person has taken on or may take on now, the most pressing first.
+    """Repeat visits that the person has taken on or may take on now, the most pressing first (one query).
 
     One that was offered to them and that somebody else has taken, or that nobody should go to now, is left out.
     """
     live = RepeatRequest.objects.of_group(group).filter(state__in=LIVE).select_related("incident__site__group")
-    own = live.filter(taken_by=person.user_id)
-    free = live.filter(state=State.OPEN, offers__user=person.user_id)
-    may_go = [each for each in free.order_by("due_on") if not why_not_offered(each.incident.site)]
-    return [*own.order_by("due_on"), *(may_go if allowed(person, "visit.submit", group) else [])]
+    mine, is_free = Q(taken_by=person.user_id), Q(state=State.OPEN, offers__user=person.user_id)
+    rows: Any = with_high_until(live.filter(mine | is_free), timezone.now(), site="incident__site")
+    found = list(rows.distinct().order_by("due_on"))
+    own = [each for each in found if each.taken_by_id == person.user_id]
+    free = [each for each in found if each not in own]
+    may_go = [each for each in free if not (_while_shut(each.incident.site) or _while_high(each.high_until))]
+    return [*own, *(may_go if allowed(person, "visit.submit", group) else [])]
 
 
 def _may_give_back(person: Person | None, request: RepeatRequest | None) -> bool:

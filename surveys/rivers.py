@@ -26,13 +26,16 @@ class RiverState:
     high_until: datetime | None
 
 
-def with_high_until(sites: Any, now: datetime) -> Any:
-    """The sites (a queryset) with `high_until`: until when the river is too high, or None where it is not."""
-    reports = RiverReport.objects.filter(site=OuterRef("pk"), reported_at__lte=now).order_by("-reported_at")
+def with_high_until(rows: Any, now: datetime, site: str = "pk") -> Any:
+    """The rows with `high_until`: until when the river is too high at the site, or None where it is not.
+
+    `rows` is a queryset of sites, or of what has a site at the path `site`.
+    """
+    reports = RiverReport.objects.filter(site=OuterRef(site), reported_at__lte=now).order_by("-reported_at")
     # Only the newest report counts, whatever an older one has said of the days to come.
     above = Case(When(IS_ABOVE & Q(holds_until__gt=now), then=F("holds_until")), default=None)
     newest = reports.annotate(above_until=above).values("above_until")[:1]
-    return sites.annotate(high_until=Subquery(newest))
+    return rows.annotate(high_until=Subquery(newest))
 
 
 def river_at(site: Site, now: datetime | None = None) -> RiverState:

@@ -7,6 +7,7 @@ from surveys.views import (
     changes,
     drafts,
     lists,
+    permissions,
     photos,
     questions,
     rescoring,
@@ -23,6 +24,7 @@ site_pages: list[URLPattern | URLResolver] = [
     path("<uuid:site_id>/change/", changes.site_change, name="site_change"),
     path("<uuid:site_id>/edit/", sites.site_edit, name="site_edit"),
     path("<uuid:site_id>/visits/start/", drafts.visit_start, name="visit_start"),
+    path("<uuid:site_id>/permission/", permissions.permission_renew, name="permission_renew"),
 ]
 list_pages: list[URLPattern | URLResolver] = [
     path("", lists.list_list, name="list_list"),

@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import Max, Q
+from django.db.models import Max, Q, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from alerts.contact_duties import policy_of
-from alerts.models import AgencyContact, Drill
+from alerts.models import AgencyContact, Drill, SiteContact
 from portal.accounts.access import Person, require
+from portal.accounts.languages import speaking_to
 from portal.accounts.models import Group
 from portal.accounts.signed_links import DeadLink, SignedLink
 from portal.audit.services import record_change
@@ -51,8 +53,9 @@ def send_drill(*, person: Person, contact: AgencyContact) -> Drill:
         raise ValidationError(_("This contact had a rehearsal in the last 12 hours."))
     drill = Drill.objects.create(group_id=contact.group_id, contact=contact, sent_by_id=person.user_id)
     record_change(actor=person, verb="drill.sent", thing=drill, changes={"contact": [None, contact.name]})
-    context = {"group": contact.group, "contact": contact, "sender": person.name, "drill_url": drill_url(drill)}
-    subject, text, html = render_mail("alerts/mail/drill", context)
+    context = {"group": contact.group, "contact": contact, "sender": person.name}
+    with speaking_to(group=contact.group, own=contact.language):
+        subject, text, html = render_mail("alerts/mail/drill", {**context, "drill_url": drill_url(drill)})
     owe_message(
         key=f"drill:{drill.pk}",
         kind="contact.drill",
@@ -107,16 +110,20 @@ def on_drill_failed(message: Message, answer: str) -> None:
 
 def readiness_of(group: Group) -> Sequence[Readiness]:
     """Every contact in service who is named for a site, with the last answer to a rehearsal (two queries)."""
-    rows = AgencyContact.objects.of_group(group).filter(is_active=True, sites__isnull=False)
-    answered = Max("drills__acknowledged_at", filter=Q(drills__acknowledged_at__isnull=False))
-    found = rows.annotate(answered_at=answered).distinct().order_by("name")
     limit = timezone.now() - timedelta(days=policy_of(group).drill_days)
     return [
         Readiness(each, each.answered_at, each.answered_at is None or each.answered_at < limit)
-        for each in found
+        for each in _in_service(group)
     ]
 
 
-def overdue_drills(group: Group) -> list[AgencyContact]:
-    """Contacts whose address has not been shown to work for too long, or ever."""
-    return [each.contact for each in readiness_of(group) if each.is_overdue]
+def _in_service(group: Group) -> QuerySet[Any]:
+    named = SiteContact.objects.of_group(group).values("contact")
+    rows = AgencyContact.objects.of_group(group).filter(is_active=True, pk__in=named)
+    moments = {"answered_at": Max("drills__acknowledged_at"), "last_sent_at": Max("drills__sent_at")}
+    return rows.annotate(**moments).order_by("name")
+
+
+def contacts_to_rehearse(group: Group, limit: datetime) -> QuerySet[Any]:
+    """Contacts whose address has not been shown to work since `limit`, with the time of the last rehearsal."""
+    return _in_service(group).filter(Q(answered_at=None) | Q(answered_at__lt=limit))

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_POST, require_safe
 from alerts.models import AgencyContact, Drill
 from alerts.services.drills import acknowledge_drill, read_token, readiness_of, send_drill
 from portal.accounts.middleware import PortalRequest
-from portal.accounts.pages import enter
+from portal.accounts.pages import enter, go_on
 from portal.accounts.signed_links import by_link, token_of
 
 by_drill = by_link(read_token, "alerts/alert_gone.html")
@@ -44,7 +44,7 @@ def drill_send(request: PortalRequest, slug: str, contact_id: UUID) -> HttpRespo
         messages.error(request, " ".join(refusal.messages))
     else:
         messages.success(request, _("The rehearsal for %(name)s is on its way.") % {"name": contact.name})
-    return redirect("drill_list", slug=slug)
+    return go_on(request, group, "drill_list", slug=slug)
 
 
 @require_safe

@@ -28,7 +28,7 @@ from alerts.services.incidents import (
 from alerts.views.shared import find_incident, incident_context, photo_answer, try_service
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
-from portal.accounts.pages import enter
+from portal.accounts.pages import enter, go_on
 from portal.outbox.queries import messages_about
 
 PAGE_SIZE = 25
@@ -98,7 +98,7 @@ def incident_acknowledge(request: PortalRequest, incident_id: UUID) -> HttpRespo
         messages.error(request, " ".join(refusal.messages))
     else:
         messages.success(request, _("The alert is acknowledged."))
-    return redirect("incident_detail", incident_id=incident.pk)
+    return go_on(request, incident.group, "incident_detail", incident_id=incident.pk)
 
 
 @login_required
@@ -111,7 +111,7 @@ def incident_investigate(request: PortalRequest, incident_id: UUID) -> HttpRespo
         form, lambda: investigate_incident(incident=incident, person=request.person, **form.cleaned_data)
     ):
         messages.success(request, _("It is noted that the agency is looking into it."))
-        return redirect("incident_detail", incident_id=incident.pk)
+        return go_on(request, incident.group, "incident_detail", incident_id=incident.pk)
     return show_incident(request, incident, 422, investigate_form=form)
 
 
@@ -125,7 +125,7 @@ def incident_note(request: PortalRequest, incident_id: UUID) -> HttpResponse:
         form, lambda: add_note(incident=incident, person=request.person, **form.cleaned_data)
     ):
         messages.success(request, _("The note is added."))
-        return redirect("incident_detail", incident_id=incident.pk)
+        return go_on(request, incident.group, "incident_detail", incident_id=incident.pk)
     return show_incident(request, incident, 422, note_form=form)
 
 

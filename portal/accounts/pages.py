@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from django.http import HttpRequest, QueryDict
+from typing import Any
+
+from django.http import HttpRequest, HttpResponseRedirect, QueryDict
+from django.shortcuts import redirect
 
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
@@ -22,3 +25,10 @@ def posted(request: HttpRequest) -> QueryDict | None:
     A form sent empty is a form with mistakes; Django's usual `request.POST or None` takes it for one not sent.
     """
     return request.POST if request.method == "POST" else None
+
+
+def go_on(request: HttpRequest, group: Group, page: str, **address: Any) -> HttpResponseRedirect:
+    """Where a button leads once it has done its work: to the desk, if it stood there, else to `page`."""
+    if request.POST.get("back") == "desk":
+        return redirect("group_desk", slug=group.slug)
+    return redirect(page, **address)

@@ -35,22 +35,28 @@ def messages_about(thing: models.Model, group: Group) -> GroupOwnedQuerySet[Mess
     return found.prefetch_related("attempts").order_by("created_at")
 
 
+def messages_due() -> GroupOwnedQuerySet[Message]:
+    """Everybody's messages that should have left by now."""
+    owed = Message.objects.across_groups("the health of the whole portal").filter(state=State.OWED)
+    return owed.filter(not_before__lte=timezone.now())
+
+
 def oldest_owed_at() -> datetime | None:
     """When the oldest message that is due should have left; None when nothing is owed."""
-    owed = Message.objects.across_groups("the health of the whole portal").filter(
-        state=State.OWED, not_before__lte=timezone.now()
-    )
-    oldest: datetime | None = owed.aggregate(oldest=models.Min("created_at"))["oldest"]
+    oldest: datetime | None = messages_due().aggregate(oldest=models.Min("created_at"))["oldest"]
     return oldest
 
 
 def oldest_owed_seconds() -> int:
     """Age of the oldest message that is due, s; 0 when nothing is owed."""
-    owed_at = oldest_owed_at()
+    return _seconds_since(oldest_owed_at())
+
+
+def _seconds_since(owed_at: datetime | None) -> int:
     return int((timezone.now() - owed_at).total_seconds()) if owed_at else 0
 
 
-def late_by_minutes() -> int:
+def late_minutes(owed_at: datetime | None) -> int:
     """How old the oldest owed message is, min, once that is too old; 0 while messages flow."""
-    age = oldest_owed_seconds()
+    age = _seconds_since(owed_at)
     return age // 60 if age > LATE_AFTER.total_seconds() else 0

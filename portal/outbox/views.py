@@ -5,13 +5,13 @@ from __future__ import annotations
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import render
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_POST, require_safe
 
 from portal.accounts.middleware import PortalRequest
-from portal.accounts.pages import enter
+from portal.accounts.pages import enter, go_on
 from portal.outbox.queries import delivered_messages, undelivered_messages
 from portal.outbox.services import retry_messages
 
@@ -41,4 +41,4 @@ def messages_retry(request: PortalRequest, slug: str) -> HttpResponse:
     number = retry_messages(person=request.person, group=group)
     told = ngettext("%(number)d message is tried again.", "%(number)d messages are tried again.", number)
     messages.info(request, told % {"number": number} if number else _("Nothing waits to be tried again."))
-    return redirect("message_list", slug=slug)
+    return go_on(request, group, "message_list", slug=slug)

@@ -12,21 +12,19 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from alerts.queries import incidents_for_contact, live_incidents
-from alerts.services.drills import overdue_drills
 from portal.accounts.access import Person, allowed
 from portal.accounts.middleware import PortalRequest
-from portal.accounts.models import Group, Role
+from portal.accounts.models import Group
 from portal.accounts.pages import enter
-from portal.accounts.queries import members_of, public_groups
-from portal.outbox.queries import late_by_minutes, undelivered_messages
-from portal.queries import returned_to
-from surveys.queries import own_drafts, sites_due, visits_of, visits_waiting
-from surveys.questions import answers_waiting, questions_to
-from surveys.returns import live_returns
-from surveys.reviewing import give_hindrances, waiting_in_order
+from portal.accounts.queries import public_groups
+from portal.desk.checking import first_to_check
+from portal.desk.figures import Figures, figures_of
+from portal.desk.rows import DESK_ROWS, parts_of
+from surveys.models import Site
+from surveys.people.queries import lapsing_trainings
+from surveys.queries import sites_due, visits_of
 from surveys.rota.queries import desk_of
 
-DESK_ROWS = 12
 LATEST_ROWS = 6
 # Time enough to write to a landowner: common practice, no source.
 PERMISSION_SOON = timedelta(days=60)
@@ -46,54 +44,47 @@ def home(request: PortalRequest) -> HttpResponse:
 @login_required
 @require_safe
 def group_desk(request: PortalRequest, slug: str) -> HttpResponse:
-    """What is due and what waits, for this person in this group."""
+    """What is due and what waits, for this person in this group; at most 15 queries, however much waits."""
     group = enter(request, slug, "desk.view")
     person, today = request.person, timezone.localdate()
-    context: dict[str, Any] = {"group": group, "is_member": person.is_member(group.pk)}
-    if context["is_member"]:
-        context |= _members_part(person, group, today)
+    figures = figures_of(person, group)
+    context: dict[str, Any] = {"group": group, "figures": figures, "most": DESK_ROWS}
+    context |= parts_of(person, group, figures)
+    if person.is_member(group.pk):
+        context |= _members_part(person, group, today, figures)
     if allowed(person, "visit.review", group):
-        context |= _checkers_part(person, group)
+        context |= {"is_checker": True, "waiting": first_to_check(person, group, DESK_ROWS)}
     if person.is_coordinator(group.pk):
-        context |= _coordinators_part(group, today)
+        context |= _coordinators_part(group, today, context["sites"])
     return render(request, "portal/group_desk.html", context)
 
 
-def _members_part(person: Person, group: Group, today: date) -> dict[str, Any]:
+def _members_part(person: Person, group: Group, today: date, figures: Figures) -> dict[str, Any]:
     due = sites_due(group, today)
+    rota = desk_of(person, group, today, drafts=figures.rota_drafts, has_said_when=figures.has_said_when)
     return {
+        "is_member": True,
+        "sites": [each.site for each in due],
         "pressing": [each for each in due if each.state in ("late", "due", "first")],
         "high": [each for each in due if each.state == "high"],
         "later": [each for each in due if each.state == "later"],
-        "returns": live_returns(person, group),
-        "drafts": own_drafts(person).filter(group=group),
-        "returned": returned_to(person, group),
-        "asked": list(questions_to(person, group)),
-        "recent": list(visits_of(group)[:LATEST_ROWS]),
-        "incidents": list(live_incidents(group)),
-        "rota": desk_of(person, group, today),
+        "incidents": list(live_incidents(group)[:DESK_ROWS]),
+        "rota": rota,
+        # Nothing in it is to be done, and a coordinator has enough to look through.
+        "recent": [] if person.is_coordinator(group.pk) else list(visits_of(group)[:LATEST_ROWS]),
     }
 
 
-def _checkers_part(person: Person, group: Group) -> dict[str, Any]:
-    """What coordinators and guest reviewers check: the lowest first, then the longest waiting."""
-    return {
-        "is_checker": True,
-        "waiting": give_hindrances(person, waiting_in_order(group)[:DESK_ROWS]),
-        "waiting_count": visits_waiting(group).count(),
-        "answers": list(answers_waiting(group)[:DESK_ROWS]),
-    }
-
-
-def _coordinators_part(group: Group, today: date) -> dict[str, Any]:
-    ending = list(group.sites.filter(permission_until__lte=today + PERMISSION_SOON, closed_on=None))
-    lapsed = [each for each in ending if each.permission_lapsed(today)]
+def _coordinators_part(group: Group, today: date, sites: list[Site]) -> dict[str, Any]:
+    ending = [each for each in sites if _permission_ends(each, today + PERMISSION_SOON)]
+    lapsing = lapsing_trainings(group, today)
     return {
         "is_coordinator": True,
-        "unrehearsed": overdue_drills(group),
-        "owed_minutes": late_by_minutes(),
-        "undelivered": list(undelivered_messages(group)[:DESK_ROWS]),
-        "lapsed": lapsed,
-        "lapsing": [each for each in ending if each not in lapsed],
-        "is_only_coordinator": members_of(group).filter(role=Role.COORDINATOR).count() == 1,
+        "ending": sorted(ending, key=lambda each: each.permission_until or today),
+        "today": today,
+        "lapsing": lapsing,
     }
+
+
+def _permission_ends(site: Site, day: date) -> bool:
+    return site.closed_on is None and site.permission_until is not None and site.permission_until <= day

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import timedelta
 
 from django import template
@@ -10,13 +9,12 @@ from django.utils import timezone
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from portal.accounts.models import Group, Role
+from portal.accounts.models import Role
 from portal.audit.models import AuditEntry
-from surveys.people.models import Enquiry, Training
-from surveys.people.queries import LAPSE_DAYS, Lapsing, lapsing_trainings, open_enquiries
+from surveys.people.models import Training
+from surveys.people.queries import LAPSE_DAYS
 
 register = template.Library()
-ON_DESK = 5
 STEPS: dict[str, Promise] = {
     "membership.joined": _("joined"),
     "membership.came_back": _("came back"),
@@ -30,18 +28,6 @@ STEPS: dict[str, Promise] = {
     "membership.hours_added": _("hours added"),
     "membership.hours_removed": _("hours taken back"),
 }
-
-
-@dataclass(frozen=True)
-class PeopleDesk:
-    """What about people needs a coordinator."""
-
-    enquiries: list[Enquiry]
-    lapsing: list[Lapsing]
-
-    @property
-    def first_to_lapse(self) -> list[Lapsing]:
-        return self.lapsing[:ON_DESK]
 
 
 @register.filter
@@ -63,9 +49,3 @@ def step_words(entry: AuditEntry) -> str:
     words = str(STEPS.get(entry.verb, entry.verb))
     role = entry.changes.get("role")
     return f"{words}: {Role(role[1]).label}" if role and role[1] in Role.values else words
-
-
-@register.simple_tag
-def people_desk(group: Group) -> PeopleDesk:
-    """Who waits for an answer and whose training lapses. Two queries."""
-    return PeopleDesk(list(open_enquiries(group)), lapsing_trainings(group, timezone.localdate()))

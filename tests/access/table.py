@@ -106,6 +106,7 @@ TABLE: Mapping[str, Methods] = {
     "site_create": form(COORDINATOR),
     "site_detail": page(INSIDER),
     "site_edit": form(COORDINATOR),
+    "permission_renew": form(COORDINATOR),
     "site_change": page(INSIDER),
     "list_list": page(INSIDER),
     "list_create": form(COORDINATOR),

@@ -59,7 +59,7 @@ CONTROLS = {
     "training.manage": control("volunteer", "training_list", "training_record", "kind_edit"),
     "emergency.look": control("neighbour", "emergency_look", behind=("group.view",), group_open=True),
     "site.view": control("neighbour", "site_list", "site_detail", group_open=True),
-    "site.edit": control("volunteer", "site_create", "site_edit"),
+    "site.edit": control("volunteer", "site_create", "site_edit", "permission_renew"),
     "list.manage": control("volunteer", "list_create", "list_edit", "list_retire"),
     "visit.rescore": control("volunteer", "rescore_list"),
     "trigger.set": control("volunteer", "trigger_set"),

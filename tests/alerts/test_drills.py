@@ -13,8 +13,9 @@ from django.test import Client
 from django.utils import timezone
 from pytest_django import Settings
 
+from alerts.contact_duties import policy_of
 from alerts.models import AgencyContact, AlertPolicy, Drill
-from alerts.services.drills import acknowledge_drill, drill_url, overdue_drills, readiness_of, send_drill
+from alerts.services.drills import acknowledge_drill, contacts_to_rehearse, drill_url, readiness_of, send_drill
 from portal.audit.services import history_of
 from portal.outbox.tasks import sweep_outbox
 from tests.alerts.conftest import Watch, kinds_to, mails, name_contact
@@ -103,7 +104,10 @@ def test_only_the_groups_coordinators_may(watch: Watch, who: str, refusal: type[
 
 
 def names_overdue(watch: Watch) -> list[str]:
-    return [each.name for each in overdue_drills(watch.cast.group)]
+    limit = timezone.now() - timedelta(days=policy_of(watch.cast.group).drill_days)
+    names = [each.name for each in contacts_to_rehearse(watch.cast.group, limit)]
+    assert names == [each.contact.name for each in readiness_of(watch.cast.group) if each.is_overdue]
+    return names
 
 
 def test_whoever_never_answered_is_overdue_and_an_answer_lasts_as_long_as_the_group_wants(watch: Watch) -> None:
@@ -141,14 +145,14 @@ def test_a_refused_address_is_shown_with_the_servers_answer(
 
 def test_the_desk_speaks_of_overdue_rehearsals_until_they_are_answered(watch: Watch, client: Client) -> None:
     client.force_login(watch.cast.coordinator)
-    assert (
-        "2 agency contacts have not answered a rehearsal" in client.get("/groups/alder-beck/").content.decode()
-    )
+    assert "2 rehearsals overdue" in client.get("/groups/alder-beck/").content.decode()
     for contact in (watch.first, watch.second):
-        client.post(f"/groups/alder-beck/contacts/{contact.pk}/rehearse/")
+        answer = client.post(f"/groups/alder-beck/contacts/{contact.pk}/rehearse/", {"back": "desk"})
+        assert answer["Location"] == "/groups/alder-beck/"
+    assert "on its way, not answered yet" in client.get("/groups/alder-beck/").content.decode()
     for drill in Drill.objects.of_group(watch.cast.group):
         acknowledge_drill(drill=drill)
-    assert "a rehearsal for too long" not in client.get("/groups/alder-beck/").content.decode()
+    assert "Addresses to rehearse" not in client.get("/groups/alder-beck/").content.decode()
 
 
 def test_a_refusal_is_said_on_the_page(watch: Watch, client: Client) -> None:

@@ -106,7 +106,7 @@ def test_a_lapsed_permission_is_said(cast: Cast, client: Client) -> None:
     assert "Permission has run out" in desk(client, cast, "coordinator")
 
 
-@pytest.mark.parametrize(("who", "ceiling"), [("volunteer", 20), ("coordinator", 36)])
+@pytest.mark.parametrize(("who", "ceiling"), [("volunteer", 20), ("coordinator", 15)])
 def test_its_queries_do_not_grow_with_the_group(
     cast: Cast, client: Client, who: str, ceiling: int, django_assert_max_num_queries: Any
 ) -> None:

@@ -11,6 +11,8 @@ from portal.accounts.models import Group, User
 from surveys.models import Site
 from surveys.rota.due import window_of
 from surveys.rota.models import Assignment, Availability, PlannedVisit
+from surveys.rota.queries import DeskRota, desk_of, rota_figures
+from tests.conftest import Cast
 
 EVERY_DAY = list(range(7))
 
@@ -42,3 +44,11 @@ def put_on(planned: PlannedVisit, user: User, *, state: str = "asked", **facts: 
     told = None if state == "proposed" else timezone.now() - timedelta(days=20)
     usual = {"planned": planned, "user": user, "day": planned.day, "state": state, "told_at": told}
     return Assignment.objects.create(**usual | facts)
+
+
+def the_desk(cast: Cast, who: str) -> DeskRota:
+    """What the rota puts on somebody's desk today, with its figures read as the desk reads them."""
+    person = cast.person(who)
+    figures = Group.objects.filter(pk=cast.group.pk).values(**rota_figures(person, cast.group)).get()
+    said = {"drafts": figures["rota_drafts"], "has_said_when": figures["has_said_when"]}
+    return desk_of(person, cast.group, timezone.localdate(), **said)

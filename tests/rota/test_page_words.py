@@ -8,17 +8,15 @@ import pytest
 from django.template.loader import render_to_string
 from django.test import Client
 from django.urls import reverse
-from django.utils import timezone
 
 from portal.accounts.models import User
 from surveys.models import Site
 from surveys.people.models import Minor
 from surveys.rota.models import CalendarFeed, CoverOffer, PlannedVisit, Proposal, SwapOffer
-from surveys.rota.queries import desk_of
 from tests.conftest import Cast
 from tests.factories import days_ago, submit
 from tests.rota.conftest import ahead
-from tests.rota.making import plan, put_on
+from tests.rota.making import plan, put_on, the_desk
 
 pytestmark = pytest.mark.django_db
 
@@ -112,7 +110,7 @@ class TestPlannedVisit:
         crew.site.save()
         assert "Nobody goes there that day: it closes on" in visit(crew, crew.volunteer, planned)
         assert "nobody may go" in rota(crew, crew.volunteer)
-        desk = desk_of(crew.person("coordinator"), crew.group, timezone.localdate())
+        desk = the_desk(crew, "coordinator")
         assert [each.planned for each in desk.uncovered] == [planned]
 
     def test_a_volunteer_reads_and_a_coordinator_changes(self, crew: Cast) -> None:
@@ -223,12 +221,12 @@ def test_the_desk_part_is_drawn_from_what_desk_of_gives(crew: Cast, rf: Any) -> 
     CoverOffer.objects.create(planned=open_one, user=crew.coordinator)
     plan(crew.site, ahead(60), state="draft", published_at=None)
     context = {
-        "rota": desk_of(crew.person("coordinator"), crew.group, timezone.localdate()),
+        "rota": the_desk(crew, "coordinator"),
         "current_group": crew.group,
         "group": crew.group,
     }
     part = " ".join(render_to_string("rota/_desk.html", context, request=rf.get("/")).split())
     for words in ("Take the place", "Not covered", "1 visit is a draft", "Cora Example (asked"):
         assert words in part
-    context["rota"] = desk_of(crew.person("second_coordinator"), crew.group, timezone.localdate())
+    context["rota"] = the_desk(crew, "second_coordinator")
     assert "Say when you can go" in render_to_string("rota/_desk.html", context, request=rf.get("/"))

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
-from portal.accounts.pages import enter, posted
+from portal.accounts.pages import enter, go_on, posted
 from surveys.people.forms.enquiries import ReasonForm
 from surveys.people.forms.records import KindForm, TrainingForm
 from surveys.people.models import Training, TrainingKind
@@ -57,7 +57,7 @@ def training_record(request: PortalRequest, slug: str, membership_id: UUID) -> H
             form.add_error(reason.field or None, reason.message)
         else:
             messages.success(request, _("The training is written down."))
-            return redirect("person_detail", slug=slug, membership_id=membership_id)
+            return go_on(request, group, "person_detail", slug=slug, membership_id=membership_id)
     context = {"form": form, "membership": membership}
     return render(request, "people/training_record.html", context, status=422 if form.errors else 200)
 

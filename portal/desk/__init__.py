@@ -1,0 +1,1 @@
+"""What stands on the desk of a group, read in few queries however much waits."""

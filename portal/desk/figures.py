@@ -1,0 +1,59 @@
+"""What the desk only counts or asks yes or no: one query for all of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db.models import Subquery
+from django.db.models.functions import Coalesce
+
+from alerts.models import AlertPolicy
+from alerts.queries import live_incidents
+from portal.accounts.access import Person
+from portal.accounts.counting import number_of
+from portal.accounts.models import Group, Role
+from portal.accounts.queries import members_of
+from portal.outbox.queries import late_minutes, messages_due
+from surveys.queries import visits_waiting
+from surveys.rota.queries import rota_figures
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Numbers of the group, and what the person has said; `owed_since` is of the whole portal.
+
+    `drill_days` is how many days an answer to a rehearsal counts.
+    """
+
+    waiting: int
+    incidents: int
+    coordinators: int
+    drill_days: int
+    owed_since: datetime | None
+    rota_drafts: int
+    has_said_when: bool
+
+    @property
+    def owed_minutes(self) -> int:
+        """How old the oldest owed message is, min, once that is too old; 0 while messages flow."""
+        return late_minutes(self.owed_since)
+
+    @property
+    def is_only_coordinator(self) -> bool:
+        return self.coordinators == 1
+
+
+def figures_of(person: Person, group: Group) -> Figures:
+    """The figures of the desk (one query)."""
+    policy = AlertPolicy.objects.of_group(group).values("drill_days")[:1]
+    expressions: dict[str, Any] = {
+        "waiting": number_of(visits_waiting(group)),
+        "incidents": number_of(live_incidents(group)),
+        "coordinators": number_of(members_of(group).filter(role=Role.COORDINATOR)),
+        "drill_days": Coalesce(Subquery(policy), AlertPolicy(group=group).drill_days),
+        "owed_since": Subquery(messages_due().order_by("created_at").values("created_at")[:1]),
+        **rota_figures(person, group),
+    }
+    return Figures(**Group.objects.filter(pk=group.pk).values(**expressions).get())
