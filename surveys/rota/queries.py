@@ -223,7 +223,7 @@ def _is_free(volunteer: Volunteer, day: date) -> bool:
 
 
 def rota_figures(person: Person, group: Group) -> dict[str, Expression]:
-    """What the desk counts of the rota, to be read with its other figures: drafts, and whether they said when."""
+    """What the desk counts of the rota, read with its other figures: drafts, and whether they said when."""
     said = Availability.objects.of_group(group).filter(user=person.user_id, has_said_when=True)
     drafts = PlannedVisit.objects.of_group(group).filter(state=State.DRAFT)
     return {"rota_drafts": number_of(drafts), "has_said_when": Exists(said)}

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
 from django import forms
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.http import HttpResponse
+from django.http import HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, render
-from django.utils.translation import gettext as _
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
+from portal.accounts.access import Person
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter, go_on
@@ -85,122 +88,98 @@ def _forms(enquiry: Enquiry) -> dict[str, forms.Form]:
     return {
         "answer": AnswerForm(),
         "invite": FirstVisitForm(group=enquiry.group),
-        "offer": OfferForm(email=enquiry.email, is_minor=enquiry.is_minor),
+        "offer": _offer_form(enquiry),
         "decline": ReasonForm(),
     }
 
 
-def _step(
-    request: PortalRequest,
-    slug: str,
-    enquiry_id: UUID,
-    name: str,
-    make_form: Callable[[Enquiry], forms.Form],
-    act: Callable[[Enquiry, Mapping[str, Any]], object],
-    done: str,
-) -> HttpResponse:
-    """Do one step with its form; mistakes are shown on the enquiry's page."""
-    group = enter(request, slug, "enquiry.manage")
-    enquiry = _find(group, enquiry_id)
-    form = make_form(enquiry)
-    if form.is_valid():
-        try:
-            act(enquiry, form.cleaned_data)
-        except NotPossible as reason:
-            form.add_error(reason.field if reason.field in form.fields else None, reason.message)
-        else:
-            messages.success(request, done)
-            return go_on(request, group, "enquiry_detail", slug=slug, enquiry_id=enquiry_id)
-    return _page(request, _find(group, enquiry_id), **{name: form})
+Act = Callable[..., Enquiry]
 
 
-@login_required
-@require_POST
-def enquiry_answer(request: PortalRequest, slug: str, enquiry_id: UUID) -> HttpResponse:
-    """Answer in one's own words."""
-    return _step(
-        request,
-        slug,
-        enquiry_id,
+@dataclass(frozen=True)
+class Step:
+    """One step: its name, the form that it takes, what does it, and what is said when it is done."""
+
+    name: str
+    make_form: Callable[[Enquiry, QueryDict], forms.Form]
+    act: Act
+    done: Promise
+
+
+def _view(step: Step) -> Callable[..., HttpResponse]:
+    """The address of a step; mistakes are shown on the enquiry's page, and nothing typed is lost."""
+
+    def take(request: PortalRequest, slug: str, enquiry_id: UUID) -> HttpResponse:
+        group = enter(request, slug, "enquiry.manage")
+        enquiry = _find(group, enquiry_id)
+        form = step.make_form(enquiry, request.POST)
+        kept = _taken(step, request.person, enquiry, form) if form.is_valid() else None
+        if kept is None:
+            return _page(request, _find(group, enquiry_id), **{step.name: form})
+        messages.success(request, step.done)
+        return go_on(request, group, "enquiry_detail", slug=slug, enquiry_id=kept.pk)
+
+    take.__name__ = take.__qualname__ = f"enquiry_{step.name}"
+    return login_required(require_POST(take))
+
+
+def _taken(step: Step, person: Person, enquiry: Enquiry, form: forms.Form) -> Enquiry | None:
+    """The enquiry after the step, which may be an earlier one of the same person; None where it was refused."""
+    try:
+        return step.act(person=person, enquiry=enquiry, **form.cleaned_data)
+    except NotPossible as reason:
+        form.add_error(reason.field if reason.field in form.fields else None, reason.message)
+        return None
+
+
+def _invite(*, person: Person, enquiry: Enquiry, **said: Any) -> Enquiry:
+    return services.invite_to_visit(person=person, enquiry=enquiry, visit=FirstVisit(**said))
+
+
+def _offer_form(enquiry: Enquiry, data: QueryDict | None = None) -> OfferForm:
+    return OfferForm(data, email=enquiry.email, is_minor=enquiry.is_minor, minor_until=enquiry.minor_until)
+
+
+enquiry_answer = _view(
+    Step(
         "answer",
-        lambda _enquiry: AnswerForm(request.POST),
-        lambda enquiry, said: services.answer_enquiry(person=request.person, enquiry=enquiry, **said),
-        _("Your answer is kept, and sent where there is an address."),
+        lambda _enquiry, data: AnswerForm(data),
+        services.answer_enquiry,
+        gettext_lazy("Your answer is kept, and sent where there is an address."),
     )
-
-
-@login_required
-@require_POST
-def enquiry_invite(request: PortalRequest, slug: str, enquiry_id: UUID) -> HttpResponse:
-    """Invite to a first supervised visit."""
-    return _step(
-        request,
-        slug,
-        enquiry_id,
+)
+enquiry_invite = _view(
+    Step(
         "invite",
-        lambda enquiry: FirstVisitForm(request.POST, group=enquiry.group),
-        lambda enquiry, said: services.invite_to_visit(
-            person=request.person, enquiry=enquiry, visit=FirstVisit(**said)
-        ),
-        _("The first visit is set; both are told."),
+        lambda enquiry, data: FirstVisitForm(data, group=enquiry.group),
+        _invite,
+        gettext_lazy("The first visit is set; both are told."),
     )
-
-
-@login_required
-@require_POST
-def enquiry_came(request: PortalRequest, slug: str, enquiry_id: UUID) -> HttpResponse:
-    """They came along."""
-    return _step(
-        request,
-        slug,
-        enquiry_id,
+)
+enquiry_came = _view(
+    Step(
         "came",
-        lambda _enquiry: forms.Form(request.POST),
-        lambda enquiry, _said: services.mark_came(person=request.person, enquiry=enquiry),
-        _("Good: they came along. Now you can invite them to join."),
+        lambda _enquiry, data: forms.Form(data),
+        services.mark_came,
+        gettext_lazy("Good: they came along. Now you can invite them to join."),
     )
-
-
-@login_required
-@require_POST
-def enquiry_offer(request: PortalRequest, slug: str, enquiry_id: UUID) -> HttpResponse:
-    """Invite to join."""
-    return _step(
-        request,
-        slug,
-        enquiry_id,
-        "offer",
-        lambda enquiry: OfferForm(request.POST, email=enquiry.email, is_minor=enquiry.is_minor),
-        lambda enquiry, said: services.offer_membership(person=request.person, enquiry=enquiry, **said),
-        _("The invitation to join is on its way."),
-    )
-
-
-@login_required
-@require_POST
-def enquiry_decline(request: PortalRequest, slug: str, enquiry_id: UUID) -> HttpResponse:
-    """Put it off."""
-    return _step(
-        request,
-        slug,
-        enquiry_id,
+)
+enquiry_offer = _view(
+    Step("offer", _offer_form, services.offer_membership, gettext_lazy("The invitation to join is on its way."))
+)
+enquiry_decline = _view(
+    Step(
         "decline",
-        lambda _enquiry: ReasonForm(request.POST),
-        lambda enquiry, said: services.decline_enquiry(person=request.person, enquiry=enquiry, **said),
-        _("Put off. It is erased by itself when nothing more comes of it."),
+        lambda _enquiry, data: ReasonForm(data),
+        services.decline_enquiry,
+        gettext_lazy("Put off. It is erased by itself when nothing more comes of it."),
     )
-
-
-@login_required
-@require_POST
-def enquiry_reopen(request: PortalRequest, slug: str, enquiry_id: UUID) -> HttpResponse:
-    """Take it up again."""
-    return _step(
-        request,
-        slug,
-        enquiry_id,
+)
+enquiry_reopen = _view(
+    Step(
         "reopen",
-        lambda _enquiry: forms.Form(request.POST),
-        lambda enquiry, _said: services.reopen_enquiry(person=request.person, enquiry=enquiry),
-        _("It waits for an answer again."),
+        lambda _enquiry, data: forms.Form(data),
+        services.reopen_enquiry,
+        gettext_lazy("It waits for an answer again."),
     )
+)
