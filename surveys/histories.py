@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy
 
 from portal.accounts.models import Group
 from portal.audit.gaps import unexplained_changes
+from portal.audit.kinds import change_in_words
 from portal.audit.models import AuditEntry, RowChange
 from portal.audit.services import history_of
 from surveys.forms.visit import VisitForm
@@ -42,6 +43,22 @@ PARTS = {
     "timed": gettext_lazy("kicks timed by the phone"),
     "seconds": gettext_lazy("seconds"),
     "depth_cm": gettext_lazy("depth, cm"),
+}
+# Columns that no form of ours has, as a change past the portal names them.
+COLUMNS = {
+    "rows": gettext_lazy("How many"),
+    "id": gettext_lazy("Number of the record"),
+    "visit_id": gettext_lazy("Visit"),
+    "site_id": gettext_lazy("Site"),
+    "group_id": gettext_lazy("Group"),
+    "spot_id": gettext_lazy("Spot"),
+    "taxon": gettext_lazy("Taxon"),
+    "recorded_as": gettext_lazy("Recorded as"),
+    "low": gettext_lazy("Lowest"),
+    "high": gettext_lazy("Highest"),
+    "by_key": gettext_lazy("Found with the key"),
+    "as_typed": gettext_lazy("As typed"),
+    "is_current": gettext_lazy("In force"),
 }
 
 
@@ -85,11 +102,8 @@ def _untold(change: RowChange, hidden: tuple[str, ...]) -> Event:
     """A change that no entry explains: whoever made it had the database's own password."""
     named = sorted(name for name in {*change.before, *change.after} if not name.startswith(hidden))
     changes = [_change(name, [change.before.get(name), change.after.get(name)]) for name in named]
-    what = _("Changed in the database, past the portal: %(table)s %(operation)s") % {
-        "table": change.table,
-        "operation": change.get_operation_display(),
-    }
-    return Event(change.at, change.database_user, what, "danger", "", tuple(changes))
+    who = _("by the database's account “%(name)s”") % {"name": change.database_user}
+    return Event(change.at, who, change_in_words(change), "danger", "", tuple(changes))
 
 
 def _event(entry: AuditEntry, hidden: tuple[str, ...]) -> Event:
@@ -150,5 +164,7 @@ def _plain_label(path: str) -> str:
     declared = VisitForm.declared_fields.get(path)
     if declared:
         return str(declared.label)
-    label = getattr(_field(Site, path), "verbose_name", "") or path.replace("_", " ")
+    if path in COLUMNS:
+        return str(COLUMNS[path])
+    label = getattr(_field(Site, path), "verbose_name", "") or path.removesuffix("_id").replace("_", " ")
     return str(label)[:1].upper() + str(label)[1:]

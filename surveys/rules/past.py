@@ -58,19 +58,24 @@ def _score_jumps(submission: Submission, context: Context) -> Remarks:
     value = score_sample(read_counts(submission.counts, submission.fraction_sorted))[index].value
     low, high = usual_at_site(earlier, LEAST_SPREAD)
     if value is not None and not low <= Decimal(str(value)) <= high:
-        yield (
-            "counts",
-            _(
-                "This makes %(index)s %(value)s; at this site it was between %(low)s and %(high)s so far. Was "
-                "all of the sample sorted, and is it the right site?"
-            )
-            % {
-                "index": told(METHODS[index].name),
-                "value": f"{value:.3g}",
-                "low": f"{min(earlier):.3g}",
-                "high": f"{max(earlier):.3g}",
-            },
-        )
+        yield "counts", _score_words(f"{value:.3g}", f"{min(earlier):.3g}", f"{max(earlier):.3g}", index)
+
+
+def _score_words(value: str, low: str, high: str, index: str) -> str:
+    # "Between 48 and 48" is how nobody says it.
+    before = (
+        _("at this site it was always %(low)s so far")
+        if low == high
+        else _("at this site it was between %(low)s and %(high)s so far")
+    )
+    words = _(
+        "This makes %(index)s %(value)s; %(before)s. Was all of the sample sorted, and is it the right site?"
+    )
+    return words % {
+        "index": told(METHODS[index].name),
+        "value": value,
+        "before": before % {"low": low, "high": high},
+    }
 
 
 PAST_RULES = (

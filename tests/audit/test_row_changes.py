@@ -166,11 +166,20 @@ def test_it_keeps_a_long_value_as_its_fingerprint(visit: Visit) -> None:
 
 
 def test_the_visits_page_says_what_was_done_past_the_portal(cast: Cast, visit: Visit) -> None:
+    run("DELETE FROM surveys_measurement WHERE visit_id = %s AND quantity = 'ph'", visit.pk)
+    run("UPDATE surveys_spoteffort SET depth_cm = 3 WHERE visit_id = %s AND number = 1", visit.pk)
     run("UPDATE surveys_visit SET water_level = 'spate' WHERE id = %s", visit.pk)
     client = Client()
     client.force_login(cast.volunteer)
     page = client.get(reverse("visit_detail", kwargs={"slug": cast.group.slug, "visit_id": visit.pk}))
-    assert "past the portal: surveys_visit changed" in page.content.decode()
+    events = trail_of(visit, cast.group)[:3]
+    for event, (done, kind) in zip(
+        events, [("Changed", "the visit"), ("Changed", "a spot"), ("Deleted", "a measurement")], strict=True
+    ):
+        assert event.what == f"{done} in the database, past the portal: {kind}"
+        assert event.what in page.content.decode()
+        assert event.who.startswith("by the database's account")
+    assert not [each.label for event in events for each in event.changes if "_" in each.label]
     assert trail_of(visit, cast.group)[0].changes[0].new.startswith("in spate")
 
 

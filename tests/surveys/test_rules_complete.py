@@ -194,3 +194,17 @@ def test_it_never_falls_over_whatever_was_found(
 def test_it_says_the_same_every_time(submission: Submission, history: SiteHistory) -> None:
     context = replace(USUAL, history=history)
     assert check_submission(submission, context) == check_submission(submission, context)
+
+
+@pytest.mark.parametrize(
+    ("scores", "words"),
+    [
+        ((48.0,) * 8, "at this site it was always 48 so far."),
+        ((48.0, 47.9, 48.1, 48.0, 48.2, 48.0, 47.0, 49.0), "it was between 47 and 49 so far."),
+    ],
+)
+def test_it_says_plainly_that_a_sites_score_never_changed(scores: tuple[float, ...], words: str) -> None:
+    said = checked(with_history(score_index="bmwp", scores=scores), counts={"Chironomidae": 9})
+    (message,) = [each.message for each in said.findings if each.rule == "score_jumps"]
+    assert words in message
+    assert message.startswith("This makes BMWP 2; ")
