@@ -7,6 +7,7 @@ class AlertsConfig(AppConfig):
 
     def ready(self) -> None:
         """Listen to judged visits and failed messages, and offer the picture for the mails."""
+        from alerts.choosing import BY_VERDICT
         from alerts.import_holds import visits_of_incidents
         from alerts.listeners import on_visit_judged
         from alerts.pictures import INCIDENT, SITE_HISTORY, draw_history_picture, draw_incident_picture
@@ -14,6 +15,7 @@ class AlertsConfig(AppConfig):
         from alerts.services.watching import on_message_failed
         from portal.outbox.failures import on_failed
         from portal.outbox.pictures import register_picture
+        from surveys.forms.filtering import offer_choice
         from surveys.importing.holds import on_undoing
         from surveys.models import Visit
         from surveys.signals import visit_judged
@@ -22,5 +24,6 @@ class AlertsConfig(AppConfig):
         on_failed(on_message_failed)
         on_failed(on_drill_failed)
         on_undoing(visits_of_incidents)
+        offer_choice("verdict", BY_VERDICT)
         register_picture(SITE_HISTORY, draw_history_picture)
         register_picture(INCIDENT, draw_incident_picture)

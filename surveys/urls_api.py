@@ -3,11 +3,12 @@
 from django.urls import path
 from drf_spectacular.views import SpectacularAPIView
 
-from surveys.api import exports, photos, review, sites, views
+from surveys.api import exports, imports, photos, questions, review, sites, views
 from surveys.views import api_docs
 
 GROUP = "api/v1/groups/<slug:slug>/"
 VISIT = f"{GROUP}visits/<uuid:number>/"
+IMPORT = f"{GROUP}imports/<uuid:run_id>/"
 
 urlpatterns = [
     path("api/docs/", api_docs.api_docs, name="api_docs"),
@@ -26,6 +27,19 @@ urlpatterns = [
     path(f"{GROUP}exports/", exports.ApiExports.as_view(), name="api_exports"),
     path(f"{GROUP}jobs/<uuid:job_id>/", exports.ApiJob.as_view(), name="api_job"),
     path(f"{GROUP}jobs/<uuid:job_id>/file/", exports.ApiJobFile.as_view(), name="api_job_file"),
+    path(f"{GROUP}imports/", imports.ApiImports.as_view(), name="api_imports"),
+    path(f"{IMPORT}", imports.ApiImport.as_view(), name="api_import"),
+    path(f"{IMPORT}plan/", imports.ApiImportPlan.as_view(), name="api_import_plan"),
+    path(f"{IMPORT}check/", imports.ApiImportCheck.as_view(), name="api_import_check"),
+    path(f"{IMPORT}errors/", imports.ApiImportErrors.as_view(), name="api_import_errors"),
+    path(f"{IMPORT}load/", imports.ApiImportLoad.as_view(), name="api_import_load"),
+    path(f"{IMPORT}undo/", imports.ApiImportUndo.as_view(), name="api_import_undo"),
+    path(f"{VISIT}questions/", questions.ApiQuestions.as_view(), name="api_questions"),
+    path(
+        f"{GROUP}questions/<uuid:question_id>/answer/",
+        questions.ApiQuestionAnswer.as_view(),
+        name="api_question_answer",
+    ),
     path("api/v1/groups/<slug:slug>/lists/", views.ApiLists.as_view(), name="api_lists"),
     path("api/v1/groups/<slug:slug>/visits/", views.ApiVisits.as_view(), name="api_visits"),
     path("api/v1/groups/<slug:slug>/visits/<uuid:number>/", views.ApiVisit.as_view(), name="api_visit"),

@@ -12,6 +12,7 @@ urlpatterns = [
     path("groups/<slug:slug>/import/<uuid:run_id>/map/", import_mapping.import_map, name="import_map"),
     path("groups/<slug:slug>/import/<uuid:run_id>/errors/", views.import_errors, name="import_errors"),
     path("groups/<slug:slug>/import/<uuid:run_id>/undo/", import_undo.import_undo, name="import_undo"),
+    path("groups/<slug:slug>/import/<uuid:run_id>/check/", views.import_check, name="import_check"),
     path("groups/<slug:slug>/import/<uuid:run_id>/load/", views.import_load, name="import_load"),
     path("groups/<slug:slug>/import/<uuid:run_id>/approve/", views.import_approve, name="import_approve"),
 ]

@@ -17,6 +17,7 @@ from portal.accounts.models import Group, User
 from portal.demo.aftermath import Aftermath
 from portal.demo.outings import leave_kits_and_rivers, name_kits
 from portal.demo.people import welcome_people
+from portal.demo.publishing import agree_on_terms, hand_out_keys
 from portal.demo.replay import Replay
 from portal.demo.rota import plan_rota
 from portal.demo.settling import Settlement, found_group, open_accounts
@@ -90,6 +91,8 @@ def _play(extent: Extent, now: datetime, say: Say) -> None:
         plan_rota(settlements[0])
         welcome_people(settlements[0])
         leave_a_sheet(settlements[0])
+        agree_on_terms(settlements[0])
+        hand_out_keys(settlements[0])
     _forget_old_mail(now)
 
 

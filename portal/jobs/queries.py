@@ -20,6 +20,11 @@ def live_job(group: Group, key: str) -> Job | None:
     return Job.objects.of_group(group).filter(key=key, state__in=Job.LIVE).first()
 
 
+def last_job(group: Group, key: str) -> Job | None:
+    """The job of this key that was ordered last, over or not."""
+    return Job.objects.of_group(group).filter(key=key).select_related("group").first()
+
+
 def starter_of(job: Job) -> Person | None:
     """Whoever ordered a job, with the rights they hold now; None is the portal's operator."""
     if job.started_by_id is None:

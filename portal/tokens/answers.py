@@ -9,6 +9,7 @@ from datetime import timedelta
 from functools import wraps
 from typing import Any
 
+from django.core.files.base import File
 from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -85,10 +86,21 @@ def _again(kept: KeptAnswer, digest: str) -> Response:
     return Response(json.loads(kept.body or "null"), status=kept.status, headers={REPLAYED: "true"})
 
 
+def _as_text(value: Any) -> str:
+    """A file by its content: two may bear one name."""
+    if not isinstance(value, File):
+        return str(value)
+    digest = hashlib.sha256()
+    for chunk in value.chunks():
+        digest.update(chunk)
+    value.seek(0)
+    return digest.hexdigest()
+
+
 def _digest(request: Request) -> str:
     parts = (
         request.method or "",
         request.get_full_path(),
-        json.dumps(request.data, sort_keys=True, default=str),
+        json.dumps(request.data, sort_keys=True, default=_as_text),
     )
     return hashlib.sha256("\n".join(parts).encode("utf-8", "surrogatepass")).hexdigest()

@@ -48,7 +48,8 @@ class HasScope(BasePermission):
             return True
         method = "GET" if request.method == "HEAD" else request.method
         scope = getattr(view, "scopes", {}).get(method, "")
-        if scope in request.auth.scopes:
+        # Where several are told, any of them will do.
+        if any(each in request.auth.scopes for each in scope.split(" or ")):
             return True
         raise ScopeMissing(
             _("This key is not for that; it lacks the scope %(scope)s.") % {"scope": scope or "–"}

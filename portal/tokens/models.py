@@ -20,6 +20,8 @@ class Scope(models.TextChoices):
     READ_INCIDENTS = "read:incidents", _("read incidents")
     WRITE_INCIDENTS = "write:incidents", _("acknowledge incidents and add notes")
     EXPORT = "export", _("take records out as files")
+    IMPORT = "import", _("send in sheets of past visits, load them and undo that")
+    ROTA = "rota", _("read one's own places on the rota and answer for them")
 
 
 class ApiKey(models.Model):

@@ -96,7 +96,7 @@ class ApiExports(PortalView):
 class JobView(PortalView):
     """Long work that the person ordered, or any of the group's for its coordinators."""
 
-    scopes = MappingProxyType({"GET": Scope.EXPORT})
+    scopes = MappingProxyType({"GET": f"{Scope.EXPORT} or {Scope.IMPORT}"})
 
     def job(self, job_id: UUID) -> Job:
         """The job, if the person may see it."""

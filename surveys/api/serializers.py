@@ -10,7 +10,7 @@ from rest_framework import serializers
 
 from portal.accounts.access import NOBODY, allowed
 from portal.accounts.models import Membership
-from surveys.forms.filtering import LOOKUPS, search
+from surveys.forms.filtering import further_choices, lookups, search
 from surveys.locations import grid_reference
 from surveys.models import Finding, ListTaxon, RecordingList, Site, Visit, VisitScore
 from surveys.models.visits import Status
@@ -155,10 +155,18 @@ class VisitFilterSerializer(serializers.Serializer[Any]):
         required=False, max_length=80, help_text="Words in site, names, notes or signs of pollution."
     )
 
+    def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
+        """With the choices that the apps above offer."""
+        further = {
+            name: serializers.ChoiceField([*each.choices], required=False, help_text=str(each.label))
+            for name, each in further_choices().items()
+        }
+        return {**super().get_fields(), **further}
+
     def condition(self) -> Q:
         """The same as a condition on visits."""
         asked: dict[str, Any] = dict(self.validated_data)
         found = search(asked.pop("text", ""))
         for name, value in asked.items():
-            found &= Q() if value is None else Q(**{LOOKUPS.get(name, name): value})
+            found &= Q() if value is None else Q(**{lookups().get(name, name): value})
         return found

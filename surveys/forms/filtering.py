@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 from urllib.parse import urlencode
 
 from django import forms
 from django.db.models import Q
 from django.db.models.functions import ExtractYear
+from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.models import Group, User
@@ -16,6 +19,30 @@ from surveys.models import RecordingList, Site, Visit
 from surveys.models.visits import Status
 
 NOT_MADE = "not_made"
+
+
+@dataclass(frozen=True)
+class FurtherChoice:
+    """A choice that a floor above offers: label, (value, words) and where a visit keeps it."""
+
+    label: Promise
+    choices: Sequence[tuple[str, str | Promise]]
+    lookup: str
+
+
+_FURTHER: dict[str, FurtherChoice] = {}
+
+
+def offer_choice(name: str, choice: FurtherChoice) -> None:
+    """Let visits be chosen by something that only an app above knows, such as a verdict."""
+    _FURTHER[name] = choice
+
+
+def further_choices() -> Mapping[str, FurtherChoice]:
+    """What the apps above offer, by name."""
+    return MappingProxyType(_FURTHER)
+
+
 # Where a word of the search is looked for.
 _SEARCHED = (
     "site__code",
@@ -80,6 +107,9 @@ class VisitFilter(forms.Form):
         self._choose("year", _("all years"), years.values_list("year", flat=True))
         rivers = sites.order_by("river").values_list("river", flat=True).distinct()
         self._choose("river", _("all rivers"), rivers)
+        for name, further in further_choices().items():
+            whole = [("", _("any")), *further.choices]
+            self.fields[name] = forms.ChoiceField(label=further.label, choices=whole, required=False)
 
     def _offer(self, name: str, rows: Any) -> None:
         self.fields[name].queryset = rows  # type: ignore[attr-defined]
@@ -94,7 +124,7 @@ class VisitFilter(forms.Form):
         found = dict(self.cleaned_data)
         status, words = found.pop("status", ""), found.pop("text", "")
         conditions = Q(was_made=False) if status == NOT_MADE else Q(status=status) if status else Q()
-        for name, lookup in LOOKUPS.items():
+        for name, lookup in lookups().items():
             value = found.get(name)
             conditions &= Q(**{lookup: value}) if value else Q()
         return conditions & search(words)
@@ -111,7 +141,12 @@ class VisitFilter(forms.Form):
     @property
     def unfolded(self) -> bool:
         """Whether one of the folded choices is in use, so that nothing narrows the list unseen."""
-        return any(self.data.get(name) for name in self.FOLDED)
+        return any(self.data.get(name) for name in (*self.FOLDED, *further_choices()))
+
+    @property
+    def further(self) -> list[forms.BoundField]:
+        """The choices that the apps above offer."""
+        return [self[name] for name in further_choices()]
 
 
 LOOKUPS = {
@@ -123,6 +158,11 @@ LOOKUPS = {
     "recorder": "recorder",
     "recording_list": "recording_list",
 }
+
+
+def lookups() -> Mapping[str, str]:
+    """Where a visit keeps what is chosen, by the name of the choice."""
+    return {**LOOKUPS, **{name: each.lookup for name, each in further_choices().items()}}
 
 
 def search(text: str) -> Q:

@@ -37,6 +37,13 @@ def loaded_runs(group: Group) -> Sequence[ImportRun]:
     return list(found.annotate(waiting=waiting).order_by("-loaded_at")[:RUNS_SHOWN])
 
 
+def waiting_sheets(group: Group) -> Sequence[ImportRun]:
+    """Loaded sheets with visits that wait, each with their number, the oldest first."""
+    waiting = Count("visits", filter=Q(visits__status=Status.WAITING))
+    found = ImportRun.objects.of_group(group).filter(loaded_at__isnull=False, undone_at=None)
+    return list(found.annotate(waiting=waiting).filter(waiting__gt=0).order_by("loaded_at")[:RUNS_SHOWN])
+
+
 def kept_sheets(group: Group) -> Sequence[ImportRun]:
     """Sheets that were sent and not loaded yet, newest first, as far as their files are kept."""
     found = ImportRun.objects.of_group(group).filter(loaded_at=None).exclude(file="")

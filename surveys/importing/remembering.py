@@ -27,12 +27,27 @@ def remembered_plan(group: Group, raw: RawSheet) -> Plan | None:
     kept = found.order_by("-changed_at").first()
     if kept is None:
         return None
-    plan = Plan.of_json(kept.plan)
+    plan = fitted(Plan.of_json(kept.plan), raw)
+    return plan if plan.is_usable else None
+
+
+def fitted(plan: Plan, raw: RawSheet) -> Plan:
+    """A plan for the columns that this sheet has; it may lack some that the plan needs."""
     here = guess_plan(raw, plan.layout)
     # What an error sheet adds is in no mapping, and is left out.
-    columns = {name: plan.columns.get(name, "") for name in here.columns}
-    plan = replace(plan, columns=columns)
-    return plan if plan.is_usable else None
+    return replace(plan, columns={name: plan.columns.get(name, "") for name in here.columns})
+
+
+def mapping_names(group: Group) -> list[str]:
+    """What the group's mappings are called, each after the sheet that it was made for."""
+    found = ImportMapping.objects.of_group(group).exclude(name="").order_by("name")
+    return list(dict.fromkeys(found.values_list("name", flat=True)))
+
+
+def named_plan(group: Group, raw: RawSheet, name: str) -> Plan | None:
+    """The mapping of that name for this sheet; None where the group has none."""
+    found = ImportMapping.objects.of_group(group).filter(name__iexact=name).order_by("-changed_at").first()
+    return fitted(Plan.of_json(found.plan), raw) if found else None
 
 
 def first_plan(group: Group, raw: RawSheet) -> Plan:

@@ -24,6 +24,11 @@ class ImportRun(models.Model):
     visits_loaded = models.PositiveIntegerField(default=0)
     rows_read = models.PositiveIntegerField(default=0)
     plan = models.JSONField(default=dict, help_text="What the columns and cells of the sheet mean.")
+    report = models.JSONField(null=True, blank=True, help_text="What the last check found.")
+    checked_at = models.DateTimeField(null=True, blank=True)
+    to_mend = models.FileField(
+        upload_to="imports/", blank=True, help_text="The rows with problems, as a sheet of their own."
+    )
     left_out = models.PositiveIntegerField(default=0, help_text="Visits with problems that were not loaded.")
     undone_at = models.DateTimeField(null=True, blank=True)
     undone_by = models.ForeignKey(
@@ -42,6 +47,7 @@ class ImportMapping(models.Model):
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="+")
+    name = models.CharField(max_length=200, blank=True, help_text="The sheet that it was said for first.")
     signature = models.CharField(max_length=64)
     plan = models.JSONField(default=dict)
     changed_at = models.DateTimeField(auto_now=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, URLResolver, include, path
 
+from surveys.rota import api
 from surveys.rota.views import availability, draft, feeds, links, visits
 
 visit_pages: list[URLPattern | URLResolver] = [
@@ -34,8 +35,12 @@ rota_pages: list[URLPattern | URLResolver] = [
     path("calendar/", feeds.feed_renew, name="feed_renew"),
     path("calendar/group/", feeds.group_feed_renew, name="group_feed_renew"),
 ]
+PLACE = "api/v1/groups/<slug:slug>/places/<uuid:place_id>/"
 urlpatterns: list[URLPattern | URLResolver] = [
     path("groups/<slug:slug>/rota/", include(rota_pages)),
+    path("api/v1/groups/<slug:slug>/places/", api.ApiPlaces.as_view(), name="api_places"),
+    path(f"{PLACE}accept/", api.ApiPlaceAccept.as_view(), name="api_place_accept"),
+    path(f"{PLACE}decline/", api.ApiPlaceDecline.as_view(), name="api_place_decline"),
     # Behind a signed link, whose holder needs no session.
     path("rota/<str:token>/", links.rota_link, name="rota_link"),
     path("rota/<str:token>/yes/", links.rota_link_accept, name="rota_link_accept"),

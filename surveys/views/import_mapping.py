@@ -46,7 +46,7 @@ def import_map(request: PortalRequest, slug: str, run_id: UUID) -> HttpResponse:
     ):
         # Names that came into play with the columns just told are asked for before they count as problems.
         return _show(request, run, asked, names_are_new=True)
-    services.map_columns(person=request.person, run=run, raw=raw, plan=told)
+    services.explain_sheet(person=request.person, run=run, raw=raw, plan=told)
     return redirect("import_detail", slug=slug, run_id=run.pk)
 
 

@@ -14,23 +14,21 @@ from django.utils.http import content_disposition_header
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from portal.accounts.access import allowed, require
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter, posted
-from portal.jobs.queries import live_job
+from portal.jobs.queries import last_job, live_job
 from surveys.forms.imports import SheetForm, UndoForm
-from surveys.importing import COLUMNS, UnusableFile, check_sheet
+from surveys.importing import COLUMNS, UnusableFile
 from surveys.importing.columns import template_csv
 from surveys.importing.holds import reasons_to_keep
-from surveys.importing.mending import as_workbook, bad_lines
-from surveys.importing.previewing import preview_of
 from surveys.importing.queries import kept_sheets, loaded_runs, run_state
+from surveys.importing.reports import Report
 from surveys.models import ImportRun
 from surveys.services import imports as services
 from surveys.services.errors import NotPossible
 
-# A page lists the first problems; the rest usually repeats them, and the list stays readable on a phone.
-PROBLEMS_SHOWN = 200
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
@@ -43,7 +41,7 @@ def import_visits(request: PortalRequest, slug: str) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         upload = form.cleaned_data["sheet"]
         try:
-            run = services.keep_sheet(person=request.person, group=group, file=upload, file_name=upload.name)
+            run = services.take_sheet(person=request.person, group=group, file=upload, file_name=upload.name)
         except UnusableFile as unusable:
             form.add_error("sheet", str(unusable))
         else:
@@ -66,15 +64,13 @@ def import_template(request: PortalRequest, slug: str) -> HttpResponse:
 @login_required
 @require_safe
 def import_detail(request: PortalRequest, slug: str, run_id: UUID) -> HttpResponse:
-    """What the check of a sheet found, or what became of its visits."""
-    run = find_run(enter(request, slug, "import.run"), run_id)
+    """What the check of a sheet found, or what became of its visits; guests see what waits for them."""
+    run = find_run(enter(request, slug, "visit.review"), run_id)
+    if not run.loaded_at:
+        require(request.person, "import.run", run)
     if not (run.plan or run.loaded_at):
         return redirect("import_map", slug=slug, run_id=run.pk)
-    try:
-        return show_run(request, run)
-    except UnusableFile as unusable:
-        messages.error(request, str(unusable))
-        return redirect("import_map", slug=slug, run_id=run.pk)
+    return show_run(request, run)
 
 
 def find_run(group: Group, run_id: UUID) -> ImportRun:
@@ -88,14 +84,14 @@ def show_run(request: PortalRequest, run: ImportRun, status: int = 200, **contex
     context |= {"run": run, "job": live_job(run.group, f"import {run.pk}")}
     # Once it is loaded there is nothing left to check, and the file is mostly gone.
     if run.loaded_at:
-        context |= {"state": run_state(request.person, run), "holds": reasons_to_keep(run)}
+        may_load = allowed(request.person, "import.run", run)
+        context |= {"state": run_state(request.person, run), "may_load": may_load}
+        context |= {"holds": reasons_to_keep(run) if may_load else []}
         context.setdefault("undo_form", UndoForm())
         return render(request, "surveys/import_loaded.html", context, status=status)
-    checked = services.check_run(person=request.person, run=run)
     context |= {
-        "checked": checked,
-        "shown": checked.problems[:PROBLEMS_SHOWN],
-        "preview": preview_of(run.group, checked),
+        "checked": Report.of_json(run.report) if run.report else None,
+        "check_job": last_job(run.group, services.check_key(run)),
     }
     return render(request, "surveys/import_detail.html", context, status=status)
 
@@ -105,14 +101,23 @@ def show_run(request: PortalRequest, run: ImportRun, status: int = 200, **contex
 def import_errors(request: PortalRequest, slug: str, run_id: UUID) -> HttpResponse:
     """The rows that cannot be loaded, as a sheet that says what is wrong with each."""
     run = find_run(enter(request, slug, "import.run"), run_id)
-    if not (run.file and run.plan):
+    if not run.to_mend:
         raise Http404
-    sheet = services.laid_out(run)
-    lines = bad_lines(sheet, check_sheet(group=run.group, sheet=sheet))
-    answer = HttpResponse(as_workbook(lines), content_type=XLSX)
+    with run.to_mend.open("rb") as file:
+        answer = HttpResponse(file.read(), content_type=XLSX)
     name = f"to-mend-{PurePath(run.file_name).stem}.xlsx"
     answer["Content-Disposition"] = content_disposition_header(True, name) or ""
     return answer
+
+
+@login_required
+@require_POST
+def import_check(request: PortalRequest, slug: str, run_id: UUID) -> HttpResponse:
+    """Order the check of a kept sheet anew."""
+    run = find_run(enter(request, slug, "import.run"), run_id)
+    if run.plan and run.file and not run.loaded_at:
+        services.request_check(person=request.person, run=run)
+    return redirect("import_detail", slug=slug, run_id=run.pk)
 
 
 @login_required
@@ -130,7 +135,7 @@ def import_load(request: PortalRequest, slug: str, run_id: UUID) -> HttpResponse
 @require_POST
 def import_approve(request: PortalRequest, slug: str, run_id: UUID) -> HttpResponse:
     """Approve the waiting visits of a run in one go."""
-    run = find_run(enter(request, slug, "import.run"), run_id)
+    run = find_run(enter(request, slug, "visit.review"), run_id)
     reason = request.POST.get("accept_findings_reason", "")
     try:
         done = services.approve_run(person=request.person, run=run, accept_findings_reason=reason)

@@ -35,6 +35,7 @@ from surveys.forms import (
 )
 from surveys.forms.questions import QuestionForm
 from surveys.histories import trail_of
+from surveys.importing.queries import waiting_sheets
 from surveys.models import Finding, Visit
 from surveys.models.visits import Status
 from surveys.queries import photos_of, visits_waiting
@@ -63,6 +64,7 @@ def review_queue(request: PortalRequest, slug: str) -> HttpResponse:
     page = Paginator(waiting, QUEUE_ROWS).get_page(request.GET.get("page", "1"))
     visits = give_hindrances(request.person, page)
     context = {"visits": visits, "page": page, "user_id": request.person.user_id}
+    context["sheets"] = waiting_sheets(group)
     return render(request, "surveys/review_queue.html", context)
 
 

@@ -48,6 +48,7 @@ API_SIGNED_IN = policy("401    ok        ok          ok       ok        ok      
 API_MEMBER = policy("   401    ok        ok          ok       404       404     404    401      404")
 API_CHECK = policy("    401    403       ok          403      404       404     404    401      404", "ok")
 API_CARE = policy("     401    403       ok          ok       404       404     404    401      404")
+API_AUTHOR = policy("   401    ok        403         403      404       404     404    401      404")
 # What belongs to a volunteer alone is not even told to exist to another member.
 ONE_S_OWN = policy("    login  ok        404         404      404       404     404    login    404", "403")
 INSIDER, CHECKER = also_reviewer(MEMBER), also_reviewer(COORDINATOR)
@@ -158,7 +159,9 @@ TABLE: Mapping[str, Methods] = {
     # spreadsheets and programs
     "import_visits": form(COORDINATOR),
     "import_template": page(COORDINATOR),
+    # A guest sees a sheet once it is loaded: tests/surveys/imports/test_pages.py.
     "import_detail": page(COORDINATOR),
+    "import_check": button(COORDINATOR),
     "import_map": form(COORDINATOR),
     "import_errors": page(COORDINATOR),
     "import_undo": button(COORDINATOR),
@@ -166,7 +169,7 @@ TABLE: Mapping[str, Methods] = {
     "export_make": form(MEMBER),
     "archive_make": button(COORDINATOR),
     "publishing_terms": form(COORDINATOR),
-    "import_approve": button(COORDINATOR),
+    "import_approve": button(CHECKER),
     "api_schema": {**page(OPEN), "options": OPEN},
     "language_choose": form(SIGNED_IN),
     "key_list": form(SIGNED_IN),
@@ -183,6 +186,18 @@ TABLE: Mapping[str, Methods] = {
     "api_exports": sending(API_MEMBER),
     "api_job": program(API_CARE),
     "api_job_file": program(API_CARE),
+    "api_imports": program(API_CARE, post=API_CARE),
+    "api_import": program(API_CARE),
+    "api_import_plan": program(API_CARE, post=API_CARE),
+    "api_import_check": sending(API_CARE),
+    "api_import_errors": program(API_CARE),
+    "api_import_load": sending(API_CARE),
+    "api_import_undo": sending(API_CARE),
+    "api_questions": program(also_reviewer(API_MEMBER), post=also_reviewer(API_CARE)),
+    "api_question_answer": sending(API_AUTHOR),
+    "api_places": program(API_MEMBER),
+    "api_place_accept": sending(API_AUTHOR),
+    "api_place_decline": sending(API_AUTHOR),
     "api_incidents": program(API_MEMBER),
     "api_incident": program(API_MEMBER),
     "api_incident_acknowledge": sending(API_CARE),

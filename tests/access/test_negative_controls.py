@@ -79,7 +79,7 @@ CONTROLS = {
     "incident.acknowledge": control("volunteer", "incident_acknowledge"),
     "incident.note": control("volunteer", "incident_note"),
     "incident.close": control("volunteer", "incident_close"),
-    "import.run": control("volunteer", "import_visits", "import_detail", "import_load"),
+    "import.run": control("volunteer", "import_visits", "import_check", "import_load"),
     "export.run": control("neighbour", "export_make", group_open=True),
     "archive.make": control("volunteer", "archive_make", "publishing_terms"),
     "job.view": control("volunteer", "job_detail", "job_progress", "job_file"),

@@ -39,7 +39,7 @@ from surveys.list_lines import read_lines
 from surveys.models import Finding, ReturnNotice
 from surveys.returns import return_url
 from surveys.services.drafts import start_visit
-from surveys.services.imports import keep_sheet
+from surveys.services.imports import check_and_keep, keep_sheet
 from surveys.services.kits import clean_kit, save_kit
 from surveys.services.lists import create_list
 from surveys.services.photos import add_photo
@@ -143,10 +143,10 @@ def _add_visits(world: World, cast: Cast) -> None:
     finding = Finding.objects.create(visit=visit, rule="depth", field="spots.1.depth_cm", message="Deep.")
     own = submit(volunteer, cast.site, visited_on=days_ago(9).isoformat())
     return_visit(person=cast.person("second_coordinator"), visit=own, message="Look again.")
-    sheet = io.BytesIO(f"site,date,taxon,count\nAB1,{days_ago(400)},Baetidae,4\n".encode())
-    run = keep_sheet(
-        person=cast.person("second_coordinator"), group=cast.group, file=sheet, file_name="old.csv"
-    )
+    sheet = io.BytesIO(f"site,date,taxon,count\nAB1,{days_ago(400)},Baetidae,4\nZZ9,,Baetidae,4\n".encode())
+    loader = cast.person("second_coordinator")
+    run = keep_sheet(person=loader, group=cast.group, file=sheet, file_name="old.csv")
+    check_and_keep(person=loader, run=run)
     world.values |= {
         "draft_id": draft.id,
         "visit_id": visit.id,

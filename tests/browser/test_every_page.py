@@ -22,9 +22,10 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 NO_PAGE = {"health", "photo_file", "alert_photo", "incident_photo", "import_template", "report_file"}
 NO_PAGE |= {"job_file", "import_errors"}
 NO_PAGE |= {"bank_state", "bank_worker", "bank_manifest", "bank_icon", "record_sheet", "rota_calendar"}
+NO_PAGE |= {"report_picture_file", "public_report_figures"}
 NO_PAGE |= {"public_report_file", "incident_evidence", "alert_evidence"} | {
     name for name in TABLE if "get" in TABLE[name] and (name.startswith("api_") or name.endswith("_progress"))
-}
+} - {"api_docs"}
 # Seen by several roles alike; the one that sees most stands for all.
 WATCHERS = ("coordinator", "volunteer", "contact", "nobody")
 
@@ -53,8 +54,15 @@ def _sees_own(name: str, role: str) -> bool:
 @pytest.mark.parametrize("role", WATCHERS)
 def test_every_page_of_the_role_passes(world: World, page_for: PageFor, role: str) -> None:
     page = page_for(world.people[role])
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
     faults = [fault for name in pages_of(role) if (fault := _fault(page, world, name))]
     assert faults == []
+    # No page asks anybody else for anything: not for a font, a script or a map.
+    own = page.url.split("/", 3)[:3]
+    assert {
+        url for url in asked if url.split("/", 3)[:3] != own and not url.startswith(("data:", "blob:"))
+    } == set()
 
 
 def _fault(page: Page, world: World, name: str) -> str:

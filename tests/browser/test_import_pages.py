@@ -38,6 +38,13 @@ def send(page: Page, path: Path) -> None:
     page.get_by_role("button", name="Check the sheet").click()
 
 
+def check(page: Page, cast: Cast) -> None:
+    """The page waits, a worker does the check, the page shows it by itself."""
+    page.get_by_text("being checked in the background").wait_for()
+    resume_all(cast)
+    page.get_by_text("Checked on").wait_for()
+
+
 def test_it_loads_a_sheet_and_has_it_approved_by_somebody_else(
     cast: Cast, page_for: PageFor, tmp_path: Path
 ) -> None:
@@ -48,7 +55,7 @@ def test_it_loads_a_sheet_and_has_it_approved_by_somebody_else(
     page.goto("/groups/alder-beck/import/")
     look(page, "import_visits")
     _sees_that_a_file_is_missing(page)
-    _sees_the_problems(page, bad)
+    _sees_the_problems(page, cast, bad)
     _loads(page, cast, good)
     _approves(page_for(cast.second_coordinator), page.url)
     assert {visit.status for visit in Visit.objects.of_group(cast.group)} == {"approved"}
@@ -60,8 +67,10 @@ def _sees_that_a_file_is_missing(page: Page) -> None:
     look(page, "import_visits_empty")
 
 
-def _sees_the_problems(page: Page, path: Path) -> None:
+def _sees_the_problems(page: Page, cast: Cast, path: Path) -> None:
     send(page, path)
+    look(page, "import_checking")
+    check(page, cast)
     page.get_by_role("heading", name="Check of with mistakes.csv").wait_for()
     assert page.get_by_role("row").count() == 4
     assert "Baetidae" in page.get_by_role("row").nth(2).inner_text()
@@ -77,6 +86,7 @@ def resume_all(cast: Cast) -> None:
 
 def _loads(page: Page, cast: Cast, path: Path) -> None:
     send(page, path)
+    check(page, cast)
     page.get_by_role("heading", name="Check of old visits.csv").wait_for()
     look(page, "import_checked")
     page.get_by_role("button", name="Load 2 visits").click()

@@ -1,4 +1,4 @@
-"""Load past visits from a spreadsheet: `manage.py import_visits FILE --group SLUG [--dry-run] [--by EMAIL]`."""
+"""Load past visits from a sheet: `manage.py import_visits FILE --group SLUG [--mapping NAME | --layout L]`."""
 
 from __future__ import annotations
 
@@ -7,12 +7,18 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
 
 from portal.accounts.access import Person
 from portal.accounts.models import Group, Role
 from portal.accounts.queries import members_of, person_of
 from surveys.exporting.darwin.reading import sheet_of_archive
-from surveys.importing import CheckedSheet, Sheet, UnusableFile, check_sheet, read_sheet
+from surveys.histories import label_of
+from surveys.importing import CheckedSheet, RowProblem, Sheet, UnusableFile, check_sheet, read_sheet
+from surveys.importing.laying import lay_out
+from surveys.importing.plans import LAYOUTS, Layout, Plan, guess_plan
+from surveys.importing.raw import RawSheet, read_raw
+from surveys.importing.remembering import mapping_names, named_plan, remembered_plan
 from surveys.services.imports import SheetHasProblems, load_sheet
 
 PROBLEMS, UNUSABLE = 1, 2
@@ -23,13 +29,16 @@ def refuse(message: str) -> NoReturn:
 
 
 class Command(BaseCommand):
-    help = "Check a CSV or XLSX of past visits (one row per taxon per visit) and load it whole or not at all."
+    help = (
+        "Check a CSV or XLSX of past visits and load it whole or not at all. A sheet whose header somebody has "
+        "explained on the page is read in that way; else its columns are ours, or as --mapping or --layout say."
+    )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument(
             "file",
             type=Path,
-            help="CSV (UTF-8) or XLSX, or an archive (zip) of this portal; the README lists the columns.",
+            help="CSV or XLSX, or an archive (zip) of this portal; the README lists the columns.",
         )
         parser.add_argument("--group", required=True, help="Short name of the group, as in its addresses.")
         parser.add_argument("--dry-run", action="store_true", help="Only check; load nothing.")
@@ -39,10 +48,18 @@ class Command(BaseCommand):
             help="Coordinator who loads (and so cannot approve); the first one if left out.",
         )
 
-    def handle(self, *, file: Path, group: str, dry_run: bool, by: str | None, **_options: Any) -> None:
+        how = parser.add_mutually_exclusive_group()
+        how.add_argument(
+            "--mapping", metavar="NAME", help="Mapping said on the page, by the name of its sheet."
+        )
+        how.add_argument(
+            "--layout", choices=LAYOUTS, help="How the sheet lies; what its columns mean is guessed."
+        )
+
+    def handle(self, *, file: Path, group: str, dry_run: bool, by: str | None, **options: Any) -> None:
         owner = Group.objects.filter(slug=group).first() or refuse(f"There is no group “{group}”.")
         person = coordinator(owner, by)
-        sheet = read(file)
+        sheet = read(file, owner, options["mapping"] or "", options["layout"])
         checked = check_sheet(group=owner, sheet=sheet)
         self.report(checked)
         if not checked.problems and not dry_run:
@@ -51,8 +68,7 @@ class Command(BaseCommand):
     def report(self, checked: CheckedSheet) -> None:
         """Print every problem, then what the sheet holds; stop with 1 if there were problems."""
         for each in checked.problems:
-            place = f"row {each.row}, {each.column}" if each.column else f"row {each.row}"
-            self.stdout.write(f"{place}: {each.message}")
+            self.stdout.write(f"{place_of(each)}: {each.message}")
         if checked.problems:
             count = len(checked.problems)
             raise CommandError(
@@ -62,6 +78,11 @@ class Command(BaseCommand):
             f"{checked.rows_read} rows, {checked.new} new visits, {checked.already_there} loaded before, "
             f"{checked.findings} unusual entries to be looked at."
         )
+        for visit in checked.differing:
+            fields = ", ".join(label_of(path) for path in visit.fields)
+            self.stdout.write(
+                f"Here already but different: {visit.site} on {visit.day} ({fields}); left as it is."
+            )
 
     def load(self, person: Person, group: Group, sheet: Sheet, file_name: str) -> None:
         """Load what was checked."""
@@ -87,12 +108,37 @@ def coordinator(group: Group, email: str | None) -> Person:
     return person_of(membership.user)
 
 
-def read(path: Path) -> Sheet:
-    """The sheet at that path."""
+def place_of(problem: RowProblem) -> str:
+    """Row, column, and where it is known the cell with what stands there."""
+    place = f"row {problem.row}, {problem.column}" if problem.column else f"row {problem.row}"
+    return f"{place} ({problem.cell}: “{problem.value}”)" if problem.cell else place
+
+
+def read(path: Path, group: Group, mapping: str, layout: Layout | None) -> Sheet:
+    """The sheet at that path: by the mapping or layout named, by that of its header, or as our own."""
     try:
         with path.open("rb") as file:
-            return sheet_of_archive(file) if path.suffix.lower() == ".zip" else read_sheet(file, path.name)
+            if path.suffix.lower() == ".zip":
+                return sheet_of_archive(file)
+            raw = read_raw(file, path.name)
+            plan = plan_for(group, raw, mapping, layout)
+            if plan:
+                return lay_out(raw, plan, timezone.localdate())
+            file.seek(0)
+            return read_sheet(file, path.name)
     except OSError as error:
         refuse(f"{path} cannot be opened: {error.strerror}.")
     except UnusableFile as unusable:
         refuse(f"{path}: {unusable}")
+
+
+def plan_for(group: Group, raw: RawSheet, mapping: str, layout: Layout | None) -> Plan | None:
+    """What the sheet means as far as anybody said so; None where its columns must be ours."""
+    if layout:
+        return guess_plan(raw, layout)
+    if not mapping:
+        return remembered_plan(group, raw)
+    known = ", ".join(f"“{name}”" for name in mapping_names(group)) or "none yet"
+    return named_plan(group, raw, mapping) or refuse(
+        f"The group {group.slug} has no mapping “{mapping}”; it has: {known}."
+    )

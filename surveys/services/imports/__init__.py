@@ -1,6 +1,13 @@
 """Spreadsheets of visits: kept for a check, loaded whole or not at all, approved by somebody else, undone."""
 
 from surveys.services.imports.approving import Approved, approve_run
+from surveys.services.imports.checking import (
+    check_and_keep,
+    check_key,
+    explain_sheet,
+    request_check,
+    take_sheet,
+)
 from surveys.services.imports.keeping import (
     check_run,
     forget_old_sheets,
@@ -18,7 +25,10 @@ __all__ = [
     "Loaded",
     "SheetHasProblems",
     "approve_run",
+    "check_and_keep",
+    "check_key",
     "check_run",
+    "explain_sheet",
     "forget_old_sheets",
     "keep_sheet",
     "laid_out",
@@ -27,7 +37,9 @@ __all__ = [
     "map_columns",
     "plan_of",
     "raw_of",
+    "request_check",
     "request_loading",
     "request_undoing",
+    "take_sheet",
     "undo_run",
 ]

@@ -9,7 +9,6 @@ from typing import IO
 from django.core.files.base import ContentFile
 from django.db import transaction
 from django.utils import timezone
-from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
 from portal.accounts.models import Group
@@ -18,13 +17,12 @@ from surveys.importing.checking import CheckedSheet, Tell, check_sheet, say_noth
 from surveys.importing.laying import LaidSheet, lay_out
 from surveys.importing.plans import Plan, guess_plan, is_plain, signature
 from surveys.importing.raw import RawSheet, read_raw
-from surveys.importing.reading import UnusableFile
 from surveys.importing.remembering import first_plan, remembered_plan
 from surveys.models import ImportMapping, ImportRun
 
 # A sheet holds names: one that was checked and never loaded is not kept for good.
 KEPT_DAYS = 7
-# Checking takes about a millisecond a row, and somebody waits for the page; the command takes more.
+# As much as is read while somebody waits for the page; the command takes more.
 ROWS_ON_A_PAGE = 10_000
 
 
@@ -35,10 +33,7 @@ def keep_sheet(*, person: Person, group: Group, file: IO[bytes], file_name: str)
     """
     require(person, "import.run", group)
     # Read before anything is written: what cannot be read is never kept.
-    raw = read_raw(file, file_name)
-    if len(raw.rows) > ROWS_ON_A_PAGE:
-        message = _("The sheet has more than 10,000 rows. Split it, or ask whoever runs the portal to load it.")
-        raise UnusableFile(message)
+    raw = read_raw(file, file_name, ROWS_ON_A_PAGE)
     run = ImportRun(
         group=group,
         started_by_id=person.user_id,
@@ -70,8 +65,9 @@ def forget_old_sheets() -> int:
     old = list(runs.filter(created_at__lt=day).exclude(file=""))
     for run in old:
         run.file.delete(save=False)
+        run.to_mend.delete(save=False)
     runs.filter(pk__in=[run.pk for run in old], loaded_at=None).delete()
-    runs.filter(pk__in=[run.pk for run in old]).update(file="")
+    runs.filter(pk__in=[run.pk for run in old]).update(file="", to_mend="")
     return len(old)
 
 
@@ -90,12 +86,14 @@ def plan_of(run: ImportRun, raw: RawSheet) -> Plan:
 def map_columns(*, person: Person, run: ImportRun, raw: RawSheet, plan: Plan) -> None:
     """Say what a sheet means, for it and for the next one with the same header."""
     require(person, "import.run", run)
-    run.plan = plan.as_json()
-    run.save(update_fields=["plan"])
+    run.plan, run.report, run.checked_at = plan.as_json(), None, None
+    run.save(update_fields=["plan", "report", "checked_at"])
+    told = {"plan": run.plan, "changed_by_id": person.user_id}
     mapping, _is_new = ImportMapping.objects.update_or_create(
         group=run.group,
         signature=signature(raw, plan.layout),
-        defaults={"plan": run.plan, "changed_by_id": person.user_id},
+        defaults=told,
+        create_defaults={**told, "name": run.file_name},
     )
     record_change(actor=person, verb="import.mapped", thing=mapping, changes={"layout": [None, plan.layout]})
 

@@ -138,8 +138,9 @@ def load_run(
 
 def _let_file_go(run: ImportRun) -> None:
     storage, name = run.file.storage, run.file.name or ""
-    run.file = ""
-    run.save(update_fields=["file"])
+    # What the check showed of people and visits goes with the sheet.
+    run.file, run.report = "", None
+    run.save(update_fields=["file", "report"])
     transaction.on_commit(lambda: storage.delete(name))
 
 

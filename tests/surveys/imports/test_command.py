@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
+import io
 from io import StringIO
 from pathlib import Path
 
 import pytest
+from django.conf import LazySettings
 from django.core.management import CommandError, call_command
 
 from portal.accounts.models import Membership
+from surveys.importing.plans import Plan
 from surveys.models import ImportRun, Visit
+from surveys.services import imports
 from tests.conftest import Cast
+from tests.surveys.imports.layouts import BY_VISIT, Lines, content_of
 from tests.surveys.imports.sheets import csv_of
+
+ODD: Lines = (
+    ("Where", "When", "Baetidae", "Beatids"),
+    ("Stepping stones", "3/5/2024", "12", "1"),
+    ("Stepping stones", "13/6/2024", "2", ""),
+)
 
 
 @pytest.fixture
@@ -87,7 +98,7 @@ def test_it_says_when_a_problem_concerns_a_whole_row(cast: Cast, tmp_path: Path)
     ("name", "content", "says"),
     [
         ("missing.csv", None, "cannot be opened"),
-        ("empty.csv", b"", "missing: site, date, taxon, count"),
+        ("empty.csv", b"", "The first row is empty"),
         ("visits.ods", b"x", "CSV or XLSX"),
         ("visits.xlsx", b"x", "XLSX"),
     ],
@@ -122,3 +133,68 @@ def test_it_ends_with_2_for_a_group_without_coordinators(cast: Cast, sheet: Path
     Membership.objects.of_group(cast.group).update(role="volunteer")
     message, code, _printed = refusal(sheet)
     assert (code, "no coordinator" in message) == (2, True)
+
+
+class TestSheetsOfOtherMaking:
+    """The command reads them as the page was told, or as it is told itself."""
+
+    @pytest.fixture
+    def ours(self, tmp_path: Path) -> Path:
+        path = tmp_path / "our years.csv"
+        path.write_bytes(content_of(ODD))
+        return path
+
+    def explain(self, cast: Cast, settings: LazySettings, tmp_path: Path, lines: Lines = ODD) -> None:
+        """What a coordinator did on the page with last year's sheet."""
+        settings.MEDIA_ROOT = tmp_path
+        person, file = cast.person("coordinator"), io.BytesIO(content_of(lines))
+        run = imports.keep_sheet(person=person, group=cast.group, file=file, file_name="last year.csv")
+        columns = dict(zip(lines[0], ("site", "date", "taxon_column", "taxon_column"), strict=True))
+        plan = Plan("visit_rows", columns, taxa={"Beatids": "Elmidae"}, sites={"Stepping stones": "AB1"})
+        imports.map_columns(person=person, run=run, raw=imports.raw_of(run), plan=plan)
+
+    def test_a_header_that_was_explained_is_read_in_that_way(
+        self, cast: Cast, ours: Path, settings: LazySettings, tmp_path: Path
+    ) -> None:
+        assert "missing" in refusal(ours)[0]
+        self.explain(cast, settings, tmp_path)
+        assert "Loaded 2 visits" in run(ours)
+        assert {count.taxon for visit in visits(cast) for count in visit.counts.all()} == {
+            "Baetidae",
+            "Elmidae",
+        }
+
+    def test_a_mapping_is_named_for_a_sheet_with_fewer_columns(
+        self, cast: Cast, settings: LazySettings, tmp_path: Path
+    ) -> None:
+        self.explain(cast, settings, tmp_path)
+        path = tmp_path / "short.csv"
+        path.write_bytes(content_of([line[:3] for line in ODD]))
+        assert "2 new visits" in run(path, "--mapping", "Last Year.csv", "--dry-run")
+        message, code, _printed = refusal(path, "--mapping", "other")
+        assert code == 2
+        assert "it has: “last year.csv”" in message
+
+    def test_a_mapping_that_does_not_fit_is_refused_in_words(
+        self, cast: Cast, settings: LazySettings, tmp_path: Path
+    ) -> None:
+        self.explain(cast, settings, tmp_path)
+        path = tmp_path / "alien.csv"
+        path.write_bytes(content_of([("Who", "What"), ("a", "b")]))
+        message, code, _printed = refusal(path, "--mapping", "last year.csv")
+        assert code == 2
+        assert "which columns hold site, date" in message
+
+    def test_a_layout_is_named_and_every_problem_stands_at_its_cell(self, cast: Cast, tmp_path: Path) -> None:
+        path = tmp_path / "wide.csv"
+        path.write_bytes(content_of([*BY_VISIT[:2], ("ZZ9", "13/6/2024", "", "14", "lots", "", "")]))
+        _message, code, printed = refusal(path, "--layout", "visit_rows")
+        assert code == 1
+        assert "row 3, Station (A3: “ZZ9”): The group has no site" in printed
+
+    def test_what_is_here_and_differs_is_named(self, cast: Cast, sheet: Path) -> None:
+        run(sheet)
+        sheet.write_bytes(csv_of([{"count": "13"}, {"taxon": "Elmidae"}, {"date": "2024-06-03"}]))
+        printed = run(sheet)
+        assert "0 new visits, 2 loaded before" in printed
+        assert "Here already but different: AB1 on 2024-05-03 (Baetidae)" in printed

@@ -1,0 +1,38 @@
+"""On what terms the demo's groups give their records, and keys of the programs that they use."""
+
+from __future__ import annotations
+
+from portal.accounts.models import Group
+from portal.demo.settling import Settlement
+from portal.tokens.models import Scope
+from portal.tokens.services import make_key, revoke_key
+from surveys.exporting.models import Blur, Licence, PublishingTerms
+from surveys.exporting.services import set_terms
+
+DAYS = 365
+
+
+def agree_on_terms(settlement: Settlement) -> None:
+    """Records under a licence, places rounded, so that an archive can be made at once."""
+    group: Group = settlement.group
+    terms = PublishingTerms(
+        group=group,
+        licence=Licence.CC_BY,
+        attribution=f"Volunteers of {group.name}",
+        contact_email=f"records@{group.slug}.example",
+        blur=Blur.NEAR,
+    )
+    set_terms(person=settlement.coordinators[0], group=group, terms=terms)
+
+
+def hand_out_keys(settlement: Settlement) -> None:
+    """A key in use and one that was revoked. Their texts are shown to nobody: make a new one to try it."""
+    coordinator = settlement.coordinators[0]
+    make_key(
+        person=coordinator,
+        name="Weekly copy of the records",
+        scopes=[Scope.READ_SITES, Scope.READ_VISITS, Scope.EXPORT],
+        days=DAYS,
+    )
+    old = make_key(person=coordinator, name="Old laptop", scopes=[Scope.READ_VISITS], days=DAYS)
+    revoke_key(person=coordinator, key=old.key)

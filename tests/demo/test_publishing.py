@@ -1,0 +1,32 @@
+"""The demo's terms of publishing and its keys."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+
+import pytest
+
+from portal.accounts.models import Group
+from portal.accounts.queries import members_of, person_of
+from portal.tokens.models import ApiKey
+from surveys.exporting.services import ARCHIVE, Wish, make_export, terms_of
+
+pytestmark = pytest.mark.django_db
+
+
+def test_an_archive_can_be_made_at_once(small_demo: Group) -> None:
+    person = person_of(members_of(small_demo).filter(role="coordinator").order_by("joined_at")[0].user)
+    assert terms_of(small_demo).licence == "CC-BY-4.0"
+    with make_export(person=person, group=small_demo, wish=Wish(ARCHIVE)) as out:
+        names = set(zipfile.ZipFile(io.BytesIO(out.read())).namelist())
+    assert {"meta.xml", "eml.xml"} <= names
+
+
+def test_one_key_is_in_use_and_one_revoked(small_demo: Group) -> None:
+    owners = members_of(small_demo).filter(role="coordinator").values("user")
+    keys = ApiKey.objects.filter(user__in=owners).order_by("name")
+    assert [(key.name, key.is_valid) for key in keys] == [
+        ("Old laptop", False),
+        ("Weekly copy of the records", True),
+    ]
