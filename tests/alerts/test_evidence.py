@@ -260,3 +260,15 @@ def test_it_escapes_what_volunteers_typed(watch: Watch) -> None:
 
 def test_it_has_a_first_line_for_every_step_that_is_mailed() -> None:
     assert set(HEADLINES) >= WITH_EVIDENCE
+
+
+def test_it_tells_an_agency_nothing_of_a_phone(watch: Watch) -> None:
+    """The site's place is enough: where a volunteer's phone was is nobody's but the group's."""
+    where = {"position": "54.61 N, 2.71 W", "position_accuracy_m": "12", "position_source": "phone"}
+    found = evidence(watch, **where)
+    assert verdict_of(found.visit).visit.findings.filter(rule="position_far").exists()
+    assert not any("position" in words.casefold() for words in found.findings)
+    assert "54.61" not in str(found)
+    for mail in mails():
+        assert "54.61" not in f"{mail.text}{mail.html}"
+        assert "The position lies" not in f"{mail.text}{mail.html}"

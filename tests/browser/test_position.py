@@ -74,7 +74,7 @@ def test_a_phone_without_a_network_tells_where_it_is_and_asks_first(
     page.get_by_role("button", name=ASK).click()
     offer = page.get_by_role("group", name="Position of this phone")
     expect(offer).to_contain_text(
-        "This phone is 1.1 km from AB1, exact to 12 m. Use this position for the visit? Is this a visit of AB2?"
+        "This phone is 1.1 km from AB1, exact to 12 m. Is this a visit of AB2? Use this position for the visit?"
     )
     assert values(page) == ["", "", ""]
     shot(page, "asked")

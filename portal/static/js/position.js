@@ -51,7 +51,8 @@ function offerPosition(part) {
     say("");
     found = { latitude: coords.latitude, longitude: coords.longitude, accuracy_m: exact };
     const answer = { distance: distance(metres(found, places.site)), site: places.site.code, accuracy: distance(exact) };
-    offer.querySelector("[data-offer-words]").textContent = `${words("found", answer)} ${doubt(found)}`.trim();
+    const question = [words("found", answer), doubt(found), words("use")];
+    offer.querySelector("[data-offer-words]").textContent = question.filter(Boolean).join(" ");
     offer.hidden = false;
     offer.querySelector("[data-position-use]").focus();
   };
