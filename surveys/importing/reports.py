@@ -14,8 +14,9 @@ from surveys.importing.known import Differing
 from surveys.importing.laying import LaidSheet
 from surveys.importing.previewing import Preview, preview_of
 from surveys.importing.understanding import Understood, understood
+from surveys.quantities import QUANTITIES
 from surveys.submission.fields import range_text
-from surveys.submission.types import Entry
+from surveys.submission.types import Entry, Reading
 
 # A page lists the first problems; the rest usually repeats them, and the list stays readable on a phone.
 PROBLEMS_SHOWN = 200
@@ -100,12 +101,16 @@ def _shown(each: Preview) -> Shown:
         recorder=each.recorder,
         was_made=said.was_made,
         counts=tuple((entry.name, _amount(entry)) for entry in each.entries),
-        readings=tuple(
-            f"{reading.quantity} {reading.as_typed}\N{NO-BREAK SPACE}{reading.unit}"
-            for reading in said.measurements
-        ),
+        readings=tuple(map(_reading, said.measurements)),
         scores=each.scores,
     )
+
+
+def _reading(reading: Reading) -> str:
+    label = str(QUANTITIES[reading.quantity].label)
+    # The acidity's unit is its name.
+    unit = "" if reading.unit.casefold() == label.casefold() else f"\N{NO-BREAK SPACE}{reading.unit}"
+    return f"{label} {reading.as_typed}{unit}"
 
 
 def _amount(entry: Entry) -> str:

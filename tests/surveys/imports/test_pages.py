@@ -114,7 +114,7 @@ def test_it_lists_the_problems_and_offers_no_loading(cast: Cast) -> None:
     send(client, {"site": "ZZ9"}, {"count": "some"})
     shown = text(client.get(page_of(cast)))
     assert "2 problems stand in the way" in shown
-    assert shown.index("Row 2") < shown.index("Row 3")
+    assert shown.index("Row&nbsp;2") < shown.index("Row&nbsp;3")
     assert page_of(cast, "import_load") not in shown
 
 
@@ -124,7 +124,7 @@ def test_it_lists_only_so_many_problems(cast: Cast, monkeypatch: pytest.MonkeyPa
     send(client, {"site": "Z1"}, {"site": "Z2"}, {"site": "Z3"})
     shown = text(client.get(page_of(cast)))
     assert "Only the first 2 are listed" in shown
-    assert "Row 4" not in shown
+    assert "Row&nbsp;4" not in shown
 
 
 def test_it_writes_what_a_sheet_says_as_text_only(cast: Cast) -> None:
