@@ -45,6 +45,8 @@ function work(element) {
 }
 
 function press(event) {
+  // What lies under an open dialog is not seen: nobody approves it from there.
+  if (document.querySelector("dialog[open]")) return;
   if (event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey || event.repeat) return;
   if (isTyping(event.target)) {
     if (event.key === "Escape") event.target.blur();
