@@ -52,13 +52,14 @@ browser:
 	        echo "The browser tests need these. Install them, or leave the tests out: make test BROWSER=no" >&2; exit 1; }; \
 	else $(PACKAGES) poppler-utils || echo "Going on; tests that read PDF pages need poppler-utils."; fi
 
-# What kills processes or measures time runs by itself: its limits want an idle machine.
+# What kills processes waits more than it works: two beside each other, but nothing else, because its limits want a
+# machine that is not busy. What measures time, or takes a shared server away, runs by itself.
 test: env browser ## run the suite
 	@status=0; \
-	if [ $(BROWSER) = yes ]; then side="not faults and not clock $(BUT)"; alone="(faults or clock) $(BUT)"; \
-	else side="not faults and not browser $(BUT)"; alone="faults and not browser $(BUT)"; fi; \
-	$(BIN)/python -m pytest -n 2 --dist worksteal -m "$$side" || status=$$?; \
-	$(BIN)/python -m pytest -m "$$alone" || status=$$?; \
+	if [ $(BROWSER) = yes ]; then but="$(BUT)"; else but="and not browser $(BUT)"; fi; \
+	$(BIN)/python -m pytest -n 2 --dist worksteal -m "not faults and not clock $$but" || status=$$?; \
+	$(BIN)/python -m pytest -n 2 --dist worksteal -m "faults and not alone $$but" || status=$$?; \
+	$(BIN)/python -m pytest -m "(clock or alone) $$but" || status=$$?; \
 	[ $(BROWSER) = yes ] || echo "The browser tests were left out (BROWSER=$(BROWSER))."; \
 	exit $$status
 
@@ -83,7 +84,8 @@ bench: env ## samples scored a second, in memory and stored, and how soon alerts
 	    -o python_files="bench_rescoring.py bench_latency.py" -o python_functions=bench_ tests/benchmarks
 
 soak: env ## alerts owed while everything is killed, flushed, restarted or made to misbehave (ALERTS=1000)
-	@ALERTS=$(ALERTS) $(BIN)/python -m pytest -qs --no-header --no-summary tests/faults/test_soak.py
+	@ALERTS=$(ALERTS) $(BIN)/python -m pytest -qs --no-header --no-summary -o python_functions=soak_ \
+	    tests/faults/test_soak.py
 	@MESSAGES=5000 $(BIN)/python -m pytest -q --no-header tests/outbox/test_four_workers.py
 
 COMPILE = $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes \

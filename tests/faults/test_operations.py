@@ -39,6 +39,7 @@ def broker(empty_queue: None) -> Iterator[Redis]:
     line.close()
 
 
+@pytest.mark.alone
 def test_a_broker_that_refuses_writes_loses_no_alert_and_no_worker(
     broker: Redis, start_worker: StartWorker, postbox: Postbox
 ) -> None:
