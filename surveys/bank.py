@@ -20,6 +20,7 @@ from portal.accounts.models import Group
 from surveys.bank_marks import group_marks, kit_marks, result_marks, site_marks
 from surveys.models import Site, Visit
 from surveys.overviews import last_visits
+from surveys.positions import places_by_group
 from surveys.queries import DueSite, sites_due
 from surveys.release import release
 
@@ -72,12 +73,12 @@ def kept_sites(person: Person, today: date) -> list[BankSite]:
 
 
 def bank_pages(person: Person, sites: Sequence[BankSite], today: date) -> list[BankPage]:
-    """The pages that the person's phone keeps: the start, the open pages, two of each site (six queries)."""
+    """The pages that the person's phone keeps: the start, the open pages, two of each site (seven queries)."""
     groups, records, kits = group_marks(person), site_marks(person), kit_marks(person, today)
+    # The form knows where all sites are, to ask whether it is that of another one.
+    places = places_by_group(person)
     results = result_marks(person, [each.site.pk for each in sites], RESULTS_SHOWN)
     pages = [_page(name) for name in OPEN_PAGES]
-    # The form knows where all sites are, to ask whether it is that of another one.
-    places = sorted((str(site), mark) for site, mark in records.items())
     home: list[Any] = []
     for each in sites:
         site, arguments = each.site, (each.group.slug, each.site.pk)
@@ -88,7 +89,7 @@ def bank_pages(person: Person, sites: Sequence[BankSite], today: date) -> list[B
             _page("bank_site", arguments, *shared, *day, results.get(site.pk), kits.get(each.group.pk))
         )
         # The form shows neither results nor days: it is the larger page and is fetched again more seldom.
-        pages.append(_page("bank_visit", arguments, *shared, places))
+        pages.append(_page("bank_visit", arguments, *shared, places[each.group.pk]))
     return [_page("bank_home", (), *home), *pages]
 
 

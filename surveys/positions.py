@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Any, Protocol
+from uuid import UUID
 
 from django.utils.translation import gettext as _
 from pyproj import Geod
 
+from portal.accounts.access import Person
 from portal.accounts.models import Group
 from surveys.models import Site
 from surveys.models.visits import ROUGHEST_M
@@ -70,6 +73,15 @@ def landmarks(group: Group, besides: Site) -> tuple[Landmark, ...]:
     return tuple(
         Landmark(*row) for row in rows.values_list("code", "latitude", "longitude", "location_precision_m")
     )
+
+
+def places_by_group(person: Person) -> Mapping[UUID, list[tuple[Any, ...]]]:
+    """Code, place and precision of every site of the person's groups, by group (one query)."""
+    rows = Site.objects.visible_to(person).order_by("code")
+    found = defaultdict(list)
+    for group, *place in rows.values_list("group", "code", "latitude", "longitude", "location_precision_m"):
+        found[group].append(tuple(place))
+    return found
 
 
 def metres_between(latitude: float, longitude: float, other_latitude: float, other_longitude: float) -> float:

@@ -127,6 +127,18 @@ def test_a_changed_site_changes_its_own_pages_alone(cast: Cast) -> None:
     assert changed_by(cast, change) == {"/bank/", *both}
 
 
+def test_a_site_that_is_moved_changes_the_forms_of_all_others(cast: Cast) -> None:
+    """They ask whether a position is that of another site."""
+    other = SiteFactory(group=cast.group, code="AB2")
+
+    def change() -> None:
+        person, fields = cast.person("coordinator"), {"latitude": 54.6}
+        save_site(person=person, group=cast.group, site=cast.site, fields=fields)
+
+    own = {address("bank_site", cast.site), address("bank_visit", cast.site)}
+    assert changed_by(cast, change) == {"/bank/", *own, address("bank_visit", other)}
+
+
 def test_a_new_visit_changes_the_results_and_not_the_form(cast: Cast) -> None:
     changed = changed_by(cast, lambda: submit(cast.person("other_volunteer"), cast.site))
     assert address("bank_site", cast.site) in changed
