@@ -109,7 +109,7 @@ def period_lines(change: SiteChange) -> list[str]:
         words = _("Visits before %(day)s: %(before)s; from that day on: %(after)s. Both are needed to compare.")
         return [words % {"day": day, "before": change.before, "after": change.after}]
     subject = _("Visits from %(day)s on") % {"day": day}
-    return _comparison_lines(subject, _("those before it"), change.periods, change.method)
+    return comparison_lines(subject, _("those before it"), change.periods, change.method)
 
 
 def pairing_lines(pairing: Pairing, method: Method) -> list[str]:
@@ -117,7 +117,7 @@ def pairing_lines(pairing: Pairing, method: Method) -> list[str]:
     if pairing.comparison is None:
         return [_("There are no approved visits of standard effort at both sites within 7 days of each other.")]
     names = {"second": str(pairing.second), "first": str(pairing.first)}
-    lines = _comparison_lines(names["second"], names["first"], pairing.comparison, method)
+    lines = comparison_lines(names["second"], names["first"], pairing.comparison, method)
     if pairing.impact:
         lines += _impact_lines(pairing.impact, method)
     return lines
@@ -125,10 +125,11 @@ def pairing_lines(pairing: Pairing, method: Method) -> list[str]:
 
 def _impact_lines(impact: Comparison, method: Method) -> list[str]:
     subject = _("Since the day you chose, the lower site set against the upper one")
-    return _comparison_lines(subject, _("before that day"), impact, method)
+    return comparison_lines(subject, _("before that day"), impact, method)
 
 
-def _comparison_lines(subject: str, other: str, found: Comparison, method: Method) -> list[str]:
+def comparison_lines(subject: str, other: str, found: Comparison, method: Method) -> list[str]:
+    """One set of visits (`subject`) against another (`other`), with the limits of the difference."""
     figures = {
         "subject": subject,
         "other": other,

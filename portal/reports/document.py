@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any
 
@@ -10,25 +12,43 @@ from django.template.loader import render_to_string
 from django.utils import translation
 from django.utils.translation import gettext as _
 
-from portal.charts import Drawing, Point, TriggerLine, draw_history
+from portal.charts import Drawing, Point, TriggerLine, draw_history, draw_season
+from portal.reports.sections import is_shown, left_out_words
 from portal.reports.sketch import draw_sketch
 from surveys.told import told
 from surveys.typesetting import as_pdf, lay_out, style_text
 
 Figures = Mapping[str, Any]
-# Reports gathered before each site told its own columns showed these.
-COLUMNS_OF_VERSION_1 = ["bmwp", "ntaxa", "aspt", "ept_families"]
 OnSite = Callable[[int, int], None]
+# More visits than this do not stand beside the table of the years.
+MOST_BESIDE = 40
+TAXA_COLUMNS = 3
+
+
+@dataclass(frozen=True)
+class Imprint:
+    """What the figures do not say: the cover's picture as JPEG, and what only a published report has."""
+
+    identifier: str = ""
+    address: str = ""
+    digest: str = ""
+    picture: bytes = b""
+
+
+BLANK = Imprint()
+# What a coordinator may add; figures that were just gathered have none of it.
+BARE: Figures = {"foreword": "", "captions": {}, "left_out": [], "correction": "", "cover_picture": {}}
 
 
 def _tell_nobody(_number: int, _of: int) -> None:
     """Rendering without a progress bar."""
 
 
-def write_pdf(figures: Figures, *, edition: int, published_on: date | None = None) -> bytes:
+def write_pdf(
+    figures: Figures, *, edition: int, published_on: date | None = None, imprint: Imprint = BLANK
+) -> bytes:
     """Typeset the report as PDF; without `published_on` every page is marked as a draft."""
-    html = render_document(figures, edition=edition, published_on=published_on)
-    return typeset(html)
+    return typeset(render_document(figures, edition=edition, published_on=published_on, imprint=imprint))
 
 
 def typeset(html: str) -> bytes:
@@ -37,17 +57,26 @@ def typeset(html: str) -> bytes:
 
 
 def render_document(
-    figures: Figures, *, edition: int, published_on: date | None = None, on_site: OnSite = _tell_nobody
+    figures: Figures,
+    *,
+    edition: int,
+    published_on: date | None = None,
+    imprint: Imprint = BLANK,
+    on_site: OnSite = _tell_nobody,
 ) -> str:
     """The report as one HTML document, in the language it was gathered in.
 
-    `on_site` hears (number, of how many) after each site's chart, for a progress bar.
+    `on_site` hears (number, of how many) after each site's charts, for a progress bar.
     """
     with translation.override(figures["language"]):
         context = {
+            **BARE,
             **figures,
-            "sites": list(_sites_drawn(figures, on_site)),
-            "sketch": draw_map(figures),
+            **asdict(imprint),
+            "pages": list(_sites_drawn(figures, on_site)),
+            "sketch": draw_map(figures) if is_shown("map", figures) else "",
+            "left_out_words": left_out_words(figures),
+            "picture_data": _as_address(imprint.picture),
             "edition": edition,
             "published_on": published_on,
             "is_draft": published_on is None,
@@ -55,22 +84,36 @@ def render_document(
         return render_to_string("reports/yearly_report.html", context)
 
 
+def _as_address(picture: bytes) -> str:
+    """The picture as an address that holds it: a document fetches nothing from outside."""
+    return f"data:image/jpeg;base64,{base64.b64encode(picture).decode()}" if picture else ""
+
+
 def _sites_drawn(figures: Figures, on_site: OnSite) -> Iterator[dict[str, Any]]:
-    sites = figures["sites"]
+    sites = [site for site in figures["sites"] if is_shown(f"site-{site['id']}", figures)]
+    captions = figures.get("captions", {})
     for number, site in enumerate(sites, start=1):
-        yield {**site, **_laid_out(site), "chart": draw_site(site, figures)}
+        drawn = {"chart": draw_site(site, figures), "season_chart": draw_months(site, figures)}
+        yield {**site, **_laid_out(site), **drawn, "caption": captions.get(f"site-{site['id']}", "")}
         on_site(number, len(sites))
 
 
 def _laid_out(site: Figures) -> dict[str, Any]:
-    """What makes a site fit one page: taxa in two columns, each reason written out once below the visits."""
-    half = (len(site["taxa"]) + 1) // 2
+    """What makes a site fit one page: taxa in three columns, each reason written out once below the visits."""
     texts = dict.fromkeys(text for visit in site["visits"] for text in _remarks(visit))
     numbers = {text: number for number, text in enumerate(texts, start=1)}
     visits = [{**visit, "remarks": [numbers[text] for text in _remarks(visit)]} for visit in site["visits"]]
-    columns = [part for part in (site["taxa"][:half], site["taxa"][half:]) if part]
-    shown = site.get("score_columns", COLUMNS_OF_VERSION_1)
-    return {"score_columns": shown, "visits": visits, "remarks": list(texts), "taxa_columns": columns}
+    return {
+        "visits": visits,
+        "remarks": list(texts),
+        "taxa_columns": _in_columns(site["taxa"]),
+        "is_long": len(visits) > MOST_BESIDE,
+    }
+
+
+def _in_columns(taxa: list[Any]) -> list[list[Any]]:
+    height = -(-len(taxa) // TAXA_COLUMNS)
+    return [taxa[start : start + height] for start in range(0, len(taxa), height or 1)]
 
 
 def _remarks(visit: Figures) -> list[str]:
@@ -81,15 +124,28 @@ def _remarks(visit: Figures) -> list[str]:
 
 
 def draw_site(site: Figures, figures: Figures) -> Drawing:
-    """The site's scores of the year and the two before it against the trigger; the year is shaded."""
+    """The site's scores over its whole record against the trigger; the year is shaded."""
     return draw_history(
         [_point(each) for each in site["points"]],
         [_trigger_line(each) for each in site["triggers"]],
         title=f"{site['code']} {site['name']}, {site['index_name']}",
         index_name=site["index_name"],
         emphasis=(date(figures["year"], 1, 1), date(figures["year"], 12, 31)),
-        width=680,
-        height=225,
+        width=720,
+        height=232,
+        lang=figures["language"],
+    )
+
+
+def draw_months(site: Figures, figures: Figures) -> Drawing:
+    """The pattern over the months: the year's scores filled, those of other years hollow, with the medians."""
+    return draw_season(
+        [_point(each) for each in site["points"]],
+        title=_("%(site)s, %(index)s by month") % {"site": site["code"], "index": site["index_name"]},
+        index_name=site["index_name"],
+        year=figures["year"],
+        width=400,
+        height=250,
         lang=figures["language"],
     )
 

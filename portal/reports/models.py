@@ -10,6 +10,32 @@ from django.utils.translation import gettext_lazy as _
 from portal.accounts.scoping import GroupOwnedManager
 
 
+class GroupPicture(models.Model):
+    """A picture for the cover of a group's reports, encoded anew; one that a report stands on stays."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="+")
+    file = models.ImageField(upload_to="covers/%Y/")
+    alt = models.CharField(_("what it shows"), max_length=250)
+    credit = models.CharField(_("who took it"), max_length=120, blank=True)
+    added_by = models.ForeignKey("accounts.User", null=True, on_delete=models.SET_NULL, related_name="+")
+    added_at = models.DateTimeField(auto_now_add=True)
+    replaced_at = models.DateTimeField(null=True, blank=True)
+
+    objects = GroupOwnedManager()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["group"], condition=models.Q(replaced_at=None), name="one_picture_of_a_group"
+            ),
+            models.CheckConstraint(condition=~models.Q(alt=""), name="picture_says_what_it_shows"),
+        ]
+
+    def __str__(self) -> str:
+        return self.alt
+
+
 class YearlyReport(models.Model):
     """One edition of a group's report on a year."""
 
@@ -30,6 +56,16 @@ class YearlyReport(models.Model):
     )
     problem = models.TextField(blank=True)
     foreword = models.TextField(_("foreword"), blank=True)
+    captions = models.JSONField(
+        default=dict, blank=True, help_text="Section to the coordinator's words for it."
+    )
+    left_out = models.JSONField(default=list, blank=True, help_text="Sections that the group leaves out.")
+    correction = models.TextField(_("what was corrected"), blank=True)
+    picture = models.ForeignKey(
+        "reports.GroupPicture", null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    identifier = models.CharField(max_length=120, blank=True, help_text="Given when it is published.")
+    digest = models.CharField(max_length=64, blank=True, help_text="SHA-256 of the frozen figures.")
     data = models.JSONField(default=dict, help_text="The figures the document stands on, frozen with it.")
     file = models.FileField(upload_to="reports/%Y/", blank=True)
     made_by = models.ForeignKey("accounts.User", null=True, on_delete=models.PROTECT, related_name="+")
@@ -45,6 +81,9 @@ class YearlyReport(models.Model):
         ordering = ["-year", "-edition"]
         constraints = [
             models.UniqueConstraint(fields=["group", "year", "edition"], name="report_edition_once"),
+            models.UniqueConstraint(
+                fields=["identifier"], condition=~models.Q(identifier=""), name="report_identifier_once"
+            ),
         ]
 
     def __str__(self) -> str:

@@ -8,7 +8,7 @@ from django.utils import timezone
 from portal.accounts.access import Person, allowed
 from portal.accounts.models import Group
 from portal.accounts.scoping import GroupOwnedQuerySet
-from portal.reports.models import YearlyReport
+from portal.reports.models import GroupPicture, YearlyReport
 from surveys.models import Visit
 
 State = YearlyReport.State
@@ -43,3 +43,14 @@ def published_of(group: Group) -> GroupOwnedQuerySet[YearlyReport]:
 def newer_edition(report: YearlyReport) -> YearlyReport | None:
     """The latest published edition of the same year, when this is not it."""
     return published_of(report.group).filter(year=report.year, edition__gt=report.edition).first()
+
+
+def earlier_edition(report: YearlyReport) -> YearlyReport | None:
+    """The latest published edition before this one."""
+    found = published_reports().filter(group=report.group, year=report.year, edition__lt=report.edition)
+    return found.order_by("-edition").first()
+
+
+def picture_of(group: Group) -> GroupPicture | None:
+    """The picture that the group's next report will show."""
+    return GroupPicture.objects.of_group(group).filter(replaced_at=None).select_related("group").first()

@@ -16,9 +16,17 @@ from portal.accounts.access import allowed, require
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter, posted
 from portal.reports import queries
-from portal.reports.forms import ReportForm
+from portal.reports.forms import CAPTION, ReportForm, WordsForm
+from portal.reports.identifiers import PREFIX, frozen_text, is_sound
 from portal.reports.models import YearlyReport
-from portal.reports.services import NotReady, request_publishing, request_report
+from portal.reports.services import (
+    CorrectionMissing,
+    NotReady,
+    Words,
+    request_publishing,
+    request_report,
+    reword_report,
+)
 
 
 def _report(request: PortalRequest, slug: str, report_id: UUID) -> YearlyReport:
@@ -69,12 +77,46 @@ def report_file(request: PortalRequest, slug: str, report_id: UUID) -> FileRespo
 
 
 @login_required
+@require_http_methods(["GET", "HEAD", "POST"])
+@never_cache
+def report_words(request: PortalRequest, slug: str, report_id: UUID) -> HttpResponse:
+    """Foreword, captions and sections of a draft; saving sets its pages anew."""
+    report = _report(request, slug, report_id)
+    require(request.person, "report.make", report)
+    if report.is_published or not report.data:
+        messages.error(
+            request, _("Only a draft that is made can be worded. After publishing, make a new edition.")
+        )
+        return redirect("report_detail", slug=slug, report_id=report_id)
+    form = _words_form(request, report)
+    if request.method == "POST" and form.is_valid():
+        reword_report(person=request.person, report=report, words=Words(**form.words()))
+        return redirect("report_detail", slug=slug, report_id=report_id)
+    context = {"group": request.current_group, "report": report, "form": form}
+    return render(request, "reports/report_words.html", context, status=422 if form.errors else 200)
+
+
+def _words_form(request: PortalRequest, report: YearlyReport) -> WordsForm:
+    captions = {CAPTION + key: words for key, words in report.captions.items()}
+    own = {name: getattr(report, name) for name in ("foreword", "left_out", "correction")}
+    return WordsForm(
+        posted(request),
+        figures=report.data,
+        is_correction=queries.earlier_edition(report) is not None,
+        initial=own | captions,
+    )
+
+
+@login_required
 @require_POST
 def report_publish(request: PortalRequest, slug: str, report_id: UUID) -> HttpResponse:
     """Order that the report is put before the public."""
     report = _report(request, slug, report_id)
     try:
         job = request_publishing(person=request.person, report=report)
+    except CorrectionMissing:
+        messages.error(request, _("Say first what was corrected in this edition."))
+        return redirect("report_words", slug=slug, report_id=report_id)
     except NotReady as state:
         messages.error(
             request, _("It cannot be published, because its state is: %(state)s.") % {"state": state}
@@ -87,7 +129,12 @@ def report_publish(request: PortalRequest, slug: str, report_id: UUID) -> HttpRe
 def public_report(request: PortalRequest, report_id: UUID) -> HttpResponse:
     """A published report, for everybody."""
     report = get_object_or_404(queries.published_reports(), id=report_id)
-    context = {"report": report, "figures": report.data, "newer": queries.newer_edition(report)}
+    context = {
+        "report": report,
+        "figures": report.data,
+        "newer": queries.newer_edition(report),
+        "earlier": queries.earlier_edition(report),
+    }
     return render(request, "reports/public_report.html", context)
 
 
@@ -97,8 +144,31 @@ def public_report_file(_request: PortalRequest, report_id: UUID) -> FileResponse
     return _serve(get_object_or_404(queries.published_reports(), id=report_id))
 
 
+@require_safe
+def public_report_figures(_request: PortalRequest, report_id: UUID) -> HttpResponse:
+    """The frozen figures as JSON, byte for byte what the digest was taken of."""
+    report = get_object_or_404(queries.published_reports(), id=report_id)
+    answer = HttpResponse(frozen_text(report.data), content_type="application/json; charset=utf-8")
+    answer["Content-Disposition"] = f'attachment; filename="{_name(report)}.json"'
+    return answer
+
+
+@require_safe
+def report_by_identifier(request: PortalRequest, identifier: str) -> HttpResponse:
+    """The report with that identifier; a mistyped one is told from one that no report has."""
+    wanted = PREFIX + identifier.lower().removeprefix(PREFIX)
+    found = queries.published_reports().filter(identifier=wanted).first()
+    if found:
+        return redirect("public_report", report_id=found.pk)
+    context = {"identifier": wanted, "is_sound": is_sound(wanted)}
+    return render(request, "reports/identifier_unknown.html", context, status=404)
+
+
+def _name(report: YearlyReport) -> str:
+    return f"{report.group.slug}-{report.year}-{report.edition}"
+
+
 def _serve(report: YearlyReport) -> FileResponse:
     if not report.file:
         raise Http404
-    name = f"{report.group.slug}-{report.year}-{report.edition}.pdf"
-    return FileResponse(report.file.open("rb"), filename=name, content_type="application/pdf")
+    return FileResponse(report.file.open("rb"), filename=f"{_name(report)}.pdf", content_type="application/pdf")

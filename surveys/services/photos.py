@@ -53,7 +53,7 @@ def add_photo(
             _("%(most)s photos are enough for one visit. Remove one first.") % {"most": MOST_PHOTOS}
         )
     # A name of our own: an uploaded one may tell who took it, or try to leave the folder.
-    content = ContentFile(_encoded_anew(upload), name=f"{uuid4()}.jpg")
+    content = ContentFile(encoded_anew(upload), name=f"{uuid4()}.jpg")
     photo = Photo.objects.create(
         id=number or uuid4(),
         group=group,
@@ -126,13 +126,14 @@ def _require_right(person: Person, group: Group, number: UUID, action: str) -> N
         require(person, action, visit)
 
 
-def _encoded_anew(upload: IO[bytes]) -> bytes:
+def encoded_anew(upload: IO[bytes], *, longest_side: int = LONGEST_SIDE) -> bytes:
+    """The picture as JPEG of its pixels alone, no side longer than so many; raises InvalidPhoto."""
     # One byte more than allowed is enough to know, however large the rest is.
     content = upload.read(LARGEST_BYTES + 1)
     if len(content) > LARGEST_BYTES:
         raise InvalidPhoto(_("This photo is larger than 15 MB. Send a smaller one."))
     picture = ImageOps.exif_transpose(_opened(content)).convert("RGB")
-    picture.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
+    picture.thumbnail((longest_side, longest_side))
     # A new image holds the pixels alone; saving the opened one could carry its metadata along.
     bare = Image.new("RGB", picture.size)
     bare.paste(picture)

@@ -348,8 +348,14 @@ TABLE: Mapping[str, Methods] = {
     "report_detail": page(COORDINATOR),
     "report_file": page(COORDINATOR),
     "report_publish": button(COORDINATOR),
+    "report_words": form(COORDINATOR),
+    "report_picture": form(COORDINATOR),
+    "report_picture_remove": button(COORDINATOR),
+    "report_picture_file": page(COORDINATOR),
     "public_report": page(OPEN),
     "public_report_file": page(OPEN),
+    "public_report_figures": page(OPEN),
+    "report_by_identifier": page(OPEN),
 }
 
 # The sign-in library's own addresses: what it serves to whom. Other methods are its affair.

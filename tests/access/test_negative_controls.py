@@ -85,7 +85,9 @@ CONTROLS = {
     "job.view": control("volunteer", "job_detail", "job_progress", "job_file"),
     "job.stop": control("volunteer", "job_stop"),
     "report.view": control("neighbour", "report_list", group_open=True),
-    "report.make": control("volunteer", "report_list", "report_detail", "report_publish"),
+    "report.make": control(
+        "volunteer", "report_list", "report_detail", "report_publish", "report_words", "report_picture"
+    ),
     "outbox.view": control("volunteer", "message_list"),
     "outbox.retry": control("volunteer", "messages_retry"),
     "outing.edit": control("volunteer", "outing_rules_edit"),

@@ -34,7 +34,8 @@ from portal.accounts.models import Group, Membership, Role, User
 from portal.accounts.services import invitation_token, invite_person
 from portal.outbox.heartbeats import PARTS, note_alive
 from portal.reports.figures import gather_figures
-from portal.reports.models import YearlyReport
+from portal.reports.identifiers import PREFIX, identifier_of
+from portal.reports.models import GroupPicture, YearlyReport
 from surveys.list_lines import read_lines
 from surveys.models import Finding, ReturnNotice
 from surveys.returns import return_url
@@ -260,11 +261,14 @@ def _add_reports(world: World, cast: Cast) -> None:
         state="published",
         published_at=timezone.now() - timedelta(days=1),
         published_by=cast.second_coordinator,
+        identifier=identifier_of(cast.group.slug, year, 2),
         file=ContentFile(b"%PDF-1.7 published", name="published.pdf"),
     )
     world.values["report_id"] = draft.id
-    for name in ("public_report", "public_report_file"):
+    for name in ("public_report", "public_report_file", "public_report_figures"):
         world.special[name] = {"report_id": published.id}
+    world.values["identifier"] = published.identifier.removeprefix(PREFIX)
+    GroupPicture.objects.create(group=cast.group, file=picture(), alt="A riffle in spring.")
 
 
 def unknown(arguments: dict[str, Any]) -> dict[str, Any]:

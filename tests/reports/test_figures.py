@@ -134,10 +134,11 @@ def test_it_leaves_out_a_trigger_replaced_on_its_first_day(book: YearBook) -> No
     assert [each["level"] for each in book.site_figures()["triggers"]] == [4.5]
 
 
-def test_its_chart_reaches_two_years_back(book: YearBook) -> None:
-    for year in (YEAR - 3, YEAR - 2, YEAR - 1, YEAR, YEAR + 1):
+def test_its_chart_shows_the_whole_record_until_the_year(book: YearBook) -> None:
+    for year in (YEAR - 9, YEAR - 2, YEAR, YEAR + 1):
         book.visit(date(year, 5, 1))
-    assert [each["on"][:4] for each in book.site_figures()["points"]] == ["2023", "2024", "2025"]
+    book.visit(date(YEAR - 3, 5, 1), status="waiting", reviewed_by=None)
+    assert [each["on"][:4] for each in book.site_figures()["points"]] == ["2016", "2023", "2025"]
 
 
 def test_it_tells_by_quarter_who_found_and_who_looked(book: YearBook) -> None:

@@ -17,7 +17,7 @@ from portal.jobs.models import Job
 from portal.jobs.working import work_off
 from portal.reports.models import YearlyReport
 from portal.reports.services import make_report, publish_report, request_report
-from tests.reports.conftest import YEAR, YearBook
+from tests.reports.conftest import YEAR, YearBook, say_correction
 
 State = YearlyReport.State
 
@@ -175,11 +175,16 @@ def test_publishing_twice_says_that_it_is_done(visited: YearBook, published: Yea
 def test_an_older_edition_points_to_the_newer(visited: YearBook, published: YearlyReport) -> None:
     second = request_report(person=visited.cast.person("coordinator"), group=visited.group, year=YEAR)
     make_report(second.pk)
-    second.refresh_from_db()
+    say_correction(visited, second)
     assert "corrected edition" not in text(Client().get(address("public_report", published)))
     publish_report(person=visited.cast.person("coordinator"), report=second)
-    assert address("public_report", second) in text(Client().get(address("public_report", published)))
-    assert "corrected edition" not in text(Client().get(address("public_report", second)))
+    old = text(Client().get(address("public_report", published)))
+    assert address("public_report", second) in old
+    assert "What it corrects: A visit was counted twice." in old
+    new = text(Client().get(address("public_report", second)))
+    assert "corrected edition" not in new
+    assert "<p>A visit was counted twice.</p>" in new
+    assert address("public_report", published) in new
 
 
 def test_a_made_up_address_leads_nowhere(db: None) -> None:

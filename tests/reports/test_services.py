@@ -23,13 +23,14 @@ from portal.jobs.services import stop_job
 from portal.jobs.working import MOST_ATTEMPTS, Progress, work_off
 from portal.reports.models import YearlyReport
 from portal.reports.services import (
+    CorrectionMissing,
     NotReady,
     make_report,
     publish_report,
     request_publishing,
     request_report,
 )
-from tests.reports.conftest import YEAR, YearBook
+from tests.reports.conftest import YEAR, YearBook, say_correction
 
 State = YearlyReport.State
 
@@ -132,6 +133,9 @@ def test_after_publication_comes_a_new_edition_and_the_old_file_stays(visited: Y
     first = publish_report(person=visited.cast.person("coordinator"), report=made(visited))
     kept = Path(first.file.path).read_bytes()
     second = made(visited)
+    with pytest.raises(CorrectionMissing):
+        publish_report(person=visited.cast.person("coordinator"), report=second)
+    say_correction(visited, second)
     publish_report(person=visited.cast.person("coordinator"), report=second)
     first.refresh_from_db()
     assert (first.edition, second.edition, first.state) == (1, 2, State.PUBLISHED)

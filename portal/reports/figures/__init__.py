@@ -20,11 +20,11 @@ from portal.reports.figures.incidents import describe_incidents
 from portal.reports.figures.methods import describe_methods
 from portal.reports.figures.quality import describe_quality
 from portal.reports.figures.records import YearRecords, load_records
-from portal.reports.figures.sentences import summarise
+from portal.reports.figures.sentences import summarise, summary_parts
 from portal.reports.figures.sites import describe_sites
 from portal.reports.figures.totals import add_up
 
-VERSION = 2
+VERSION = 3
 
 
 def gather_figures(group: Group, year: int, *, now: datetime | None = None) -> dict[str, Any]:
@@ -51,13 +51,35 @@ def describe_year(records: YearRecords) -> dict[str, Any]:
         "incidents": describe_incidents(records),
         "quality": describe_quality(records),
         "methods": describe_methods(records),
+        "terms": _describe_terms(records),
     }
-    return figures | {"summary": summarise(figures)}
+    return figures | {"summary": summarise(figures), "summary_parts": summary_parts(figures)}
 
 
 def _describe_group(group: Group) -> dict[str, str]:
-    address = settings.BASE_URL + reverse("public_group", args=[group.slug]) if group.is_public else ""
-    return {"name": group.name, "slug": group.slug, "about": group.about, "address": address}
+    return {
+        "name": group.name,
+        "slug": group.slug,
+        "about": group.about,
+        "address": _address("public_group", group),
+        "join_address": _address("enquiry_ask", group),
+    }
+
+
+def _address(name: str, group: Group) -> str:
+    """Where everybody finds the group's page; none while it shows itself to nobody."""
+    return settings.BASE_URL + reverse(name, args=[group.slug]) if group.is_public else ""
+
+
+def _describe_terms(records: YearRecords) -> dict[str, str]:
+    """On what terms the figures may be used, as the group has chosen; without a choice nothing is granted."""
+    terms = records.terms
+    return {
+        "licence": terms.get_licence_display() if terms.licence else "",
+        "licence_address": terms.licence_address,
+        "attribution": terms.attribution or records.group.name,
+        "contact_email": terms.contact_email,
+    }
 
 
 def _see_one_moment() -> None:

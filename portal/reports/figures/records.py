@@ -2,32 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
 from uuid import UUID
 
-from django.db.models import Prefetch, Q
+from django.db.models import Prefetch
 
 from alerts.models import Incident, Trigger
 from portal.accounts.models import Group, Membership
+from portal.reports.figures.earlier import EarlierVisit, earlier_visits
+from surveys.agreements import Pair, pairs_of
+from surveys.exporting.models import PublishingTerms
+from surveys.exporting.services import terms_of
 from surveys.models import Site, Visit, VisitScore
 from surveys.models.visits import Status
 from surveys.people.hours import hours_beside_visits
+from surveys.people.models import Training
 from surveys.score_columns import headlines_of
 
-# A chart of one year tells little of what is usual at a site; with the two years before it does.
-YEARS_CHARTED = 3
+# Shown where a site has no trigger yet: the mean does not grow with effort, as a total does.
+USUAL_INDEX = "aspt"
 # As many as fit beside date, trigger and verdict on paper.
 MOST_COLUMNS = 4
 
 
 @dataclass(frozen=True)
 class YearRecords:
-    """Everything a report is made from. `visits` are the year's, `earlier` those charted before it; `leading`
-    has for each recording list the indices that its sites' tables show. `other_hours` are those that people
-    gave beside visits.
+    """Everything a report is made from. `visits` are the year's, `earlier` by site those of all years before;
+    `leading` has for each recording list the indices that its sites' tables show. `other_hours` are those that
+    people gave beside visits, `pairs` the approved visits made twice at one site and day.
     """
 
     group: Group
@@ -35,12 +40,15 @@ class YearRecords:
     cut_off: datetime
     sites: Sequence[Site]
     visits: Sequence[Visit]
-    earlier: Sequence[Visit]
+    earlier: Mapping[UUID, Sequence[EarlierVisit]]
     triggers: Sequence[Trigger]
     incidents: Sequence[Incident]
     members: Sequence[Membership]
     other_hours: float
     leading: Mapping[UUID, tuple[str, ...]]
+    terms: PublishingTerms
+    trainings: Sequence[Training]
+    pairs: Sequence[Pair]
 
     @property
     def first_day(self) -> date:
@@ -66,25 +74,46 @@ class YearRecords:
 
 
 def load_records(group: Group, year: int, cut_off: datetime) -> YearRecords:
-    """Read the year `year` of `group` and what its charts need of the years before."""
+    """Read the year `year` of `group` and what its charts and comparisons need of the years before."""
     visits = list(_visits_of_year(group, year))
     visited = {visit.site_id for visit in visits}
     sites = [site for site in _all_sites(group) if site.pk in visited or _was_open(site, year)]
+    triggers = list(Trigger.objects.of_group(group).order_by("valid_from", "created_at"))
+    leading = _leading([each.recording_list_id for each in (*sites, *visits)])
+    indices = {each.index for each in triggers}.union(*leading.values(), [USUAL_INDEX])
     return YearRecords(
         group=group,
         year=year,
         cut_off=cut_off,
         sites=sites,
         visits=visits,
-        earlier=list(_visits_before(group, year)),
-        triggers=list(Trigger.objects.of_group(group).order_by("valid_from", "created_at")),
+        earlier=_visits_before(group, year, sites, indices),
+        triggers=triggers,
         incidents=list(_incidents(group, year)),
         members=list(_members_who_may_be_named(group, cut_off.date())),
         other_hours=hours_beside_visits(group, year),
-        leading=_leading(
-            [site.recording_list_id for site in sites] + [each.recording_list_id for each in visits]
-        ),
+        leading=leading,
+        terms=terms_of(group),
+        trainings=list(_trainings(group, min(date(year, 12, 31), cut_off.date()))),
+        pairs=_approved_pairs(group, year),
     )
+
+
+def _visits_before(
+    group: Group, year: int, sites: Sequence[Site], indices: Collection[str]
+) -> Mapping[UUID, Sequence[EarlierVisit]]:
+    return earlier_visits(group, year, sites, indices)
+
+
+def _trainings(group: Group, day: date) -> Iterable[Training]:
+    """The trainings given until that day that were not withdrawn, of former members too: they were given."""
+    found = Training.objects.of_group(group).filter(withdrawn_at=None, trained_on__lte=day)
+    return found.select_related("kind").order_by("trained_on")
+
+
+def _approved_pairs(group: Group, year: int) -> list[Pair]:
+    found = pairs_of(group, year)
+    return [pair for pair in found if {pair.first.status, pair.second.status} == {Status.APPROVED}]
 
 
 def _members_who_may_be_named(group: Group, day: date) -> Iterable[Membership]:
@@ -112,12 +141,6 @@ def _visits_of_year(group: Group, year: int) -> Iterable[Visit]:
         .prefetch_related(_current_scores(), "counts", "spots", "findings", "corrected_by")
         .order_by("visited_on", "submitted_at")
     )
-
-
-def _visits_before(group: Group, year: int) -> Iterable[Visit]:
-    charted = Q(visited_on__year__lt=year, visited_on__year__gt=year - YEARS_CHARTED)
-    found = Visit.objects.of_group(group).filter(charted, status=Status.APPROVED, was_made=True)
-    return found.select_related("verdict").prefetch_related(_current_scores()).order_by("visited_on")
 
 
 def _current_scores() -> Prefetch[str]:

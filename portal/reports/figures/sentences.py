@@ -2,26 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date
 from typing import Any
 
-from django.utils.formats import number_format
+from django.utils.formats import date_format, number_format
+from django.utils.functional import Promise
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
+
+from portal.charts.words import figure
 
 Figures = Mapping[str, Any]
+Sentence = Callable[[Figures], str]
 
 
 def summarise(figures: Figures) -> list[str]:
     """One page of sentences for a reader who reads nothing else; what does not apply is left out."""
-    return [sentence for each in SENTENCES for sentence in [each(figures)] if sentence]
+    return [sentence for part in summary_parts(figures) for sentence in part["sentences"]]
+
+
+def summary_parts(figures: Figures) -> list[dict[str, Any]]:
+    """The same sentences under what they tell: what was done, what changed, what happened."""
+    return [
+        {"title": str(title), "sentences": [words for each in told if (words := each(figures))]}
+        for title, told in PARTS
+    ]
 
 
 def _made(figures: Figures) -> str:
     totals = figures["totals"]
     return _("Volunteers made %(made)s to %(sites)s; %(planned)s had been planned.") % {
         "made": _visits(totals["made"]),
-        "sites": ngettext("%d site", "%d sites", totals["sites"]) % totals["sites"],
+        "sites": _sites(totals["sites"]),
         "planned": totals["planned"],
     }
 
@@ -61,6 +75,31 @@ def _verdicts(figures: Figures) -> str:
     }
 
 
+def _where_below(figures: Figures) -> str:
+    found = [(site["code"], site["below"]) for site in figures["sites"] if site["below"]]
+    return _("Visits below the trigger: %(sites)s.") % {"sites": _counted(found)} if found else ""
+
+
+def _deepest(figures: Figures) -> str:
+    """The fall that lies furthest below its trigger, as a share of the trigger: indices differ in scale."""
+    falls = [found for site in figures["sites"] for found in _falls(site)]
+    if not falls:
+        return ""
+    _share, day, code, score, level = min(falls)
+    words = _("The deepest fall was at %(site)s on %(day)s: %(score)s against a trigger of %(level)s.")
+    shown = date_format(date.fromisoformat(day), "j F")
+    return words % {"site": code, "day": shown, "score": figure(score), "level": figure(level)}
+
+
+def _falls(site: Figures) -> list[tuple[float, str, str, float, float]]:
+    below = [
+        (visit["on"], visit["tested_value"], visit["trigger"])
+        for visit in site["visits"]
+        if visit["outcome"] == "below" and visit["tested_value"] is not None
+    ]
+    return [(value / level, day, site["code"], value, level) for day, value, level in below if level]
+
+
 def _untested(figures: Figures) -> str:
     untested = figures["totals"]["not_tested"]
     return (
@@ -69,6 +108,42 @@ def _untested(figures: Figures) -> str:
         if untested
         else ""
     )
+
+
+def _change_of_year(figures: Figures) -> str:
+    """Sites whose year differs clearly from earlier years, and how many say nothing."""
+    found = [(site["code"], site["change"]["year"]) for site in figures["sites"]]
+    compared = [(code, each["meaning"]) for code, each in found if each and each["low"] is not None]
+    if not compared:
+        return _("No site has enough earlier visits yet to set the year against.")
+    better, worse = _codes(compared, "better"), _codes(compared, "worse")
+    sentences = [
+        _("Against earlier years, scores tell of better water at: %(sites)s.") % {"sites": better}
+        if better
+        else _("Against earlier years, no site shows better water."),
+        _("Of worse water at: %(sites)s.") % {"sites": worse} if worse else _("None shows worse water."),
+        _unclear(sum(not meaning for _code, meaning in compared), len(found) - len(compared)),
+    ]
+    return " ".join(sentences)
+
+
+def _unclear(alike: int, unknown: int) -> str:
+    words = _("No difference shows at %(alike)s, and %(unknown)s cannot be compared yet.")
+    if not unknown:
+        words = _("No difference shows at %(alike)s.")
+    return words % {"alike": _sites(alike), "unknown": _sites(unknown)}
+
+
+def _trend(figures: Figures) -> str:
+    found = [(site["code"], (site["change"]["trend"] or {}).get("meaning", "")) for site in figures["sites"]]
+    better, worse = _codes(found, "better"), _codes(found, "worse")
+    if not (better or worse):
+        return _("Over the whole record, no site shows a trend that chance alone would not often give.")
+    told = [
+        _("a trend to better water shows at %(sites)s") % {"sites": better} if better else "",
+        _("a trend to worse water shows at %(sites)s") % {"sites": worse} if worse else "",
+    ]
+    return _("Over the whole record, %(trends)s.") % {"trends": "; ".join(filter(None, told))}
 
 
 def _incidents(figures: Figures) -> str:
@@ -88,6 +163,20 @@ def _response(figures: Figures) -> str:
     if hours is None:
         return ""
     return _("Half of the acknowledgements came within %(hours)s hours.") % {"hours": number_format(hours, 1)}
+
+
+def _outcomes(figures: Figures) -> str:
+    found = Counter(row["outcome"] for row in figures["incidents"]["rows"] if row["outcome"])
+    return _("What came of them: %(outcomes)s.") % {"outcomes": _counted(found.most_common())} if found else ""
+
+
+def _still_live(figures: Figures) -> str:
+    live = figures["incidents"]["still_live"]
+    return (
+        ngettext("%d incident is not closed yet.", "%d incidents are not closed yet.", live) % live
+        if live
+        else ""
+    )
 
 
 def _false_alarms(figures: Figures) -> str:
@@ -132,15 +221,31 @@ def _visits(number: int) -> str:
     return ngettext("%d visit", "%d visits", number) % number
 
 
-SENTENCES: tuple[Callable[[Figures], str], ...] = (
-    _made,
-    _not_made,
-    _no_record,
+def _sites(number: int) -> str:
+    return ngettext("%d site", "%d sites", number) % number
+
+
+def _codes(found: Sequence[tuple[str, str]], meaning: str) -> str:
+    return ", ".join(code for code, each in found if each == meaning)
+
+
+def _counted(found: Sequence[tuple[str, int]]) -> str:
+    return ", ".join(f"{name} ({number})" for name, number in found)
+
+
+HAPPENED: tuple[Sentence, ...] = (
     _verdicts,
+    _where_below,
+    _deepest,
     _untested,
     _incidents,
     _response,
+    _outcomes,
     _false_alarms,
-    _effort,
-    _waiting,
+    _still_live,
+)
+PARTS: tuple[tuple[str | Promise, tuple[Sentence, ...]], ...] = (
+    (gettext_lazy("What was done"), (_made, _not_made, _no_record, _effort, _waiting)),
+    (gettext_lazy("What changed"), (_change_of_year, _trend)),
+    (gettext_lazy("What happened"), HAPPENED),
 )

@@ -6,17 +6,21 @@ from collections.abc import Iterable, Sequence
 from datetime import timedelta
 from typing import Any
 
-from alerts.models import Trigger, Verdict
+from django.utils import timezone
+
+from alerts.models import Incident, Trigger, Verdict
 from alerts.verdicts import reason_words
-from portal.reports.figures.records import YearRecords
+from portal.reports.figures.change import describe_change, years_of
+from portal.reports.figures.earlier import NO_SCORE, EarlierVisit
+from portal.reports.figures.records import USUAL_INDEX, YearRecords
 from portal.reports.figures.taxa import taxa_by_quarter
 from portal.reports.figures.totals import planned_visits
 from scoring.indices import METHODS
+from surveys.changes import Dated
+from surveys.effort import effort_problems
+from surveys.exporting.darwin.dataset import Dataset
 from surveys.models import Site, Visit, VisitScore
 from surveys.told import told
-
-# Shown where a site has no trigger yet: the mean does not grow with effort, as a total does.
-USUAL_INDEX = "aspt"
 
 
 def describe_sites(records: YearRecords) -> list[dict[str, Any]]:
@@ -31,9 +35,10 @@ def describe_site(site: Site, records: YearRecords) -> dict[str, Any]:
     triggers = [each for each in records.triggers if each.site_id == site.pk]
     columns = columns_shown(site, made, records)
     index = _index_in_use(triggers, columns, records)
-    earlier = [visit for visit in records.earlier if visit.site_id == site.pk]
+    earlier = records.earlier.get(site.pk, [])
+    points = [*(_earlier_point(each, index) for each in earlier), *(_point(visit, index) for visit in made)]
     return {
-        **_place(site),
+        **_place(site, records),
         **_visits_done(site, visits, records),
         **_verdict_counts(made),
         "score_columns": columns,
@@ -41,19 +46,25 @@ def describe_site(site: Site, records: YearRecords) -> dict[str, Any]:
         "index_name": told(METHODS[index].name),
         "triggers": trigger_periods(triggers, index, records),
         "visits": [_describe_visit(visit, index) for visit in made],
-        "points": [_point(visit, index) for visit in [*earlier, *made]],
+        "points": points,
+        "years": years_of(points),
+        "change": describe_change(site, index, _sound_scores(site, earlier, made, index), records.year),
+        "incidents": [_incident(each) for each in records.incidents if each.site_id == site.pk],
         "taxa": taxa_by_quarter(made),
     }
 
 
-def _place(site: Site) -> dict[str, Any]:
+def _place(site: Site, records: YearRecords) -> dict[str, Any]:
+    """Where the site is, no more exactly than the group lets its archive say."""
+    place = Dataset(records.group, records.terms, "").place_of(site)
     return {
         "id": str(site.pk),
         "code": site.code,
         "name": site.name,
         "river": site.river,
-        "latitude": site.latitude,
-        "longitude": site.longitude,
+        "latitude": float(place.latitude),
+        "longitude": float(place.longitude),
+        "is_rounded": bool(records.terms.blur),
         "downstream": site.downstream.code if site.downstream else "",
         "standard_effort": [site.spots, site.kicks_per_spot, site.seconds_per_kick],
     }
@@ -130,6 +141,7 @@ def _describe_visit(visit: Visit, index: str) -> dict[str, Any]:
         "why_none": shown.why_none if shown else "",
         "left_out": shown.left_out if shown else [],
         "trigger": verdict.trigger.level if verdict and verdict.trigger else None,
+        "tested_value": verdict.value if verdict else None,
         "outcome": _outcome(visit),
         "reasons": reason_words(verdict.reasons) if verdict else [],
         "set_aside": reason_words(verdict.set_aside) if verdict else [],
@@ -145,4 +157,33 @@ def _point(visit: Visit, index: str) -> dict[str, Any]:
         "low": score.low if score else None,
         "high": score.high if score else None,
         "outcome": _outcome(visit),
+    }
+
+
+def _earlier_point(visit: EarlierVisit, index: str) -> dict[str, Any]:
+    return {
+        "on": visit.on.isoformat(),
+        **visit.scores.get(index, NO_SCORE)._asdict(),
+        "outcome": visit.outcome,
+    }
+
+
+def _sound_scores(site: Site, earlier: Iterable[EarlierVisit], made: Iterable[Visit], index: str) -> Dated:
+    """Day and score of the visits that can be compared with each other: standard effort and a score."""
+    before = [(each.on, each.scores.get(index, NO_SCORE).value) for each in earlier if each.is_standard]
+    now = [(each.visited_on, _value(each, index)) for each in made if not effort_problems(each, site)]
+    return [(day, value) for day, value in (*before, *now) if value is not None]
+
+
+def _value(visit: Visit, index: str) -> float | None:
+    score = _scores(visit).get(index)
+    return score.value if score else None
+
+
+def _incident(incident: Incident) -> dict[str, Any]:
+    return {
+        "reference": incident.reference,
+        "opened_at": timezone.localtime(incident.opened_at).isoformat(),
+        "state": incident.get_state_display(),
+        "outcome": incident.get_outcome_display() if incident.outcome else "",
     }

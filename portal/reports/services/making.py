@@ -17,9 +17,11 @@ from portal.audit.services import record_change
 from portal.jobs.kinds import Outcome, Stopped, job_kind
 from portal.jobs.models import Job
 from portal.jobs.working import Progress, work_off
-from portal.reports.document import render_document, typeset
-from portal.reports.figures import gather_figures
-from portal.reports.models import YearlyReport
+from portal.reports.document import Imprint, render_document, typeset
+from portal.reports.editions import changed_figures
+from portal.reports.figures import VERSION, gather_figures
+from portal.reports.models import GroupPicture, YearlyReport
+from portal.reports.queries import earlier_edition
 
 State = YearlyReport.State
 KIND = "yearly_report"
@@ -48,15 +50,48 @@ def make_in_background(job: Job, progress: Progress) -> None:
     reports = YearlyReport.objects.of_group(job.group)
     if not reports.filter(pk=job.parameters["report"], job=job).update(state=State.RUNNING):
         raise Stopped
-    report = reports.select_related("group").get(pk=job.parameters["report"])
+    report = reports.select_related("group", "picture").get(pk=job.parameters["report"])
     progress(5, 100, _("Reading the records of the year"))
-    figures = gather_figures(report.group, report.year) | {"foreword": report.foreword}
+    figures = _figures(report, keep=job.parameters.get("keep_figures", False))
     progress(20, 100, _("Drawing the charts"))
-    html = render_document(figures, edition=report.edition, on_site=lambda n, of: _tell_site(progress, n, of))
+    html = render_document(
+        figures,
+        edition=report.edition,
+        imprint=Imprint(picture=picture_bytes(report)),
+        on_site=lambda n, of: _tell_site(progress, n, of),
+    )
     progress(60, 100, _("Setting the pages"))
     pdf = typeset(html)
     progress(95, 100, _("Storing the document"))
     _store(job, progress, figures, pdf)
+
+
+def _figures(report: YearlyReport, *, keep: bool) -> dict[str, Any]:
+    """The figures, freshly gathered or as they were, with the coordinator's words for this edition."""
+    is_known = keep and report.data.get("version") == VERSION
+    figures = report.data if is_known else gather_figures(report.group, report.year)
+    before = earlier_edition(report)
+    return figures | {
+        "foreword": report.foreword,
+        "captions": report.captions,
+        "left_out": report.left_out,
+        "correction": report.correction if before else "",
+        "corrected_from": before.edition if before else None,
+        "corrected_figures": changed_figures(before.data, figures) if before else [],
+        "cover_picture": _picture_words(report.picture),
+    }
+
+
+def _picture_words(picture: GroupPicture | None) -> dict[str, str]:
+    return {"alt": picture.alt, "credit": picture.credit} if picture else {}
+
+
+def picture_bytes(report: YearlyReport) -> bytes:
+    """The picture on the report's cover as JPEG; nothing where it has none."""
+    if report.picture is None:
+        return b""
+    with report.picture.file.open("rb") as file:
+        return bytes(file.read())
 
 
 def _tell_site(progress: Progress, number: int, of: int) -> None:

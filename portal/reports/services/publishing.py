@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
+from django.conf import settings
 from django.db import transaction
 from django.urls import reverse
 from django.utils import timezone
@@ -15,12 +18,19 @@ from portal.jobs.models import Job
 from portal.jobs.queries import starter_of
 from portal.jobs.services import request_job
 from portal.jobs.working import Progress
-from portal.reports.document import write_pdf
+from portal.reports.document import Imprint, write_pdf
+from portal.reports.figures import VERSION
+from portal.reports.identifiers import PREFIX, digest_of, identifier_of
 from portal.reports.models import YearlyReport
-from portal.reports.services.making import replace_file
+from portal.reports.queries import earlier_edition
+from portal.reports.services.making import picture_bytes, replace_file
 
 State = YearlyReport.State
 KIND = "report_publishing"
+
+
+class CorrectionMissing(Exception):
+    """A later edition has to say what it corrects."""
 
 
 class NotReady(Exception):
@@ -29,10 +39,12 @@ class NotReady(Exception):
 
 @transaction.atomic
 def request_publishing(*, person: Person, report: YearlyReport) -> Job:
-    """Order the publishing of a draft; raises NotReady for a report that is none."""
+    """Order the publishing of a draft; raises NotReady and CorrectionMissing as `publish_report` does."""
     require(person, "report.make", report)
     if report.state != State.READY:
         raise NotReady(report.get_state_display())
+    if earlier_edition(report) and not report.data.get("correction"):
+        raise CorrectionMissing
     return request_job(
         person=person,
         group=report.group,
@@ -54,6 +66,8 @@ def publish_in_background(job: Job, progress: Progress) -> None:
         with transaction.atomic():
             publish_report(person=person or NOBODY, report=report)
             progress.finish(Outcome(summary=_("The report is published. Its address stays as it is.")))
+    except CorrectionMissing as missing:
+        raise JobProblem(_("It cannot be published before it says what was corrected.")) from missing
     except NotReady as state:
         words = _("It cannot be published, because its state is: %(state)s.") % {"state": state}
         raise JobProblem(words) from state
@@ -63,15 +77,20 @@ def publish_in_background(job: Job, progress: Progress) -> None:
 def publish_report(*, person: Person, report: YearlyReport) -> YearlyReport:
     """Set the pages anew from the frozen figures, without the draft mark, and put them before the public.
 
-    Raises NotReady for a report that is not a finished draft; a correction afterwards is a new edition.
+    Raises NotReady for a report that is not a finished draft, and CorrectionMissing for a later edition that
+    does not say what it corrects.
     """
     require(person, "report.make", report)
     # Locked, because a draft ordered anew meanwhile would be published unread.
-    locked = YearlyReport.objects.of_group(report.group).select_for_update().get(pk=report.pk)
+    found = YearlyReport.objects.of_group(report.group).select_for_update(of=("self",))
+    locked = found.select_related("group", "picture").get(pk=report.pk)
     if locked.state != State.READY:
         raise NotReady(locked.get_state_display())
-    now = timezone.now()
-    replace_file(locked, write_pdf(locked.data, edition=locked.edition, published_on=timezone.localdate(now)))
+    if locked.data.get("version") != VERSION:
+        raise NotReady(_("made before the portal was changed; make it anew"))
+    if earlier_edition(locked) and not locked.data.get("correction"):
+        raise CorrectionMissing
+    _seal(locked, now := timezone.now())
     locked.state, locked.published_at, locked.published_by_id = State.PUBLISHED, now, person.user_id
     # From now on nothing may touch the row, and a job might be cleared away some day.
     locked.job = None
@@ -80,3 +99,18 @@ def publish_report(*, person: Person, report: YearlyReport) -> YearlyReport:
         actor=person, verb="report.published", thing=locked, changes={"state": [State.READY, State.PUBLISHED]}
     )
     return locked
+
+
+def _seal(report: YearlyReport, now: datetime) -> None:
+    """Give it identifier and digest and set its pages with them; the figures are those of the row."""
+    report.identifier = identifier_of(report.group.slug, report.year, report.edition)
+    report.digest = digest_of(report.data)
+    imprint = Imprint(
+        identifier=report.identifier,
+        address=settings.BASE_URL
+        + reverse("report_by_identifier", args=[report.identifier.removeprefix(PREFIX)]),
+        digest=report.digest,
+        picture=picture_bytes(report),
+    )
+    day = timezone.localdate(now)
+    replace_file(report, write_pdf(report.data, edition=report.edition, published_on=day, imprint=imprint))

@@ -44,6 +44,12 @@ def score_of(scores: Mapping[str, float | None], index: str) -> str:
 
 
 @register.filter
+def as_score(value: float | None, index: str) -> str:
+    """A figure in the unit of that index, with the decimals of its method."""
+    return score_of({index: value}, index)
+
+
+@register.filter
 def index_name(index: str) -> str:
     """What an index is called at the head of a column."""
     return told(METHODS[index].name)
