@@ -87,7 +87,7 @@ def test_the_same_letter_is_owed_once(place: Assignment, cast: Cast) -> None:
 def test_it_says_who_else_goes_and_what_is_open(place: Assignment, cast: Cast) -> None:
     assert mail.who_goes(place.planned, but=cast.volunteer) == "Owen Example, 1 place open"
     letter = LETTERS["plan"](place, cast)
-    assert "Also down for it: Owen Example, 1 place open" in letter.text
+    assert "Who else goes: Owen Example, 1 place open" in letter.text
 
 
 def test_names_and_headlines_are_plain_text_in_html(cast: Cast) -> None:
