@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import pytest
+from django.template.loader import render_to_string
 
 from portal.audit.models import AuditEntry
 from surveys.histories import Event, events_of, label_of
@@ -99,3 +100,11 @@ def test_it_joins_the_parts_of_a_nested_value() -> None:
 def test_it_reads_a_change_that_names_only_the_new_value() -> None:
     made = only(events_of([entry(name="Mill tail")])).changes[0]
     assert (made.old, made.new) == ("nothing", "Mill tail")
+
+
+@pytest.mark.parametrize(("entries", "folds"), [(20, 0), (21, 1), (45, 2)])
+def test_a_long_trail_is_folded_and_nothing_of_it_is_left_out(entries: int, folds: int) -> None:
+    events = events_of([entry(hour=number % 24) for number in range(entries)])
+    page = render_to_string("surveys/_events.html", {"events": events})
+    assert page.count("Visit corrected") == entries
+    assert page.count("Older entries") == folds
