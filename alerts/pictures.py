@@ -8,7 +8,8 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
-from django.utils.translation import get_language
+from django.conf import settings
+from django.utils.translation import get_language, override
 
 from alerts.charts import site_chart
 from alerts.evidence import Evidence
@@ -38,17 +39,32 @@ def picture_arguments(evidence: Evidence) -> dict[str, Any]:
     The river stands in it as it was: the words of the message tell the same.
     """
     places = [asdict(each) | {"when": each.when and each.when.isoformat()} for each in evidence.river.places]
-    return {"history": history_arguments(evidence), "title": evidence.river.title, "places": places}
+    language = get_language() or settings.LANGUAGE_CODE
+    return {
+        "history": history_arguments(evidence),
+        "title": evidence.river.title,
+        "places": places,
+        "language": language,
+    }
 
 
-def draw_incident_picture(history: Mapping[str, str], title: str, places: Sequence[Mapping[str, Any]]) -> bytes:
-    """PNG of the site's history and, below it, of the river with the stretch in question."""
+def draw_incident_picture(
+    history: Mapping[str, str],
+    title: str,
+    places: Sequence[Mapping[str, Any]],
+    language: str = settings.LANGUAGE_CODE,
+) -> bytes:
+    """PNG of the site's history and, below it, of the river with the stretch in question.
+
+    `language` is that of the message; those owed by earlier versions name none.
+    """
     known = [
         RiverPlace(**{**each, "when": date.fromisoformat(each["when"]) if each["when"] else None})
         for each in places
     ]
-    river = draw_river(known, title=title, width=SHOWN[0], lang=get_language() or "en")
-    return to_png(stacked(_history(**history), river), width=PIXELS)
+    with override(language):
+        river = draw_river(known, title=title, width=SHOWN[0], lang=language)
+        return to_png(stacked(_history(**history), river), width=PIXELS)
 
 
 def draw_history_picture(site_id: str, index: str, first: str, last: str) -> bytes:

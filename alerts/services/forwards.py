@@ -15,6 +15,7 @@ from alerts.services.locks import locked_incident
 from alerts.services.opening import latest_visit
 from alerts.services.telling import tell_coordinators
 from portal.accounts.access import Person, require
+from portal.accounts.languages import speaking_to
 from portal.audit.services import record_change
 from portal.outbox.models import Message
 from portal.outbox.rendering import render_mail
@@ -98,10 +99,11 @@ def _owe_forward(forward: Forward, incident: Incident) -> None:
         "score": score,
         "trigger": trigger,
         "caller": caller,
-        "alert_url": forward_url(forward),
-        "headline": _("An alert passed on to you"),
     }
-    subject, text, html = render_mail("alerts/mail/forward", context)
+    # A colleague of the contact, most likely of the same language.
+    with speaking_to(group=incident.group, own=forward.contact.language):
+        more = {"alert_url": forward_url(forward), "headline": _("An alert passed on to you")}
+        subject, text, html = render_mail("alerts/mail/forward", context | more)
     owe_message(
         key=_key(forward, incident),
         kind="contact.forwarded",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import AbstractContextManager
 from datetime import datetime
 from typing import Any
 
@@ -15,7 +16,8 @@ from alerts.models import AgencyContact, Incident, IncidentEvent, SiteContact, V
 from alerts.pictures import INCIDENT, picture_arguments
 from alerts.services.wording import HEADLINES, WITH_EVIDENCE, lines_of, low_visit_words
 from alerts.verdicts import reason_words
-from portal.accounts.models import User
+from portal.accounts.languages import speaking_to
+from portal.accounts.models import Group, User
 from portal.outbox.models import Message
 from portal.outbox.rendering import render_mail
 from portal.outbox.services import owe_message
@@ -40,11 +42,13 @@ def owe_incident_mail(
     a second time, after the first message was withdrawn.
     """
     verdict = Verdict.objects.filter(group=incident.group_id).select_related("trigger").get(visit=visit)
-    context = _context(incident, visit, step, to)
-    evidence = evidence_of(visit, verdict) if step.kind in WITH_EVIDENCE else None
-    context |= {"evidence": evidence, "verdict": verdict, "lines": lines_of(incident, visit, verdict, step)}
-    context["earlier"] = [low_visit_words(each) for each in earlier]
-    subject, text, html = render_mail(f"alerts/mail/{'alert' if evidence else 'notice'}", context)
+    with speaking_to_reader(to, incident.group):
+        evidence = evidence_of(visit, verdict) if step.kind in WITH_EVIDENCE else None
+        context = _context(incident, visit, step, to)
+        context |= {"evidence": evidence, "verdict": verdict, "lines": lines_of(incident, visit, verdict, step)}
+        context["earlier"] = [low_visit_words(each) for each in earlier]
+        subject, text, html = render_mail(f"alerts/mail/{'alert' if evidence else 'notice'}", context)
+        picture = picture_arguments(evidence) if evidence else None
     return owe_message(
         key=f"incident:{step.id}:{to.email}" + (f":{again}" if again else ""),
         kind=kind_of_mail(step, to),
@@ -57,9 +61,16 @@ def owe_incident_mail(
         reply_to=context["caller"].email if context["caller"] else "",
         about=incident,
         picture_maker=INCIDENT if evidence else "",
-        picture_args=picture_arguments(evidence) if evidence else None,
+        picture_args=picture,
         not_before=not_before,
     )
+
+
+def speaking_to_reader(to: Reader, group: Group) -> AbstractContextManager[None]:
+    """All texts made inside are in the language of the contact or coordinator."""
+    if isinstance(to, AgencyContact):
+        return speaking_to(group=group, own=to.language)
+    return speaking_to(to, group)
 
 
 def kind_of_mail(step: IncidentEvent, to: Reader) -> str:
@@ -94,15 +105,16 @@ def _duty_line(incident: Incident) -> str:
 
 def owe_pollution_mail(visit: Visit, verdict: Verdict, *, to: User) -> Message:
     """Tell a coordinator of signs of pollution at a visit that has not set off an alert."""
-    context = {
-        "visit": visit,
-        "site": visit.site,
-        "verdict": verdict,
-        "reasons": reason_words(verdict.reasons),
-        "reader": to,
-        "visit_url": settings.BASE_URL + reverse("visit_detail", args=[visit.group.slug, visit.id]),
-    }
-    subject, text, html = render_mail("alerts/mail/pollution", context)
+    with speaking_to(to, visit.group):
+        context = {
+            "visit": visit,
+            "site": visit.site,
+            "verdict": verdict,
+            "reasons": reason_words(verdict.reasons),
+            "reader": to,
+            "visit_url": settings.BASE_URL + reverse("visit_detail", args=[visit.group.slug, visit.id]),
+        }
+        subject, text, html = render_mail("alerts/mail/pollution", context)
     return owe_message(
         key=f"pollution:{visit.id}:{to.email}",
         kind="coordinator.pollution",

@@ -12,6 +12,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _later
 
 from alerts.evidence import told_apart
 from alerts.models import EventKind, Incident, IncidentState, RepeatRequest, Verdict
@@ -73,7 +74,7 @@ def give_back_repeat(*, person: Person, incident: Incident) -> RepeatRequest:
     low = low_visit_of(request.incident)
     if low is not None and not why_not_offered(incident.site):
         others = request.offers.exclude(user=giver).select_related("user", "request__incident")
-        send_offers(others, low, key=step.id.hex, headline=_("A repeat visit is wanted again"))
+        send_offers(others, low, key=step.id.hex, headline=_later("A repeat visit is wanted again"))
     return request
 
 
@@ -137,7 +138,7 @@ def _make(number: UUID, visit: Visit, verdict: Verdict, person: Person | None) -
     if verdict.outcome == Verdict.Outcome.NOT_BELOW and low is not None:
         tell_coordinators(incident, low, step)
     if request.taken_by and request.taken_by_id not in visit.involved_user_ids:
-        owe_no_longer_needed(request, request.taken_by, reason=_("Somebody else has made it."))
+        owe_no_longer_needed(request, request.taken_by, reason=_later("Somebody else has made it."))
 
 
 def _note_untested(incident: Incident, visit: Visit) -> None:
@@ -187,4 +188,4 @@ def cancel_repeats(incident: Incident, person: Person | None = None) -> None:
     for request in live.select_related("incident__site", "incident__group", "taken_by"):
         _move(request, State.CANCELLED, person)
         if request.taken_by:
-            owe_no_longer_needed(request, request.taken_by, reason=_("The incident is over."))
+            owe_no_longer_needed(request, request.taken_by, reason=_later("The incident is over."))

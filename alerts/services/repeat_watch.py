@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from django.db import transaction
 from django.utils import timezone
-from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _
 
 from alerts.models import EventKind, RepeatRequest
 from alerts.repeats import LIVE, State, live_repeat, why_not_offered

@@ -8,7 +8,9 @@ from datetime import timedelta
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
+from django.utils.functional import Promise
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _later
 
 from alerts.contact_duties import policy_of
 from alerts.models import EventKind, Incident, RepeatOffer, RepeatRequest
@@ -112,10 +114,10 @@ def _who_can(request: RepeatRequest) -> list[User]:
 
 def _offer(request: RepeatRequest, low: Visit, people: Iterable[User]) -> None:
     offers = RepeatOffer.objects.bulk_create(RepeatOffer(request=request, user=user) for user in people)
-    send_offers(offers, low, key="offer", headline=_("A repeat visit is wanted"))
+    send_offers(offers, low, key="offer", headline=_later("A repeat visit is wanted"))
 
 
-def send_offers(offers: Iterable[RepeatOffer], low: Visit, *, key: str, headline: str) -> None:
-    """Owe one round of offers."""
+def send_offers(offers: Iterable[RepeatOffer], low: Visit, *, key: str, headline: Promise) -> None:
+    """Owe one round of offers; `headline` is put into words in each reader's language."""
     for each in offers:
         owe_offer(each, low, key=key, headline=headline)

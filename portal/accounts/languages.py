@@ -44,6 +44,12 @@ def speaking_to(
     return translation.override(language_for(reader, group, own))
 
 
+def in_this_language(address: str) -> str:
+    """The address of a page of ours that opens in the language spoken now: its reader may have no account."""
+    language = translation.get_language()
+    return address if language in (None, settings.LANGUAGE_CODE) else f"{address}?{ASKED}={language}"
+
+
 def speak_as_group(request: HttpRequest, group: Group) -> None:
     """A public page for a reader who asks for no language (a search engine, say) is in the group's."""
     wishes = (

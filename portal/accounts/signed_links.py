@@ -24,6 +24,8 @@ from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
 
+from portal.accounts.languages import in_this_language
+
 P = ParamSpec("P")
 T = TypeVar("T")
 # Like the purpose, part of every link that is still in somebody's mailbox.
@@ -50,8 +52,8 @@ class SignedLink:
         return self._signer().sign(BETWEEN.join(words))
 
     def address(self, page: str, *parts: UUID | int) -> str:
-        """The whole address of the page of this URL name, for a mail."""
-        return settings.BASE_URL + reverse(page, args=[self.make(*parts)])
+        """The whole address of the page of this URL name, for a mail; the page opens in the mail's language."""
+        return in_this_language(settings.BASE_URL + reverse(page, args=[self.make(*parts)]))
 
     def read(self, token: str) -> list[str]:
         """The parts, as written; raises Http404 for a token we never made and DeadLink for one too old."""
