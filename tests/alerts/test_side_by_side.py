@@ -80,7 +80,7 @@ def test_it_would_fail_without_the_lock_on_the_site(
     watch: Watch, meet: threading.Barrier, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Both would open an incident, and the database's own rule would turn one visit away."""
-    found = threading.Barrier(2, timeout=5)
+    found = threading.Barrier(2, timeout=20)
     real = response._incident_of
 
     def look_together(visit: Any) -> Incident | None:

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, expect, sync_playwright
 from pytest_django.live_server_helper import LiveServer
 
 from portal.accounts.models import User
@@ -22,6 +22,9 @@ __all__ = ["assert_accessible"]
 
 # Playwright keeps an event loop in the test's own thread, which Django takes for asynchronous code.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+# Only a failing test waits so long, or a machine that is busy with others.
+PATIENCE_MS = 20_000
+expect.set_options(timeout=PATIENCE_MS)
 ARGUMENTS = [
     "--no-sandbox",
     "--disable-gpu",
@@ -58,7 +61,7 @@ def page_for(browser: Browser, live_server: LiveServer) -> Iterator[PageFor]:
         context = browser.new_context(
             base_url=live_server.url, viewport={"width": width, "height": 900}, locale="en-GB", **options
         )
-        context.set_default_timeout(15_000)
+        context.set_default_timeout(PATIENCE_MS)
         contexts.append(context)
         if user is not None:
             cookie = {"name": "sessionid", "value": session_key_for(user), "url": live_server.url}

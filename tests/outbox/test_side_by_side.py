@@ -59,7 +59,7 @@ def test_it_would_send_twice_without_the_claim(
     postbox: Postbox, owe: Owe, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     message = owe()
-    both_have_it = threading.Barrier(2, timeout=10)
+    both_have_it = threading.Barrier(2, timeout=20)
 
     def unclaimed(messages: Any) -> Message | None:
         found: Message | None = messages.first()

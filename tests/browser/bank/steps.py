@@ -63,7 +63,7 @@ def await_kept(page: Page, number: str, note: str) -> None:
         record = kept(page, number)
         return bool(record) and ["notes", note] in record["entries"]
 
-    await_true(is_kept, "the phone did not keep what was typed", patience=10)
+    await_true(is_kept, "the phone did not keep what was typed")
 
 
 def await_state(page: Page, number: str, state: str) -> None:
@@ -80,7 +80,7 @@ def await_in(page: Page, happened: Callable[[], bool], otherwise: str) -> None:
         page.wait_for_timeout(20)
         return happened()
 
-    await_true(passed, otherwise, patience=20)
+    await_true(passed, otherwise)
 
 
 def assert_once(site: Site, *numbers: str) -> None:
