@@ -21,6 +21,7 @@ from alerts.chain_facts import (
     verdict_facts,
     with_history,
 )
+from alerts.courses import steps_of
 from alerts.models import EventKind, Incident, IncidentEvent
 from alerts.services.events import STEP_VERB, plain
 from portal.audit.models import AuditEntry
@@ -63,9 +64,12 @@ class Fault:
     sequence: int | None = None
 
 
-def check_chain(incident: Incident) -> Chain:
-    """Walk the chain of an incident and hold it against its audit rows, its visits and its own fields."""
-    steps = list(incident.events.order_by("sequence", "at", "id"))
+def check_chain(incident: Incident, steps: Sequence[IncidentEvent] | None = None) -> Chain:
+    """Walk the chain of an incident and hold it against its audit rows, its visits and its own fields.
+
+    `steps` are all of its steps in order, where the page has read them already.
+    """
+    steps = steps_of(incident) if steps is None else steps
     entries = list(history_of(incident, incident.group_id))
     last = steps[-1].seal if steps else NO_SEAL
     fault = next(_faults(incident, steps, entries), None)

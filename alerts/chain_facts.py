@@ -12,6 +12,7 @@ from alerts.chain import canonical, digest, moment
 from alerts.models import Incident, Verdict
 from portal.audit.models import AuditEntry
 from surveys.models import Visit, VisitScore
+from surveys.parts import laid_out, with_parts
 from surveys.submission.writing import flat_data
 
 Facts = dict[str, Any]
@@ -37,7 +38,8 @@ def with_history(incident: Incident, numbers: Iterable[UUID]) -> list[tuple[Visi
         "verdict__trigger", "site"
     )
     parts = Prefetch("scores", VisitScore.objects.filter(visit__group=incident.group_id))
-    visits = list(rows.prefetch_related("spots__timed", "measurements", "counts", parts).order_by("pk"))
+    in_order = rows.prefetch_related(parts).order_by("pk")
+    visits = laid_out(with_parts(in_order, "spots", "measurements", "counts"))
     subjects = {each.pk: each.pk for each in visits}
     subjects |= {each.verdict.pk: each.pk for each in visits if has_verdict(each)}
     entries = AuditEntry.objects.filter(

@@ -10,7 +10,7 @@ from uuid import UUID
 from django.utils.translation import gettext as _
 
 from alerts.chain import actor_values, salt_of, sealed_form
-from alerts.courses import Entry, course_of, shows_note
+from alerts.courses import Entry, course_of, shows_note, steps_of
 from alerts.evidence import who_to_call
 from alerts.models import Incident, IncidentEvent
 from portal.accounts.access import Person
@@ -49,8 +49,8 @@ def name_rule(incident: Incident, person: Person | None) -> NameRule:
 
 def course_for(incident: Incident, names: NameRule) -> list[Entry]:
     """The course with the people of the group named to its members only."""
-    steps = incident.events.order_by("sequence", "at", "id")
-    entries = course_of(incident, for_member=names.for_member)
+    steps = steps_of(incident)
+    entries = course_of(incident, for_member=names.for_member, steps=steps)
     pairs = zip(steps, entries, strict=True)
     return [entry if names.names(step) else replace(entry, who=_("the group")) for step, entry in pairs]
 

@@ -10,11 +10,12 @@ from django.utils.translation import gettext as _
 
 from alerts.models import Trigger, Verdict
 from alerts.queries import triggers_of
+from alerts.site_records import SiteRecord, site_record
 from portal.charts import HistoryRow, Point, TriggerLine, draw_history, history_rows
 from scoring.indices.methods import METHODS
 from surveys.models import Site
 from surveys.models.visits import Status
-from surveys.queries import HistoryPoint, site_history
+from surveys.queries import HistoryPoint
 from surveys.told import told
 
 WIDE, NARROW = (720, 300), (340, 260)
@@ -51,18 +52,20 @@ def draw_site(
 
 
 def site_points(
-    site: Site, index: str, *, approved_only: bool = False, triggers: Iterable[Trigger] | None = None
+    site: Site,
+    index: str,
+    *,
+    approved_only: bool = False,
+    triggers: Iterable[Trigger] | None = None,
+    record: SiteRecord | None = None,
 ) -> tuple[list[Point], list[TriggerLine]]:
     """A site's visits, or those already approved, and its trigger lines as the chart wants them.
 
-    `triggers` are the site's, where the page has read them already.
+    `triggers` are the site's and `record` is its record by this index, where the page has read them already.
     """
-    verdicts = Verdict.objects.filter(group=site.group_id, visit__site=site).select_related("trigger")
-    by_visit = {each.visit_id: each for each in verdicts}
-    history = [
-        each for each in site_history(site, index) if not approved_only or each.status == Status.APPROVED
-    ]
-    points = [_point(each, by_visit.get(each.visit_id), index) for each in history]
+    record = record or site_record(site, index)
+    history = [each for each in record.history if not approved_only or each.status == Status.APPROVED]
+    points = [_point(each, record.verdicts.get(each.visit_id), index) for each in history]
     return points, trigger_lines(triggers_of(site) if triggers is None else triggers, index)
 
 

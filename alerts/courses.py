@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from types import MappingProxyType
@@ -55,10 +55,16 @@ class Entry:
     icon_name: str
 
 
-def course_of(incident: Incident, *, for_member: bool) -> list[Entry]:
-    """The steps in order; outside the group its members stay nameless (one query)."""
-    steps = incident.events.select_related("contact", "visit").order_by("sequence", "at", "id")
-    return [_entry(each, for_member) for each in steps]
+def steps_of(incident: Incident) -> list[IncidentEvent]:
+    """The steps in order, with contact and visit (one query)."""
+    return list(incident.events.select_related("contact", "visit").order_by("sequence", "at", "id"))
+
+
+def course_of(
+    incident: Incident, *, for_member: bool, steps: Sequence[IncidentEvent] | None = None
+) -> list[Entry]:
+    """The steps in order; outside the group its members stay nameless. `steps`, where they are read already."""
+    return [_entry(each, for_member) for each in (steps_of(incident) if steps is None else steps)]
 
 
 def _entry(step: IncidentEvent, for_member: bool) -> Entry:

@@ -13,8 +13,9 @@ from django.utils.translation import ngettext
 from alerts.advice_words import odds_words
 from alerts.findings import FoundRow, found_rows
 from alerts.models import Verdict
-from alerts.queries import baseline_points, values_of
+from alerts.queries import values_of
 from alerts.river import River, river_of
+from alerts.site_records import SiteRecord, site_record
 from alerts.verdicts import reason_words
 from portal.accounts.models import Group, Role, User
 from portal.accounts.queries import members_of
@@ -24,7 +25,7 @@ from surveys.models import Finding, Site, Visit, VisitScore
 from surveys.models.visits import Status
 from surveys.places import Place, place_of
 from surveys.quantities import QUANTITIES
-from surveys.queries import HistoryPoint, site_history
+from surveys.queries import HistoryPoint
 from surveys.submission.placing import POSITION
 
 Pairs = list[tuple[str, str]]
@@ -72,13 +73,17 @@ class Evidence:
         return [row for row in self.found if row.is_missing]
 
 
-def evidence_of(visit: Visit, verdict: Verdict) -> Evidence:
-    """Gather it all; the verdict stands on a trigger (else ValueError: there is nothing to compare)."""
+def evidence_of(visit: Visit, verdict: Verdict, record: SiteRecord | None = None) -> Evidence:
+    """Gather it all; the verdict stands on a trigger (else ValueError: there is nothing to compare).
+
+    `record` is the site's by the trigger's index, where the page has read it already.
+    """
     if verdict.trigger is None or verdict.value is None:
         raise ValueError("A visit that was not held against a trigger gives no evidence.")
     method, level = METHODS[verdict.trigger.index], verdict.trigger.level
     score, trigger, shortfall = told_apart(verdict.value, level, method)
-    usual = baseline_points(visit.site, method.key, before=visit.visited_on)
+    record = record or site_record(visit.site, method.key)
+    usual = record.baseline(before=visit.visited_on)
     return Evidence(
         visit=visit,
         site=visit.site,
@@ -93,7 +98,7 @@ def evidence_of(visit: Visit, verdict: Verdict) -> Evidence:
         set_aside=reason_words(verdict.set_aside),
         baseline=describe(values_of(usual)),
         found=found_rows(visit, usual),
-        last_normal=_last_normal(visit, method.key, level),
+        last_normal=_last_normal(visit, record, level),
         place=place_of(visit.site),
         conditions=conditions_of(visit),
         effort=effort_of(visit),
@@ -133,13 +138,21 @@ def _is_told(score: float, level: float, places: int) -> bool:
 
 
 def _possible(visit: Visit, value: float, method: Method) -> str:
-    score: VisitScore | None = visit.scores.filter(index=method.key, is_current=True).first()
+    score = score_now(visit, method.key)
     if score is None or score.low is None or score.high is None or score.low == score.high:
         return ""
     # The limits are those of the score in force: they say nothing of an earlier one that was tested.
     if score.value is None or not math.isclose(score.value, value, abs_tol=5e-9):
         return ""
     return _("%(low)s to %(high)s") % {"low": figure(score.low, method), "high": figure(score.high, method)}
+
+
+def score_now(visit: Visit, index: str) -> VisitScore | None:
+    """The visit's score in force; a page that has fetched `visit.current_scores` needs no query."""
+    fetched: list[VisitScore] | None = getattr(visit, "current_scores", None)
+    if fetched is None:
+        return visit.scores.filter(index=index, is_current=True).first()
+    return next((each for each in fetched if each.index == index), None)
 
 
 def _finding_words(finding: Finding) -> str:
@@ -153,12 +166,12 @@ def _finding_words(finding: Finding) -> str:
     }
 
 
-def _last_normal(visit: Visit, index: str, level: float) -> HistoryPoint | None:
+def _last_normal(visit: Visit, record: SiteRecord, level: float) -> HistoryPoint | None:
     """The latest earlier visit of standard effort that was not below this level: when the fall cannot yet
     have happened."""
     normal = [
         each
-        for each in site_history(visit.site, index)
+        for each in record.history
         if each.when < visit.visited_on and each.is_standard and each.value is not None and each.value >= level
     ]
     return max(normal, key=lambda each: each.when, default=None)
@@ -208,8 +221,10 @@ def recorded_words(visit: Visit) -> str:
 
 def measurements_of(visit: Visit) -> Pairs:
     """Readings as typed, with their units."""
-    readings = visit.measurements.values_list("quantity", "as_typed", "unit")
-    by_key = {quantity: f"{typed} {unit if unit != 'pH' else ''}".strip() for quantity, typed, unit in readings}
+    readings = visit.measurements.all()
+    by_key = {
+        each.quantity: f"{each.as_typed} {each.unit if each.unit != 'pH' else ''}".strip() for each in readings
+    }
     return [(str(each.label), by_key[key]) for key, each in QUANTITIES.items() if key in by_key]
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING
-from uuid import UUID
 
 from django.db.models.functions import Lower
 from django.utils import timezone
@@ -18,11 +17,10 @@ from alerts.models import (
     QuietPeriod,
     SiteContact,
     Trigger,
-    Verdict,
 )
 from portal.accounts.addresses import proven_addresses
 from surveys.models import Site
-from surveys.queries import HistoryPoint, sound_history
+from surveys.queries import HistoryPoint
 
 if TYPE_CHECKING:
     from portal.accounts.access import Person
@@ -85,21 +83,6 @@ def contact_of_person(site: Site, person: Person) -> AgencyContact:
     return (
         named.annotate(address=Lower("email")).filter(address__in=addresses).order_by("sites__order")[:1].get()
     )
-
-
-def baseline_points(site: Site, index: str, before: date | None = None) -> list[HistoryPoint]:
-    """The visits that say what is normal at a site: approved, scored, of standard effort and not a known fall.
-
-    Falls are left out, because else pollution becomes normal. With `before`, only visits earlier than that day.
-    """
-    sound, falls = sound_history(site, index), known_falls(site)
-    return [each for each in sound if each.visit_id not in falls and (before is None or each.when < before)]
-
-
-def known_falls(site: Site) -> set[UUID]:
-    """Visits that were below the trigger of their day."""
-    below = Verdict.objects.filter(group=site.group_id, visit__site=site, outcome=Verdict.Outcome.BELOW)
-    return set(below.values_list("visit_id", flat=True))
 
 
 def values_of(points: Sequence[HistoryPoint]) -> list[float]:

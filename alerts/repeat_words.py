@@ -7,26 +7,31 @@ from django.utils.translation import gettext as _
 from alerts.advice_words import percent_between
 from alerts.evidence import figure
 from alerts.models import Verdict
-from alerts.queries import baseline_points, values_of
+from alerts.queries import values_of
+from alerts.site_records import SiteRecord, site_record
 from scoring.advice.repeats import RepeatAdvice, advise_repeat
 from scoring.indices.methods import METHODS
 from surveys.models import Visit
 
 
-def advice_for(visit: Visit, verdict: Verdict) -> RepeatAdvice | None:
-    """What a repeat of this low visit would tell; None without a trigger or a baseline (two queries)."""
+def advice_for(visit: Visit, verdict: Verdict, record: SiteRecord | None = None) -> RepeatAdvice | None:
+    """What a repeat of this low visit would tell; None without a trigger or a baseline.
+
+    `record` is the site's by the trigger's index, where the page has read it already.
+    """
     if verdict.trigger is None or verdict.value is None:
         return None
     index = verdict.trigger.index
-    values = values_of(baseline_points(visit.site, index, before=visit.visited_on))
+    record = record or site_record(visit.site, index)
+    values = values_of(record.baseline(before=visit.visited_on))
     if not values:
         return None
     return advise_repeat(values, index=index, level=verdict.trigger.level, seen=verdict.value)
 
 
-def repeat_words(visit: Visit, verdict: Verdict) -> list[str]:
-    """The sentences, one paragraph each."""
-    advice = advice_for(visit, verdict)
+def repeat_words(visit: Visit, verdict: Verdict, record: SiteRecord | None = None) -> list[str]:
+    """The sentences, one paragraph each; `record` as for `advice_for`."""
+    advice = advice_for(visit, verdict, record)
     if advice is None:
         return [_("No earlier visit says what is usual here, so nobody can tell how sure a repeat would be.")]
     assert verdict.trigger is not None

@@ -6,13 +6,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Q
+from django.db.models import Count, Q
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from alerts.models import Incident, RepeatRequest, Verdict
 from alerts.repeat_words import repeat_words
+from alerts.site_records import SiteRecord
 from portal.accounts.access import Person, allowed
 from portal.accounts.models import Group
 from surveys.models import Site, Visit
@@ -77,11 +78,17 @@ def live_repeat(incident: Incident) -> RepeatRequest | None:
 def latest_repeat(incident: Incident) -> RepeatRequest | None:
     """The repeat visit asked for last, whatever became of it."""
     found = RepeatRequest.objects.filter(group=incident.group_id, incident=incident)
-    return found.select_related("taken_by", "visit__verdict").first()
+    counted = found.annotate(offered=Count("offers"))
+    return counted.select_related("taken_by", "visit__verdict").first()
 
 
-def repeat_shown(incident: Incident, person: Person | None, low: Visit | None) -> RepeatShown:
-    """What the page shows of the repeat visit; `low` is the visit to repeat, None where none is left."""
+def repeat_shown(
+    incident: Incident, person: Person | None, low: Visit | None, record: SiteRecord | None = None
+) -> RepeatShown:
+    """What the page shows of the repeat visit; `low` is the visit to repeat, None where none is left.
+
+    `record` is the site's by the index of that visit's trigger, where the page has read it already.
+    """
     request = latest_repeat(incident)
     live = request is not None and request.state in LIVE
     # A visit's verdict is written with it.
@@ -91,8 +98,8 @@ def repeat_shown(incident: Incident, person: Person | None, low: Visit | None) -
     is_taken = request is not None and request.state == State.TAKEN
     return RepeatShown(
         request=request,
-        words=repeat_words(low, low.verdict) if low is not None and incident.is_live else [],
-        offered=request.offers.count() if request else 0,
+        words=repeat_words(low, low.verdict, record) if low is not None and incident.is_live else [],
+        offered=request.offered if request else 0,
         why_not=why_not,
         verdict=made,
         can_take=may and live and not is_taken and not why_not,

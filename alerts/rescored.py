@@ -6,10 +6,10 @@ import math
 from dataclasses import dataclass
 from datetime import datetime
 
-from alerts.evidence import figure, told_apart
+from alerts.evidence import figure, score_now, told_apart
 from alerts.models import Verdict
 from scoring.indices.methods import METHODS
-from surveys.models import Visit, VisitScore
+from surveys.models import Visit
 from surveys.told import told
 
 # Far below any printed digit: the order of additions alone may move a score so far.
@@ -37,7 +37,7 @@ def moved_score(visit: Visit, verdict: Verdict) -> Moved | None:
     """
     if verdict.outcome == Verdict.Outcome.NOT_TESTED or verdict.trigger is None or verdict.value is None:
         return None
-    method, score = METHODS[verdict.trigger.index], _score_now(visit, verdict.trigger.index)
+    method, score = METHODS[verdict.trigger.index], score_now(visit, verdict.trigger.index)
     value = score.value if score else None
     if value is None:
         was, now = figure(verdict.value, method), ""
@@ -47,10 +47,3 @@ def moved_score(visit: Visit, verdict: Verdict) -> Moved | None:
         was, now, _ = told_apart(verdict.value, value, method)
     since, why_none = (score.scored_at, told(score.why_none)) if score else (None, "")
     return Moved(told(method.name), was, now, why_none, since)
-
-
-def _score_now(visit: Visit, index: str) -> VisitScore | None:
-    fetched: list[VisitScore] | None = getattr(visit, "current_scores", None)
-    if fetched is None:
-        return visit.scores.filter(index=index, is_current=True).first()
-    return next((each for each in fetched if each.index == index), None)

@@ -10,7 +10,8 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from alerts.models import Trigger, Verdict
-from alerts.queries import baseline_points, trigger_in_force
+from alerts.queries import trigger_in_force
+from alerts.site_records import site_record
 from scoring.baseline import PROVISIONAL_BELOW, is_below
 from surveys.effort import EFFORT_PROBLEMS, effort_problems
 from surveys.models import Visit
@@ -106,7 +107,7 @@ def _excuses(visit: Visit, trigger: Trigger) -> Iterable[str]:
 
 
 def _is_provisional(visit: Visit, trigger: Trigger) -> bool:
-    earlier = baseline_points(visit.site, trigger.index, before=visit.visited_on)
+    earlier = site_record(visit.site, trigger.index).baseline(before=visit.visited_on)
     return len(earlier) < PROVISIONAL_BELOW
 
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
+from django.core.paginator import Page, Paginator
 from django.db.models import Prefetch
 
 from portal.accounts.access import Person
@@ -11,6 +13,7 @@ from portal.accounts.models import Group
 from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import Site, Visit
 from surveys.models.visits import Status
+from surveys.overviews import SITES_PER_PAGE
 from surveys.queries import current_scores, visits_of
 
 
@@ -35,12 +38,15 @@ def approved_visits(site: Site) -> GroupOwnedQuerySet[Visit]:
     return approved.prefetch_related(current_scores()).order_by("-visited_on", "-submitted_at")
 
 
-def latest_approved(group: Group) -> list[PublicRow]:
-    """Every site with its latest approved visit that was made (three queries for any number of sites)."""
+def latest_approved(group: Group, page: str = "") -> Page[PublicRow]:
+    """One page of the sites, each with its latest approved visit that was made (four queries)."""
     made = Visit.objects.of_group(group).filter(status=Status.APPROVED, was_made=True)
     newest = made.order_by("site_id", "-visited_on", "-submitted_at").distinct("site_id")
     visits = Prefetch("visits", newest.prefetch_related(current_scores()), to_attr="newest")
-    return [_row(site) for site in Site.objects.of_group(group).prefetch_related(visits)]
+    sites = Site.objects.of_group(group).prefetch_related(visits)
+    found: Page[Any] = Paginator(sites, SITES_PER_PAGE).get_page(page)
+    found.object_list = [_row(site) for site in found.object_list]
+    return found
 
 
 def _row(site: Site) -> PublicRow:

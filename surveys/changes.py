@@ -14,7 +14,7 @@ from scoring.comparison import Comparison, Pair, compare_impact, compare_pairs, 
 from scoring.indices import METHODS, Method
 from scoring.trend import Season, Trend, by_month, by_quarter, by_year, seasonal_kendall
 from surveys.models import Site, VisitScore
-from surveys.queries import HistoryPoint, sound_history
+from surveys.queries import HistoryPoint, site_histories
 
 Dated = Sequence[tuple[date, float]]
 # The season is as long as keeps about one visit in it: longer ones would mix spring with summer.
@@ -54,8 +54,11 @@ class SiteChange:
 
 
 def change_of(site: Site, index: str, since: date | None) -> SiteChange:
-    """Work it out; three queries for the site and for each neighbour."""
-    scores = dated(sound_history(site, index))
+    """Work it out (two queries, however many neighbours there are)."""
+    others = _neighbours(site)
+    histories = site_histories([site, *others], index)
+    sound = {key: dated([each for each in points if each.is_sound]) for key, points in histories.items()}
+    scores = sound[site.pk]
     before, after = split(scores, since)
     season_name, season = season_of(site)
     return SiteChange(
@@ -67,7 +70,7 @@ def change_of(site: Site, index: str, since: date | None) -> SiteChange:
         before=len(before),
         after=len(after),
         periods=compare_periods(before, after) if before and after else None,
-        pairings=[_pairing(site, scores, one, index, since) for one in _neighbours(site)],
+        pairings=[_pairing(site, scores, one, sound[one.pk], since) for one in others],
     )
 
 
@@ -103,8 +106,7 @@ def _neighbours(site: Site) -> list[Site]:
     return [*above, site.downstream] if site.downstream else above
 
 
-def _pairing(site: Site, scores: Dated, other: Site, index: str, since: date | None) -> Pairing:
-    others = dated(sound_history(other, index))
+def _pairing(site: Site, scores: Dated, other: Site, others: Dated, since: date | None) -> Pairing:
     is_below = other.pk == site.downstream_id
     upper, lower = (scores, others) if is_below else (others, scores)
     first, second = (site, other) if is_below else (other, site)

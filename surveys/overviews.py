@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 from uuid import UUID
 
 from django.core.paginator import Page, Paginator
@@ -13,9 +14,10 @@ from django.db.models import Q
 from portal.accounts.access import Person
 from portal.accounts.models import Group
 from surveys.models import Draft, Site, Visit
+from surveys.parts import laid_out, with_parts
 from surveys.queries import DueSite, current_scores, own_drafts, sites_due, visits_of
 
-VISITS_PER_PAGE = 25
+VISITS_PER_PAGE, SITES_PER_PAGE = 25, 50
 
 
 @dataclass(frozen=True)
@@ -35,24 +37,25 @@ class Neighbours:
     downstream: Site | None
 
 
-def site_rows(group: Group, today: date) -> list[SiteRow]:
-    """Every site of the group, the most pressing first and closed ones last; four queries."""
-    newest = (
-        Visit.objects.of_group(group)
-        .filter(was_made=True)
-        .order_by("site_id", "-visited_on", "-submitted_at")
-        .distinct("site_id")
-        .prefetch_related(current_scores())
-    )
-    latest: Mapping[UUID, Visit] = {visit.site_id: visit for visit in newest}
-    open_ones = [SiteRow(due.site, due, latest.get(due.site.pk)) for due in sites_due(group, today)]
+def page_of_sites(group: Group, today: date, page: str = "") -> Page[SiteRow]:
+    """One page of the group's sites, the most pressing first and closed ones last (four queries)."""
     closed = Site.objects.of_group(group).filter(closed_on__lt=today)
-    return open_ones + [SiteRow(site, None, latest.get(site.pk)) for site in closed]
+    whole = [*((due.site, due) for due in sites_due(group, today)), *((site, None) for site in closed)]
+    found: Page[Any] = Paginator(whole, SITES_PER_PAGE).get_page(page)
+    latest = _latest_made(group, [site for site, _due in found.object_list])
+    found.object_list = [SiteRow(site, due, latest.get(site.pk)) for site, due in found.object_list]
+    return found
+
+
+def _latest_made(group: Group, sites: list[Site]) -> Mapping[UUID, Visit]:
+    made = Visit.objects.of_group(group).filter(site__in=sites, was_made=True)
+    newest = made.order_by("site_id", "-visited_on", "-submitted_at").distinct("site_id")
+    return {visit.site_id: visit for visit in newest.prefetch_related(current_scores())}
 
 
 def state_of(group: Group, site: Site, today: date) -> DueSite | None:
     """When one site is due; None for a site that is closed."""
-    return next((due for due in sites_due(group, today) if due.site.pk == site.pk), None)
+    return next(iter(sites_due(group, today, only=site)), None)
 
 
 def neighbours(site: Site) -> Neighbours:
@@ -62,7 +65,8 @@ def neighbours(site: Site) -> Neighbours:
 
 def last_visits(site: Site, number: int) -> list[Visit]:
     """The site's newest visits, those not made among them."""
-    return list(site.visits.select_related("recorder").prefetch_related(current_scores())[:number])
+    visits = Visit.objects.filter(group=site.group_id, site=site).select_related("recorder", "verdict__trigger")
+    return laid_out(with_parts(visits, "scores")[:number])
 
 
 def own_draft_at(person: Person, site: Site) -> Draft | None:

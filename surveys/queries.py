@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -34,6 +35,11 @@ class HistoryPoint:
     high: float | None
     status: str
     is_standard: bool
+
+    @property
+    def is_sound(self) -> bool:
+        """Whether it can be compared with other visits: approved, scored and of standard effort."""
+        return self.status == Status.APPROVED and self.is_standard and self.value is not None
 
 
 @dataclass(frozen=True)
@@ -77,20 +83,26 @@ def visits_waiting(group: Group) -> GroupOwnedQuerySet[Visit]:
 
 def site_history(site: Site, index: str) -> list[HistoryPoint]:
     """Every made visit of a site with its present value of an index, oldest first (one query)."""
+    return site_histories([site], index)[site.pk]
+
+
+def site_histories(sites: Sequence[Site], index: str) -> dict[UUID, list[HistoryPoint]]:
+    """The same of several sites of one group, by the site's id (one query)."""
+    found: dict[UUID, list[HistoryPoint]] = {each.pk: [] for each in sites}
+    by_id = {each.pk: each for each in sites}
     wanted = FilteredRelation("scores", condition=Q(scores__is_current=True, scores__index=index))
-    visits = Visit.objects.filter(group=site.group_id, site=site, was_made=True).annotate(wanted=wanted)
+    groups = {each.group_id for each in sites}
+    visits = Visit.objects.filter(group__in=groups, site__in=by_id, was_made=True).annotate(wanted=wanted)
     values = {name: F(f"wanted__{name}") for name in ("value", "low", "high")}
     rows = with_parts(visits.annotate(**values).order_by("visited_on", "submitted_at"), "spots")
-    return [_point(visit, site) for visit in laid_out(rows)]
+    for visit in laid_out(rows):
+        found[visit.site_id].append(_point(visit, by_id[visit.site_id]))
+    return found
 
 
 def sound_history(site: Site, index: str) -> list[HistoryPoint]:
-    """The visits that can be compared with each other: approved, scored and of standard effort."""
-    return [
-        each
-        for each in site_history(site, index)
-        if each.status == Status.APPROVED and each.is_standard and each.value is not None
-    ]
+    """The visits that can be compared with each other."""
+    return [each for each in site_history(site, index) if each.is_sound]
 
 
 def _point(visit: Visit, site: Site) -> HistoryPoint:
@@ -106,12 +118,14 @@ def _point(visit: Visit, site: Site) -> HistoryPoint:
     )
 
 
-def sites_due(group: Group, today: date) -> list[DueSite]:
+def sites_due(group: Group, today: date, only: Site | None = None) -> list[DueSite]:
     """The open sites of a group with the day of their next visit, the most pressing first (one query).
 
-    Sites whose river is above its limit come last.
+    Sites whose river is above its limit come last. With `only`, that one site, where it is open.
     """
     sites = Site.objects.of_group(group).filter(Q(closed_on=None) | Q(closed_on__gte=today))
+    if only:
+        sites = sites.filter(pk=only.pk)
     # A visit that could not be made leaves the site as due as it was.
     dated = sites.annotate(last_visit_on=Max("visits__visited_on", filter=Q(visits__was_made=True)))
     rows = with_high_until(dated, timezone.now())

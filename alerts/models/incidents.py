@@ -7,6 +7,7 @@ from uuid import UUID
 
 from django.db import models
 from django.db.models import Q
+from django.db.models.functions import Lower
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
@@ -145,8 +146,8 @@ class Incident(models.Model):
         """
         if self.state == IncidentState.HELD:
             return set()
-        named = self.site.contacts.filter(contact__is_active=True)
-        return accounts_at(named.values_list("contact__email", flat=True))
+        named = self.site.contacts.filter(contact__is_active=True).order_by()
+        return accounts_at(named.values(address=Lower("contact__email")))
 
 
 class EventKind(models.TextChoices):

@@ -49,28 +49,30 @@ INCIDENTS_SHOWN = 12
 
 @register.simple_tag
 def attach_verdicts(visits: Iterable[Visit]) -> str:
-    """Give each visit its verdict as `visit.shown_verdict` (or None), in one query."""
+    """Give each visit its verdict as `visit.shown_verdict` (or None), in one query or none.
+
+    None is needed where the page has read the verdicts along with the visits.
+    """
     visits = list(visits)
+    unread = [visit for visit in visits if "verdict" not in visit._state.fields_cache]
     rows = Verdict.objects.across_groups("of visits that the page may show").select_related("trigger")
-    by_visit = {each.visit_id: each for each in rows.filter(visit_id__in=[visit.pk for visit in visits])}
+    found = rows.filter(visit_id__in=[visit.pk for visit in unread]) if unread else ()
+    by_visit = {each.visit_id: each for each in found}
     for visit in visits:
-        visit.shown_verdict = by_visit.get(visit.pk)  # type: ignore[attr-defined]
+        visit.shown_verdict = by_visit.get(visit.pk, _read_along(visit))  # type: ignore[attr-defined]
     return ""
+
+
+def _read_along(visit: Visit) -> Verdict | None:
+    found: Verdict | None = visit._state.fields_cache.get("verdict")
+    return found
 
 
 def _verdict(visit: Visit) -> Verdict | None:
     if not hasattr(visit, "shown_verdict"):
-        _attach(visit)
+        attach_verdicts([visit])
     found: Verdict | None = visit.shown_verdict  # type: ignore[attr-defined]
     return found
-
-
-def _attach(visit: Visit) -> None:
-    """Read the verdict, unless the page has read it along with the visit."""
-    if "verdict" in visit._state.fields_cache:
-        visit.shown_verdict = getattr(visit, "verdict", None)  # type: ignore[attr-defined]
-    else:
-        attach_verdicts([visit])
 
 
 @register.inclusion_tag("components/badge.html")

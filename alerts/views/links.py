@@ -38,16 +38,18 @@ def alert_page(request: HttpRequest, link: Link) -> HttpResponse:
 
 def _show(request: HttpRequest, link: Link, status: int = 200, **forms: Any) -> HttpResponse:
     token = token_of(request)
+    shown = incident_context(
+        link.incident,
+        person=None,
+        photo_url=lambda photo: reverse("alert_photo", args=[token, photo.pk]),
+    )
+    evidence = shown["evidence"]
     context = {
-        **incident_context(
-            link.incident,
-            person=None,
-            photo_url=lambda photo: reverse("alert_photo", args=[token, photo.pk]),
-        ),
+        **shown,
         "token": token,
         "contact": link.contact,
         "link": link,
-        "caller": who_to_call(link.incident.group),
+        "caller": evidence.caller if evidence else who_to_call(link.incident.group),
         "outcome_form": OutcomeForm(**_about(link)),
         "investigate_form": InvestigateForm(prefix="investigate"),
         "forward_form": ForwardForm(prefix="forward"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 from uuid import UUID
 
@@ -14,14 +14,16 @@ from django.utils.translation import gettext as _
 
 from alerts.chain_check import check_chain
 from alerts.charts import NARROW, draw_site, site_points, site_rows
-from alerts.courses import course_of
+from alerts.courses import course_of, steps_of
 from alerts.evidence import Evidence, evidence_of
 from alerts.models import Incident
 from alerts.repeats import repeat_shown
+from alerts.site_records import SiteRecord, site_record
 from portal.accounts.access import Person, require
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from surveys.models import Photo, Site, Visit
+from surveys.parts import laid_out, with_parts
 
 PhotoUrl = Callable[[Photo], str]
 TYPES = {"jpg": "image/jpeg", "jpeg": "image/jpeg", "png": "image/png", "webp": "image/webp"}
@@ -55,38 +57,56 @@ def try_service(form: forms.BaseForm, service: Callable[[], object]) -> bool:
 def incident_context(incident: Incident, *, person: Person | None, photo_url: PhotoUrl) -> Mapping[str, Any]:
     """What the incident page and the page behind a link show alike."""
     for_member = person is not None and person.is_member(incident.group_id)
-    visits = list(
-        incident.visits.select_related("verdict__trigger", "recorder", "site__downstream", "group").order_by(
-            "-visited_on", "-submitted_at"
-        )
-    )
-    evidence = next((_evidence(each) for each in visits), None)
+    visits, steps = low_visits(incident), steps_of(incident)
+    record = record_of(visits)
+    evidence = next((_evidence(each, record) for each in visits if _stands(each)), None)
     return {
         "incident": incident,
         "site": incident.site,
         "visits": visits,
         "evidence": evidence,
-        "chain": check_chain(incident),
-        "course": course_of(incident, for_member=for_member),
+        "chain": check_chain(incident, steps),
+        "course": course_of(incident, for_member=for_member, steps=steps),
         "photos": photos_of(visits, incident.group, photo_url),
         "for_member": for_member,
-        "repeat": repeat_shown(incident, person, visits[0] if visits else None),
+        "repeat": repeat_shown(incident, person, visits[0] if visits else None, record),
         "forwards": incident.forwards.select_related("contact"),
-        **charts_of(incident.site, evidence),
+        **charts_of(incident.site, evidence, record),
     }
 
 
-def _evidence(visit: Visit) -> Evidence | None:
-    verdict = visit.verdict
-    return evidence_of(visit, verdict) if verdict.trigger and verdict.value is not None else None
+def low_visits(incident: Incident) -> list[Visit]:
+    """The incident's low visits, newest first, with all that their evidence needs."""
+    found = incident.visits.select_related("verdict__trigger", "recorder", "site__downstream", "group")
+    in_order = found.order_by("-visited_on", "-submitted_at")
+    return laid_out(with_parts(in_order, "spots", "measurements", "counts", "findings", "scores"))
 
 
-def charts_of(site: Site, evidence: Evidence | None) -> dict[str, Any]:
+def record_of(visits: Sequence[Visit]) -> SiteRecord | None:
+    """The site's record by the index of the latest visit's trigger; None where that visit stands on none."""
+    if not visits or not _stands(visits[0]):
+        return None
+    trigger = visits[0].verdict.trigger
+    return site_record(visits[0].site, trigger.index) if trigger else None
+
+
+def _stands(visit: Visit) -> bool:
+    return visit.verdict.trigger is not None and visit.verdict.value is not None
+
+
+def _evidence(visit: Visit, record: SiteRecord | None) -> Evidence:
+    trigger = visit.verdict.trigger
+    fits = record is not None and trigger is not None and trigger.index == record.index
+    return evidence_of(visit, visit.verdict, record if fits else None)
+
+
+def charts_of(site: Site, evidence: Evidence | None, record: SiteRecord | None) -> dict[str, Any]:
     """The site's chart for wide and narrow screens with the table behind it, and the window shaded."""
     if evidence is None:
         return {}
     index = evidence.method.key
-    points, lines = site_points(site, index)
+    fits = record is not None and record.index == index
+    points, lines = site_points(site, index, record=record if fits else None)
     window = evidence.window
     return {
         "chart_wide": draw_site(site, index, points, lines, emphasis=window),

@@ -22,15 +22,15 @@ from alerts.charts import NARROW, WIDE, Size, draw_site, site_points, site_rows
 from alerts.controlling import control_views
 from alerts.forms import QuestionForm, TriggerForm
 from alerts.models import Trigger
-from alerts.queries import baseline_points, known_falls, triggers_of
+from alerts.queries import triggers_of
 from alerts.services.triggers import TRIGGER_INDICES, set_trigger
+from alerts.site_records import SiteRecord, site_record
 from alerts.views.shared import find_site, try_service
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter, posted
 from portal.charts import draw_spread
 from scoring.advice import ASSUMES
 from surveys.models import Site
-from surveys.queries import sound_history
 from surveys.recording_lists import first_index
 from surveys.told import told as in_words
 
@@ -64,7 +64,7 @@ def _set(request: PortalRequest, site: Site, form: TriggerForm) -> Trigger:
     record = None
     # Any other index the service refuses in words.
     if index in TRIGGER_INDICES:
-        told = advise(site, question, baseline_points(site, index))
+        told = advise(site, question, site_record(site, index).baseline())
         record = record_advice(told, was_on_screen=was_on_screen)
     return set_trigger(person=request.person, site=site, advice=record, **form.cleaned_data)
 
@@ -76,8 +76,8 @@ def _show(request: PortalRequest, site: Site, form: TriggerForm) -> HttpResponse
     question = asked.question() if asked.is_bound and asked.is_valid() else _first_question(site, now)
     if not asked.is_bound:
         asked.initial = {"index": question.index, "level": question.level}
-    sound, falls = sound_history(site, question.index), known_falls(site)
-    baseline = [each for each in sound if each.visit_id not in falls]
+    record = site_record(site, question.index)
+    baseline = record.baseline()
     told = advise(site, question, baseline)
     if not form.is_bound:
         level = f"{told.candidate.level:.10g}" if told.candidate else None
@@ -88,9 +88,9 @@ def _show(request: PortalRequest, site: Site, form: TriggerForm) -> HttpResponse
         "question_form": asked,
         "shown": _shown_fields(told),
         "form": form,
-        "controls": control_views(sound, baseline, told.method),
+        "controls": control_views(record.sound, baseline, told.method),
         "odd_visits": far_below(baseline),
-        **_history_context(site, question.index),
+        **_history_context(record, triggers),
         **_advice_context(site, told),
     }
     return render(request, "alerts/trigger_set.html", context, status=422 if form.errors else 200)
@@ -125,8 +125,9 @@ def _shown_fields(told: SiteAdvice) -> list[tuple[str, str]]:
     return [(f"{SHOWN}-{name}", value) for name, value in values.items()]
 
 
-def _history_context(site: Site, index: str) -> dict[str, Any]:
-    points, lines = site_points(site, index)
+def _history_context(record: SiteRecord, triggers: Sequence[Trigger]) -> dict[str, Any]:
+    site, index = record.site, record.index
+    points, lines = site_points(site, index, triggers=triggers, record=record)
     return {
         "chart_wide": draw_site(site, index, points, lines),
         "chart_narrow": draw_site(site, index, points, lines, size=NARROW),

@@ -7,9 +7,11 @@ of its own confirmation mails, and those of invitations that were accepted.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 from uuid import UUID
 
 from allauth.account.models import EmailAddress
+from django.db.models import QuerySet
 
 from portal.accounts.models import User
 
@@ -27,8 +29,11 @@ def proven_addresses(user_id: UUID) -> list[str]:
     return [each.lower() for each in found.values_list("email", flat=True)]
 
 
-def accounts_at(addresses: Iterable[str]) -> set[UUID]:
-    """The accounts in use that have proven one of these addresses, however it is spelt."""
-    wanted = {each.lower() for each in addresses}
+def accounts_at(addresses: Iterable[str] | QuerySet[Any, Any]) -> set[UUID]:
+    """The accounts in use that have proven one of these addresses, however it is spelt (one query).
+
+    `addresses` may be a query itself, of one column in lower case.
+    """
+    wanted = addresses if isinstance(addresses, QuerySet) else {each.lower() for each in addresses}
     found = EmailAddress.objects.filter(email__in=wanted, user__is_active=True, verified=True)
-    return set(found.values_list("user_id", flat=True)) if wanted else set()
+    return set(found.values_list("user_id", flat=True))

@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from portal.accounts.scoping import GroupOwnedQuerySet
 
 
+PEOPLE_PER_PAGE = 50
+
+
 def person_of(user: User | AnonymousUser) -> Person:
     """The acting person behind an account, with the roles they hold today."""
     if not isinstance(user, User) or not user.is_active:

@@ -8,6 +8,7 @@ from django.contrib import messages
 from django.contrib.auth import login
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import ValidationError
+from django.core.paginator import Paginator
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import translation
@@ -21,7 +22,7 @@ from portal.accounts.languages import keep_in_browser
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group, Invitation, Membership, Role, User
 from portal.accounts.pages import enter, posted
-from portal.accounts.queries import open_invitations, people_of
+from portal.accounts.queries import PEOPLE_PER_PAGE, open_invitations, people_of
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -80,7 +81,7 @@ def people_list(request: PortalRequest, slug: str) -> HttpResponse:
     """Who belongs to the group and who has been asked."""
     group = enter(request, slug, "people.view")
     context = {
-        "members": people_of(group),
+        "page": Paginator(people_of(group), PEOPLE_PER_PAGE).get_page(request.GET.get("page")),
         "may_manage": allowed(request.person, "people.manage", group),
         "invitations": open_invitations(group),
     }

@@ -11,9 +11,10 @@ from django.utils import timezone
 
 from alerts.advice import Question, advise, record_advice
 from alerts.models import Incident
-from alerts.queries import baseline_points, live_incidents, triggers_of, values_of
+from alerts.queries import live_incidents, triggers_of, values_of
 from alerts.services.incidents import acknowledge_incident, add_note, close_incident
 from alerts.services.triggers import set_trigger
+from alerts.site_records import site_record
 from portal.accounts.access import Person, allowed
 from portal.demo import fauna
 from portal.demo.replay import Replay
@@ -90,7 +91,7 @@ class Aftermath:
         if self._days_since_trigger() < 365 or self._has_live_incident():
             return
         index = self.settlement.plan.index
-        baseline = baseline_points(self.site, index)
+        baseline = site_record(self.site, index).baseline()
         values = values_of(baseline)
         if len(values) < self.visits_before_trigger:
             return

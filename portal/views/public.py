@@ -31,11 +31,11 @@ def _public_group(slug: str) -> Group:
 def public_group(request: HttpRequest, slug: str) -> HttpResponse:
     """A group that publishes: what it does, its sites with their latest approved scores, its reports."""
     group = _public_group(slug)
-    rows = latest_approved(group)
+    page = latest_approved(group, request.GET.get("page", ""))
     context = {
         "group": group,
-        "rows": rows,
-        "columns": columns_of([row.visit for row in rows if row.visit]),
+        "page": page,
+        "columns": columns_of([row.visit for row in page if row.visit]),
         "reports": published_of(group),
     }
     return render(request, "portal/public_group.html", context)

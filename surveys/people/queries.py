@@ -11,7 +11,6 @@ from uuid import UUID
 from django.db.models import QuerySet
 
 from portal.accounts.models import Group, Membership, User
-from portal.accounts.queries import members_of
 from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.audit.models import AuditEntry
 from portal.audit.services import history_of
@@ -179,18 +178,18 @@ class TrainingRow:
     cells: list[Training | None]
 
 
-def training_table(group: Group, today: date) -> tuple[list[TrainingKind], list[TrainingRow]]:
-    """Members by name against the kinds the group keeps. Three queries."""
+def training_table(
+    group: Group, today: date, members: Iterable[Membership]
+) -> tuple[list[TrainingKind], list[TrainingRow]]:
+    """These members against the kinds the group keeps. Two queries."""
+    members = list(members)
     kinds = list(TrainingKind.objects.of_group(group).filter(retired_at=None))
     latest: dict[tuple[UUID, UUID], Training] = {}
-    for each in trainings_of(group).filter(trained_on__lte=today):
+    for each in trainings_of(group).filter(trained_on__lte=today, membership__in=members):
         key = (each.membership_id, each.kind_id)
         if key not in latest or _until(each) >= _until(latest[key]):
             latest[key] = each
-    rows = [
-        TrainingRow(member, [latest.get((member.pk, kind.pk)) for kind in kinds])
-        for member in members_of(group)
-    ]
+    rows = [TrainingRow(member, [latest.get((member.pk, kind.pk)) for kind in kinds]) for member in members]
     return kinds, rows
 
 

@@ -21,7 +21,7 @@ from surveys.forms import SiteForm
 from surveys.histories import trail_of
 from surveys.locations import grid_reference
 from surveys.models import Site
-from surveys.overviews import last_visits, neighbours, own_draft_at, site_rows, state_of
+from surveys.overviews import last_visits, neighbours, own_draft_at, page_of_sites, state_of
 from surveys.rivers import river_at
 from surveys.services.sites import save_site
 from surveys.views.shared import find_site
@@ -34,10 +34,10 @@ VISITS_SHOWN = 24
 def site_list(request: PortalRequest, slug: str) -> HttpResponse:
     """Every site with when it is due and what its latest visit said."""
     group = enter(request, slug, "site.view")
-    rows = site_rows(group, timezone.localdate())
+    page = page_of_sites(group, timezone.localdate(), request.GET.get("page", ""))
     context = {
-        "rows": rows,
-        "latest": [row.latest for row in rows if row.latest],
+        "page": page,
+        "latest": [row.latest for row in page if row.latest],
         "may_edit": allowed(request.person, "site.edit", group),
     }
     return render(request, "surveys/site_list.html", context)

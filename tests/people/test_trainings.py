@@ -12,6 +12,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from portal.accounts.models import Membership
+from portal.accounts.queries import members_of
 from portal.audit.services import history_of
 from portal.outbox.models import Message
 from surveys.models import Visit
@@ -79,7 +80,7 @@ class TestKinds:
     def test_a_kind_no_longer_kept_is_on_no_list_and_reminds_nobody(self, cast: Cast) -> None:
         trained(cast.volunteer, cast.group, until=ahead(5))
         TrainingKind.objects.of_group(cast.group).update(retired_at=timezone.now())
-        kinds, _rows = training_table(cast.group, timezone.localdate())
+        kinds, _rows = training_table(cast.group, timezone.localdate(), members_of(cast.group))
         assert kinds == []
         assert lapsing_trainings(cast.group, timezone.localdate()) == []
         assert remind_of_lapsing() == 0

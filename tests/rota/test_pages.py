@@ -21,23 +21,13 @@ from surveys.rota.models import Availability, CalendarFeed, CoverOffer, NamedDay
 from surveys.rota.queries import people_free, plans
 from surveys.rota.services.availability import add_named_days, save_availability
 from surveys.services.errors import NotPossible
+from tests.access.ceilings import CEILINGS
 from tests.conftest import Cast
 from tests.factories import SiteFactory, days_ago, member_of, submit
 from tests.rota.conftest import ahead, names_on, state_of
 from tests.rota.making import offer_days, plan, put_on, the_desk
 
 pytestmark = pytest.mark.django_db
-# Three are the session, the account and its memberships.
-CEILINGS = {
-    "rota_page": 12,
-    "planned_visit": 24,
-    "rota_draft": 15,
-    "availability_edit": 10,
-    "rota_link": 14,
-    "cover_link": 12,
-    "swap_link": 8,
-    "rota_calendar": 7,
-}
 
 
 def ask(user: User | None, name: str, *args: Any, data: dict[str, Any] | None = None) -> Any:

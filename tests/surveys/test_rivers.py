@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from portal.audit.services import history_of
 from surveys.models import RiverReport, Site
-from surveys.overviews import site_rows, state_of
+from surveys.overviews import page_of_sites, state_of
 from surveys.queries import sites_due
 from surveys.rivers import river_at
 from surveys.services.errors import NotPossible
@@ -96,7 +96,7 @@ class TestTheNudge:
     def test_such_sites_come_last(self, cast: Cast, late_site: Site) -> None:
         SiteFactory(group=cast.group, code="ZZ9")
         report(cast, too_high=True)
-        assert [row.site.code for row in site_rows(cast.group, timezone.localdate())] == ["ZZ9", "AB1"]
+        assert [row.site.code for row in page_of_sites(cast.group, timezone.localdate())] == ["ZZ9", "AB1"]
 
     def test_the_query_and_the_site_agree(self, cast: Cast, late_site: Site) -> None:
         made = report(cast, too_high=True)

@@ -6,6 +6,7 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -15,6 +16,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter, go_on, posted
+from portal.accounts.queries import PEOPLE_PER_PAGE, members_of
 from surveys.people.forms.enquiries import ReasonForm
 from surveys.people.forms.records import KindForm, TrainingForm
 from surveys.people.models import Training, TrainingKind
@@ -31,11 +33,13 @@ def training_list(request: PortalRequest, slug: str) -> HttpResponse:
     """Whose training lapses, and who has which in force."""
     group = enter(request, slug, "training.manage")
     today = timezone.localdate()
-    kinds, rows = training_table(group, today)
+    page = Paginator(members_of(group), PEOPLE_PER_PAGE).get_page(request.GET.get("page"))
+    kinds, rows = training_table(group, today, page)
     context = {
         "lapsing": lapsing_trainings(group, today),
         "kinds": kinds,
         "rows": rows,
+        "page": page,
         "today": today,
         "lapse_days": LAPSE_DAYS,
     }

@@ -94,7 +94,7 @@ def _check_day(group: Group, site: Site, day: date) -> None:
         raise NotPossible(_("This day is past."), "day")
     if day > timezone.localdate() + 2 * FARTHEST:
         raise NotPossible(_("Choose a day within two years."), "day")
-    due = next((each for each in sites_due(group, timezone.localdate()) if each.site.pk == site.pk), None)
+    due = next(iter(sites_due(group, timezone.localdate(), only=site)), None)
     if due is None:
         raise NotPossible(_("This site is closed."), "day")
     obstacle = obstacle_at(due, day)

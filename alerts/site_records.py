@@ -1,0 +1,48 @@
+"""What a site has on record by one index, read once for all parts of a page."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from uuid import UUID
+
+from alerts.models import Verdict
+from surveys.models import Site
+from surveys.queries import HistoryPoint, site_history
+
+
+@dataclass(frozen=True)
+class SiteRecord:
+    """Every made visit of a site, oldest first, with its value of `index` (a key of METHODS); the verdicts."""
+
+    site: Site
+    index: str
+    history: Sequence[HistoryPoint]
+    verdicts: Mapping[UUID, Verdict]
+
+    @property
+    def falls(self) -> set[UUID]:
+        """Visits that were below the trigger of their day."""
+        return {key for key, each in self.verdicts.items() if each.outcome == Verdict.Outcome.BELOW}
+
+    @property
+    def sound(self) -> list[HistoryPoint]:
+        """The visits that can be compared with each other."""
+        return [each for each in self.history if each.is_sound]
+
+    def baseline(self, before: date | None = None) -> list[HistoryPoint]:
+        """The visits that say what is normal at the site: sound ones, and none that was a known fall.
+
+        Falls are left out, because else pollution becomes normal. With `before`, only visits earlier than that
+        day.
+        """
+        falls = self.falls
+        usual = [each for each in self.sound if each.visit_id not in falls]
+        return [each for each in usual if before is None or each.when < before]
+
+
+def site_record(site: Site, index: str) -> SiteRecord:
+    """Read it."""
+    verdicts = Verdict.objects.filter(group=site.group_id, visit__site=site).select_related("trigger")
+    return SiteRecord(site, index, site_history(site, index), {each.visit_id: each for each in verdicts})
