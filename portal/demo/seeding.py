@@ -22,6 +22,7 @@ from portal.demo.replay import Replay
 from portal.demo.rota import plan_rota
 from portal.demo.settling import Settlement, found_group, open_accounts
 from portal.demo.sheets import leave_a_sheet
+from portal.demo.sunday import leave_the_desk_full, plan_rehearsals
 from portal.demo.visiting import MONTH, SiteYears
 from portal.demo.world import GROUPS, OPERATOR, GroupPlan
 from portal.outbox.models import Message
@@ -84,6 +85,7 @@ def _play(extent: Extent, now: datetime, say: Say) -> None:
     for settlement in settlements:
         _plan_sites(settlement, replay, rng, extent)
     _plan_report(settlements[0], replay)
+    plan_rehearsals(settlements[0], replay)
     replay.run(on_month=lambda moment: say(f"  {moment:%B %Y}"))
     with time_machine.travel(now, tick=True):
         _leave_work_open(settlements[0])
@@ -91,6 +93,7 @@ def _play(extent: Extent, now: datetime, say: Say) -> None:
         plan_rota(settlements[0])
         welcome_people(settlements[0])
         leave_a_sheet(settlements[0])
+        leave_the_desk_full(settlements[0])
         agree_on_terms(settlements[0])
         hand_out_keys(settlements[0])
     _forget_old_mail(now)

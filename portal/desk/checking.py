@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.db.models import Prefetch
 
 from portal.accounts.access import Person
@@ -16,13 +18,14 @@ def first_to_check(person: Person, group: Group, most: int) -> list[Visit]:
     """The lowest first, then the longest waiting; each says what speaks against approving it (four queries)."""
     findings = Finding.objects.across_groups(WHY).filter(decision="")
     asked = VisitQuestion.objects.across_groups(WHY)
-    rows = waiting_in_order(group).prefetch_related(None).select_related("site", "recorder", "verdict__trigger")
-    rows = rows.prefetch_related(
+    rows: Any = waiting_in_order(group).prefetch_related(None)
+    hindering: tuple[Any, ...] = (
         "corrected_by",
         Prefetch("findings", findings, to_attr="open_findings"),
         Prefetch("questions", asked, to_attr="asked"),
     )
-    visits = give_hindrances(person, rows[:most])
+    found = rows.select_related("site", "recorder", "verdict__trigger").prefetch_related(*hindering)
+    visits = give_hindrances(person, found[:most])
     for visit in visits:
         visit.shown_verdict = getattr(visit, "verdict", None)  # type: ignore[attr-defined]
     return visits

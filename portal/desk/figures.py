@@ -56,4 +56,5 @@ def figures_of(person: Person, group: Group) -> Figures:
         "owed_since": Subquery(messages_due().order_by("created_at").values("created_at")[:1]),
         **rota_figures(person, group),
     }
-    return Figures(**Group.objects.filter(pk=group.pk).values(**expressions).get())
+    read: Any = Group.objects.filter(pk=group.pk).values(**expressions).get()
+    return Figures(**read)

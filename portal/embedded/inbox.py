@@ -12,12 +12,24 @@ from aiosmtpd.smtp import SMTP, Envelope, Session
 
 from portal.embedded.place import make_folder
 
+# Mail to this domain is refused, so that a message that does not arrive can be looked at.
+NO_MAILBOXES = "no-mailbox.example"
+
 
 class FolderDelivery:
     """Stores each accepted message as one `.eml` file; names sort by the time of arrival."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
+
+    async def handle_RCPT(
+        self, _server: SMTP, _session: Session, envelope: Envelope, address: str, _options: list[str]
+    ) -> str:
+        """Take every address but those of the domain that has no mailboxes."""
+        if address.casefold().endswith(f"@{NO_MAILBOXES}"):
+            return "550 5.1.1 No such mailbox"
+        envelope.rcpt_tos.append(address)
+        return "250 OK"
 
     async def handle_DATA(self, _server: SMTP, _session: Session, envelope: Envelope) -> str:
         """Take one message; the answer is what the sender's SMTP conversation ends with."""

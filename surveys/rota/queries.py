@@ -9,7 +9,7 @@ from typing import Any
 from uuid import UUID
 
 from django.contrib.postgres.expressions import ArraySubquery
-from django.db.models import Exists, Expression, OuterRef, Prefetch, Subquery
+from django.db.models import Exists, OuterRef, Prefetch, Subquery
 from django.utils import timezone
 
 from portal.accounts.access import Person, allowed
@@ -222,7 +222,7 @@ def _is_free(volunteer: Volunteer, day: date) -> bool:
     return is_trained and volunteer.offers(day) and day not in volunteer.busy
 
 
-def rota_figures(person: Person, group: Group) -> dict[str, Expression]:
+def rota_figures(person: Person, group: Group) -> dict[str, Any]:
     """What the desk counts of the rota, read with its other figures: drafts, and whether they said when."""
     said = Availability.objects.of_group(group).filter(user=person.user_id, has_said_when=True)
     drafts = PlannedVisit.objects.of_group(group).filter(state=State.DRAFT)
@@ -237,7 +237,8 @@ def desk_of(person: Person, group: Group, today: date, *, drafts: int, has_said_
     may_plan = allowed(person, "rota.plan", group)
     rows = planned_visits(group).filter(state=State.PUBLISHED, day__gte=today)
     offers = CoverOffer.objects.filter(planned=OuterRef("pk"), user=person.user_id, taken_at=None)
-    coming: list[Any] = _shown(rows.annotate(offer_id=Subquery(offers.values("pk")[:1])), group, today)
+    offered: Any = rows.annotate(offer_id=Subquery(offers.values("pk")[:1]))
+    coming: list[Any] = _shown(offered, group, today)
     own = [each for each in coming if each.of(person.user_id)]
     uncovered = [each for each in coming if each.needs_care]
     return DeskRota(

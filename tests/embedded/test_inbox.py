@@ -9,6 +9,7 @@ from email.message import EmailMessage
 from pathlib import Path
 
 import environ
+import pytest
 
 from portal.embedded import inbox
 
@@ -67,3 +68,11 @@ def test_its_port_is_free_again_afterwards(tmp_path: Path) -> None:
         port = int(address.rpartition(":")[2])
     with socket.socket() as probe:
         assert probe.connect_ex(("127.0.0.1", port)) != 0
+
+
+def test_it_refuses_what_goes_to_the_domain_without_mailboxes(tmp_path: Path) -> None:
+    lost = letter()
+    lost.replace_header("To", f"basil@{inbox.NO_MAILBOXES}")
+    with inbox.receiving(tmp_path) as address, pytest.raises(smtplib.SMTPRecipientsRefused):
+        send(address, lost)
+    assert not list(tmp_path.glob("*"))

@@ -49,6 +49,6 @@ def put_on(planned: PlannedVisit, user: User, *, state: str = "asked", **facts: 
 def the_desk(cast: Cast, who: str) -> DeskRota:
     """What the rota puts on somebody's desk today, with its figures read as the desk reads them."""
     person = cast.person(who)
-    figures = Group.objects.filter(pk=cast.group.pk).values(**rota_figures(person, cast.group)).get()
+    figures: Any = Group.objects.filter(pk=cast.group.pk).values(**rota_figures(person, cast.group)).get()
     said = {"drafts": figures["rota_drafts"], "has_said_when": figures["has_said_when"]}
     return desk_of(person, cast.group, timezone.localdate(), **said)
