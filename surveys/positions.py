@@ -131,8 +131,8 @@ def places_for_page(site: Site, others: Iterable[Landmark]) -> str:
     return json.dumps(shown)
 
 
-def _for_page(each: Located) -> dict[str, str | float]:
-    place = {"code": each.code, "latitude": each.latitude, "longitude": each.longitude}
+def _for_page(each: Located) -> dict[str, Any]:
+    place: dict[str, Any] = {"code": each.code, "latitude": each.latitude, "longitude": each.longitude}
     return place | {"precision_m": each.location_precision_m}
 
 

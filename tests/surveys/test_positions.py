@@ -203,6 +203,11 @@ class TestVisit:
         assert told["submission"]["position"] == (WORDS if sees else "")
         assert [each["rule"] for each in told["findings"]] == (["position_far"] if sees else [])
 
+    def test_the_coordinator_reads_the_question_beside_the_field(self, cast: Cast, visit: Visit) -> None:
+        page = text_of(signed_in(cast.coordinator).get(address("visit_review", cast.group, visit_id=visit.pk)))
+        line = f"{WORDS} (exact to 12 m, told by the phone), 1.1 km from the site"
+        assert f"{line} The position lies 1.1 km from AB1." in " ".join(page.split())
+
     def test_a_sheet_tells_it_only_when_asked_to(self, visit: Visit) -> None:
         said = [line.value for line in VisitSheet(visit).people]
         assert not any("54.51" in words for words in said)
@@ -279,7 +284,7 @@ class TestPicturePages:
         client, form = signed_in(cast.volunteer), address("visit_submit", cast.group, draft_id=draft.pk)
         typed = {"visited_on": "2026-06-01", "notes": "Kept"}
         picture = exif()
-        picture.name = "bank.jpg"  # type: ignore[attr-defined]
+        picture.name = "bank.jpg"
         add = address("photo_add", cast.group, draft_id=draft.pk)
         offered = text_of(client.post(add, {**typed, "photo": picture}))
         assert "The picture says it was taken 10 m from AB1" in offered
