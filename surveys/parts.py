@@ -37,10 +37,10 @@ M = TypeVar("M", bound=models.Model)
 Packed = Mapping[str, Any]
 
 
-def with_parts(visits: GroupOwnedQuerySet[Visit], *parts: str) -> GroupOwnedQuerySet[Visit]:
+def with_parts(visits: GroupOwnedQuerySet[Any], *parts: str) -> GroupOwnedQuerySet[Visit]:
     """The same visits with some of `ALL_PARTS` packed beside each; `laid_out` unpacks them."""
     packed = {f"{PACKED}{name}": ArraySubquery(_query(name)) for name in parts}
-    return visits.annotate(**packed)  # type: ignore[return-value]
+    return visits.annotate(**packed)
 
 
 def laid_out(visits: Iterable[Visit]) -> list[Visit]:
@@ -128,9 +128,9 @@ def _spot(packed: Packed, visit: Visit) -> SpotEffort:
 
 
 def _made(model: type[M], packed: Packed, visit: Visit) -> M:
-    names = [field.attname for field in model._meta.concrete_fields if field.attname in packed]
-    values = [model._meta.get_field(name).to_python(packed[name]) for name in names]
-    return model.from_db(visit._state.db, names, values)
+    fields = [field for field in model._meta.concrete_fields if field.attname in packed]
+    values = [field.to_python(packed[field.attname]) for field in fields]
+    return model.from_db(visit._state.db, [field.attname for field in fields], values)
 
 
 def _keep(owner: models.Model, name: str, parts: list[Any]) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from collections.abc import Iterable
 
 from django.db.models import Case, IntegerField, Prefetch, Q, Value, When
@@ -44,7 +46,7 @@ def next_waiting(person: Person, visit: Visit) -> Visit | None:
     involved = Q(entered_by=me) | Q(recorder=me) | Q(partner=me) | Q(corrected_by=me)
     mine = Visit.objects.of_group(visit.group).filter(involved).values("pk")
     others = Visit.objects.of_group(visit.group).filter(status=Status.WAITING).exclude(pk=visit.pk)
-    open_ones = _ordered(others.exclude(pk__in=mine)).select_related("site")
+    open_ones: GroupOwnedQuerySet[Any] = _ordered(others.exclude(pk__in=mine)).select_related("site")
     rank = 0 if getattr(getattr(visit, "verdict", None), "outcome", "") == LOW else 1
     later = Q(rank=rank, submitted_at__gt=visit.submitted_at) | Q(rank__gt=rank)
     same_moment = Q(rank=rank, submitted_at=visit.submitted_at, pk__gt=visit.pk)

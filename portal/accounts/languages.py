@@ -93,7 +93,7 @@ def keep_in_browser(response: HttpResponse, language: str) -> None:
 
 def _activate(request: HttpRequest, language: str) -> None:
     translation.activate(language)
-    request.LANGUAGE_CODE = translation.get_language()  # type: ignore[attr-defined]
+    request.LANGUAGE_CODE = translation.get_language()
 
 
 def _own_language(request: HttpRequest) -> str:

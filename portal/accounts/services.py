@@ -181,6 +181,7 @@ def choose_language(*, person: Person, language: str) -> None:
     """
     if language and not is_spoken(language):
         raise ValueError(f"The portal does not speak {language!r}.")
+    assert person.user_id is not None
     user = User.objects.select_for_update().get(id=person.user_id)
     before, user.language = user.language, language
     user.save(update_fields=["language"])

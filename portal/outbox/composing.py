@@ -21,13 +21,13 @@ class WholeHeader(UnstructuredHeader):
     # Set by the registry's own class.
     name: str
 
-    def fold(self, *, policy: Policy) -> str:  # type: ignore[type-arg]
+    def fold(self, *, policy: Policy) -> str:
         """The header as it is sent."""
         return f"{self.name}: {self}{policy.linesep}"
 
 
 _HEADERS = HeaderRegistry()
-_HEADERS.map_to_type("list-unsubscribe", WholeHeader)
+_HEADERS.map_to_type("list-unsubscribe", WholeHeader)  # type: ignore[arg-type]
 POLICY = SMTP.clone(header_factory=_HEADERS)
 PLACE_OF_PICTURE = "cid:picture"
 _PICTURE_TAG = re.compile(r'<img\b[^>]*\bsrc="cid:picture"[^>]*>')

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from django.conf import LazySettings
 from django.contrib.auth.models import AnonymousUser
-from django.http import HttpResponse
+from django.http import HttpResponse, HttpResponseBase
 from django.test import Client, RequestFactory
 from django.urls import reverse
 from django.utils import translation
@@ -21,7 +21,7 @@ from tests.surveys.pages import signed_in
 GERMAN = {"Accept-Language": "de-AT,de;q=0.9,en;q=0.5"}
 
 
-def language_of(answer: HttpResponse) -> str:
+def language_of(answer: HttpResponseBase) -> str:
     return answer.headers["Content-Language"]
 
 

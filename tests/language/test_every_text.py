@@ -1,0 +1,57 @@
+"""No text escapes translation: each page is read in a made-up language that brackets all that is marked."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+from django.urls import reverse
+
+from scoring.taxa import all_taxa
+from tests.access import scene
+from tests.access.table import TABLE
+from tests.access.test_matrix import ADDRESSES, answer_of, signed_in
+from tests.access.world import World
+from tests.language.pseudo import PSEUDO, everything_marked, outside
+from tests.language.reading import WORD, shown_texts, unmarked_words, words_of_the_data
+
+once, own_scene, cast, world = scene.once, scene.own_scene, scene.cast, scene.world
+WATCHERS = ("coordinator", "volunteer", "contact", "nobody")
+
+
+@pytest.fixture
+def spoken() -> Iterator[None]:
+    with everything_marked():
+        yield
+
+
+def known_words() -> frozenset[str]:
+    taxa = {word.lower() for taxon in all_taxa() for word in WORD.findall(str(taxon))}
+    return words_of_the_data() | taxa
+
+
+def pages_for(role: str) -> list[str]:
+    return [name for name in TABLE if TABLE[name].get("get", {}).get(role) == "ok"]
+
+
+@pytest.mark.parametrize("role", WATCHERS)
+def test_no_page_shows_a_text_that_is_not_marked(world: World, spoken: None, role: str) -> None:
+    client, data = signed_in(world, role), known_words()
+    found: dict[str, set[str]] = {}
+    for name in pages_for(role):
+        url = reverse(name, kwargs=world.arguments(name, ADDRESSES[name]))
+        answer = answer_of(client, "get", url, headers={"Accept-Language": PSEUDO})
+        if answer.headers.get("Content-Type", "").startswith("text/html") and not answer.streaming:
+            words = unmarked_words(shown_texts(answer.content.decode()), data)
+            if words:
+                found[name] = words
+    assert found == {}
+
+
+def test_a_text_that_is_not_marked_is_found() -> None:
+    page = '<p>⟦Marked⟧ and not <b title="Hover">AB1</b></p><script>var code</script><i lang="la">Baetis</i>'
+    assert unmarked_words(shown_texts(page), frozenset()) == {"and not: and not", "Hover: Hover"}
+
+
+def test_what_stands_in_brackets_within_brackets_is_marked() -> None:
+    assert outside("a ⟦b ⟦c⟧ d⟧ e").split() == ["a", "e"]
