@@ -132,7 +132,7 @@ def draw_site(site: Figures, figures: Figures) -> Drawing:
         index_name=site["index_name"],
         emphasis=(date(figures["year"], 1, 1), date(figures["year"], 12, 31)),
         width=720,
-        height=232,
+        height=196,
         lang=figures["language"],
     )
 
@@ -145,7 +145,7 @@ def draw_months(site: Figures, figures: Figures) -> Drawing:
         index_name=site["index_name"],
         year=figures["year"],
         width=400,
-        height=250,
+        height=215,
         lang=figures["language"],
     )
 

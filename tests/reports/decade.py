@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from functools import cache
+from typing import Any
 from uuid import uuid4
 
 import numpy as np
@@ -21,6 +22,9 @@ from tests.factories import SiteFactory
 
 SITES, YEARS, LAST_YEAR = 20, 10, 2025
 TRIGGER = 4.6
+POOL = 240
+# Codes of the site that falls in the last year, and of the one that rises all along.
+FALLING, RISING = "AL1", "AL2"
 OUTCOMES = ("source_stopped", "natural", "not_confirmed", "source_suspected")
 RIVERS = ("Alder Beck", "Withy Brook", "Long Sike", "Miller's Water")
 # As many families as a riffle holds over the years.
@@ -92,13 +96,14 @@ def _visit(cast: Cast, site: Site, day: date) -> Visit:
 
 
 @cache
-def _pool() -> list[tuple[dict[str, int], list[dict[str, object]]]]:
+def _pool() -> list[tuple[dict[str, int], list[dict[str, Any]]]]:
     """Samples with their scores, drawn from for all visits: scoring is not what is timed here."""
     rng = np.random.default_rng(11)
-    return [_sample(rng, poor=number % 12 == 0) for number in range(240)]
+    samples = [_sample(rng, poor=number % 12 == 0) for number in range(POOL)]
+    return sorted(samples, key=lambda sample: next(row["value"] for row in sample[1] if row["index"] == "aspt"))
 
 
-def _sample(rng: np.random.Generator, *, poor: bool) -> tuple[dict[str, int], list[dict[str, object]]]:
+def _sample(rng: np.random.Generator, *, poor: bool) -> tuple[dict[str, int], list[dict[str, Any]]]:
     names = (
         ("Chironomidae", "Oligochaeta", "Asellidae", "Baetidae")
         if poor
@@ -120,7 +125,7 @@ def _sample(rng: np.random.Generator, *, poor: bool) -> tuple[dict[str, int], li
 
 
 def _record(visits: list[Visit], rng: np.random.Generator) -> None:
-    drawn = [(visit, *_pool()[int(rng.integers(0, 240))]) for visit in visits]
+    drawn = [(visit, *_pool()[_drawn(visit, rng)]) for visit in visits]
     TaxonCount.objects.bulk_create(
         TaxonCount(visit=visit, taxon=taxon, count=count)
         for visit, counts, _ in drawn
@@ -134,6 +139,16 @@ def _record(visits: list[Visit], rng: np.random.Generator) -> None:
         for visit, _, rows in drawn
         for row in rows
     )
+
+
+def _drawn(visit: Visit, rng: np.random.Generator) -> int:
+    """A place in the pool, which runs from poor to good: one site falls in the end, one rises all along."""
+    year = visit.visited_on.year
+    if visit.site.code == FALLING and year == LAST_YEAR:
+        return int(rng.integers(0, 80))
+    if visit.site.code == RISING:
+        return int(rng.integers(0, 60)) + 18 * (year - LAST_YEAR + YEARS - 1)
+    return int(rng.integers(0, POOL))
 
 
 def _judge(cast: Cast, sites: list[Site], visits: list[Visit]) -> None:
