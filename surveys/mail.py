@@ -6,6 +6,7 @@ from django.conf import settings
 from django.urls import reverse
 
 from portal.accounts.access import Person
+from portal.accounts.languages import speaking_to
 from portal.accounts.models import User
 from portal.audit.models import AuditEntry
 from portal.outbox.rendering import render_mail
@@ -28,7 +29,8 @@ def tell_recorder_returned(visit: Visit, message: str, person: Person, entry: Au
     reader = recorder_of(visit)
     address = reverse("visit_mend", args=[visit.group.slug, visit.pk])
     context = {"visit": visit, "message": message, "reviewer": person.name, "link": settings.BASE_URL + address}
-    subject, text, html = render_mail("surveys/mail/visit_returned", {**context, "reader": reader})
+    with speaking_to(reader, visit.group):
+        subject, text, html = render_mail("surveys/mail/visit_returned", {**context, "reader": reader})
     owe_message(
         # By the audit row, so that a second return of the same visit is a second message.
         key=f"visit-returned-{entry.pk}",
@@ -48,9 +50,9 @@ def ask_by_mail(question: VisitQuestion, person: Person) -> None:
     """Owe the person asked their question, with a signed link to the page that takes the answer."""
     visit, reader = question.visit, question.asked_of
     context = {"visit": visit, "question": question, "reviewer": person.name, "reader": reader}
-    subject, text, html = render_mail(
-        "surveys/mail/visit_question", {**context, "link": question_url(question)}
-    )
+    with speaking_to(reader, visit.group):
+        told = {**context, "link": question_url(question)}
+        subject, text, html = render_mail("surveys/mail/visit_question", told)
     owe_message(
         key=f"visit-question-{question.pk}",
         kind=ASKED,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
@@ -12,7 +13,9 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
+from portal.accounts.languages import speaking_to
 from portal.accounts.models import Role, User
 from portal.accounts.queries import members_of
 from portal.outbox.models import Message
@@ -26,27 +29,49 @@ from surveys.returns import return_url
 
 # What the mail is about; a failed one is told on by this.
 PAIR, OVERDUE, NAMED_AT_START, NOTE = "return.pair", "return.overdue", "return.named", "return.note"
+PAIR_HEADLINES = {
+    Step.NONE: gettext_lazy("Your safe return has begun"),
+    Step.REMINDED: gettext_lazy("Are you back?"),
+    Step.AGAIN: gettext_lazy("Are you back? Soon others are told"),
+}
 
 
 @dataclass(frozen=True)
 class Reader:
-    """Somebody with an address."""
+    """Somebody with an address, and the language of their account; who has none is spoken to in the group's."""
 
     name: str
     email: str
+    language: str = ""
+
+    def spoken_to(self, safe_return: SafeReturn) -> AbstractContextManager[None]:
+        """All texts made inside are in the reader's language."""
+        return speaking_to(group=safe_return.group, own=self.language)
+
+
+@dataclass(frozen=True)
+class Words:
+    """What a note says, in the language of its reader."""
+
+    headline: str
+    lines: list[str]
 
 
 def pair_of(safe_return: SafeReturn) -> list[Reader]:
     """Those who went and have an address here."""
     people = [each for each in (safe_return.started_by, safe_return.partner) if each and each.is_active]
-    return [Reader(each.name, each.email) for each in people]
+    return [_reader(each) for each in people]
 
 
 def coordinators_for(safe_return: SafeReturn) -> list[Reader]:
     """The group's coordinators but for those who are out themselves."""
     members = members_of(safe_return.group).filter(role=Role.COORDINATOR)
     users: list[User] = [each.user for each in members if each.user_id not in safe_return.pair_ids]
-    return [Reader(each.name, each.email) for each in users]
+    return [_reader(each) for each in users]
+
+
+def _reader(user: User) -> Reader:
+    return Reader(user.name, user.email, user.language)
 
 
 def named_of(safe_return: SafeReturn) -> Reader:
@@ -61,21 +86,17 @@ def clock(moment: Any) -> str:
 
 def tell_pair(safe_return: SafeReturn, step: Step, late: int = 0) -> None:
     """Remind those who went; at the start, say how the outing is ended."""
-    headlines = {
-        Step.NONE: _("Your safe return has begun"),
-        Step.REMINDED: _("Are you back?"),
-        Step.AGAIN: _("Are you back? Soon others are told"),
-    }
     for reader in pair_of(safe_return):
         notice = _notice(safe_return, step, reader, is_of_pair=True)
-        context = _context(safe_return, reader, late) | {
-            "headline": headlines[step],
-            "step": step.name.lower(),
-            "url": return_url(notice),
-            "next_at": safe_return.due_at(Step.COORDINATORS),
-            "others_told": safe_return.due_at(Step.COORDINATORS) <= timezone.now(),
-        }
-        _owe(safe_return, PAIR, f"return-notice:{notice.pk}", "return_pair", context)
+        with reader.spoken_to(safe_return):
+            context = _context(safe_return, reader, late) | {
+                "headline": PAIR_HEADLINES[step],
+                "step": step.name.lower(),
+                "url": return_url(notice),
+                "next_at": safe_return.due_at(Step.COORDINATORS),
+                "others_told": safe_return.due_at(Step.COORDINATORS) <= timezone.now(),
+            }
+            _owe(safe_return, PAIR, f"return-notice:{notice.pk}", "return_pair", context)
 
 
 def tell_overdue(safe_return: SafeReturn, step: Step, readers: Iterable[Reader], late: int = 0) -> int:
@@ -83,18 +104,25 @@ def tell_overdue(safe_return: SafeReturn, step: Step, readers: Iterable[Reader],
     told = 0
     for reader in readers:
         notice = _notice(safe_return, step, reader, is_of_pair=False)
-        context = _context(safe_return, reader, late) | {
-            "headline": _("Overdue: %(name)s") % {"name": safe_return.started_by.name},
-            "is_named": step == Step.NAMED,
-            "url": return_url(notice),
-        }
-        _owe(safe_return, OVERDUE, f"return-notice:{notice.pk}", "return_overdue", context)
+        with reader.spoken_to(safe_return):
+            context = _context(safe_return, reader, late) | {
+                "headline": _("Overdue: %(name)s") % {"name": safe_return.started_by.name},
+                "is_named": step == Step.NAMED,
+                "url": return_url(notice),
+            }
+            _owe(safe_return, OVERDUE, f"return-notice:{notice.pk}", "return_overdue", context)
         told += 1
     return told
 
 
 def tell_named_at_start(safe_return: SafeReturn) -> None:
     """Let the named person know beforehand what such a mail would mean; where the pair goes is not told yet."""
+    reader = named_of(safe_return)
+    with reader.spoken_to(safe_return):
+        _note(safe_return, reader, _words_at_start(safe_return), key="started", kind=NAMED_AT_START)
+
+
+def _words_at_start(safe_return: SafeReturn) -> Words:
     names = {"name": safe_return.started_by.name, "group": safe_return.group.name}
     lines = [
         _("%(name)s of %(group)s is going to a river and has named you as the person to be told.") % names,
@@ -106,45 +134,55 @@ def tell_named_at_start(safe_return: SafeReturn) -> None:
         )
         % {"time": clock(safe_return.due_at(Step.NAMED))},
     ]
-    headline = _("%(name)s names you for a safe return") % names
-    _note(safe_return, named_of(safe_return), headline, lines, key="started", kind=NAMED_AT_START)
+    return Words(_("%(name)s names you for a safe return") % names, lines)
 
 
 def tell_extended(safe_return: SafeReturn) -> None:
     """Let everybody else who was told know that the pair has answered and takes more time."""
+    for reader in told_others(safe_return):
+        with reader.spoken_to(safe_return):
+            _note(safe_return, reader, _words_of_more_time(safe_return), key=f"extended:{safe_return.round}")
+
+
+def _words_of_more_time(safe_return: SafeReturn) -> Words:
     until = {"name": safe_return.started_by.name, "time": clock(safe_return.expected_at)}
     lines = [
         _("%(name)s has answered and takes more time: they now expect to be back by %(time)s.") % until,
         _("If they do not say by then that they are back, the reminders begin again."),
     ]
-    headline = _("%(name)s takes more time, until %(time)s") % until
-    for reader in told_others(safe_return):
-        _note(safe_return, reader, headline, lines, key=f"extended:{safe_return.round}")
+    return Words(_("%(name)s takes more time, until %(time)s") % until, lines)
 
 
 def tell_ended(safe_return: SafeReturn, by_email: str) -> None:
     """Let everybody know who heard of it: the others always, the pair where somebody else called them safe."""
-    is_back = safe_return.ended_how == Ending.BACK
-    names = {"name": safe_return.started_by.name, "by": safe_return.ended_by_name}
-    if is_back:
-        headline, line = (
-            _("%(name)s is back") % names,
-            _("%(by)s has said so. Nothing more is to be done.") % names,
-        )
-    else:
-        headline = _("%(name)s is said to be safe") % names
-        line = _("%(by)s has said so, and the portal no longer watches. If that is wrong, act at once.") % names
     readers = {each.email: each for each in (named_of(safe_return), *told_others(safe_return))}
-    if not is_back:
+    if safe_return.ended_how != Ending.BACK:
         readers |= {each.email: each for each in pair_of(safe_return)}
     for reader in readers.values():
         if reader.email != by_email:
-            _note(safe_return, reader, headline, [line], key="ended")
+            with reader.spoken_to(safe_return):
+                _note(safe_return, reader, _words_of_end(safe_return), key="ended")
+
+
+def _words_of_end(safe_return: SafeReturn) -> Words:
+    names = {"name": safe_return.started_by.name, "by": safe_return.ended_by_name}
+    if safe_return.ended_how == Ending.BACK:
+        line = _("%(by)s has said so. Nothing more is to be done.")
+        return Words(_("%(name)s is back") % names, [line % names])
+    line = _("%(by)s has said so, and the portal no longer watches. If that is wrong, act at once.")
+    return Words(_("%(name)s is said to be safe") % names, [line % names])
 
 
 def tell_undelivered(safe_return: SafeReturn, message: Message) -> None:
     """Say that a mail to the named person failed: to the pair at the start, later to the coordinators."""
     at_start = message.kind == NAMED_AT_START
+    for reader in pair_of(safe_return) if at_start else coordinators_for(safe_return):
+        with reader.spoken_to(safe_return):
+            words = _words_of_failure(message, at_start=at_start)
+            _note(safe_return, reader, words, key=f"undelivered:{message.pk}")
+
+
+def _words_of_failure(message: Message, *, at_start: bool) -> Words:
     named = {"name": message.to_name, "address": message.to_address}
     line = _("The e-mail to %(name)s at %(address)s could not be delivered.") % named
     advice = (
@@ -152,15 +190,14 @@ def tell_undelivered(safe_return: SafeReturn, message: Message) -> None:
         if at_start
         else _("Telephone them, and do what your local rules say for somebody overdue.")
     )
-    headline = _("%(name)s could not be told") % named
-    for reader in pair_of(safe_return) if at_start else coordinators_for(safe_return):
-        _note(safe_return, reader, headline, [line, advice], key=f"undelivered:{message.pk}")
+    return Words(_("%(name)s could not be told") % named, [line, advice])
 
 
 def told_others(safe_return: SafeReturn) -> list[Reader]:
     """Everybody outside the pair who was told that they are overdue."""
-    notices = safe_return.notices.filter(is_of_pair=False)
-    return list({each.email: Reader(each.name, each.email) for each in notices}.values())
+    notices = {each.email: each for each in safe_return.notices.filter(is_of_pair=False)}
+    accounts = {each.email: each.language for each in User.objects.filter(email__in=notices)}
+    return [Reader(each.name, email, accounts.get(email, "")) for email, each in notices.items()]
 
 
 def _notice(safe_return: SafeReturn, step: Step, reader: Reader, *, is_of_pair: bool) -> ReturnNotice:
@@ -187,10 +224,8 @@ def _context(safe_return: SafeReturn, reader: Reader, late: int = 0) -> dict[str
     }
 
 
-def _note(
-    safe_return: SafeReturn, reader: Reader, headline: str, lines: list[str], *, key: str, kind: str = NOTE
-) -> None:
-    context = _context(safe_return, reader) | {"headline": headline, "lines": lines}
+def _note(safe_return: SafeReturn, reader: Reader, words: Words, *, key: str, kind: str = NOTE) -> None:
+    context = _context(safe_return, reader) | {"headline": words.headline, "lines": words.lines}
     # An address may be longer than a key.
     address = sha256(reader.email.encode()).hexdigest()[:24]
     _owe(safe_return, kind, f"return:{safe_return.pk}:{key}:{address}", "return_note", context)

@@ -50,9 +50,10 @@ def create_group(*, name: str, slug: str, operator: User, coordinator_email: str
 
 
 @transaction.atomic
-def invite_person(*, person: Person, group: Group, email: str, role: str) -> Invitation:
+def invite_person(*, person: Person, group: Group, email: str, role: str, language: str = "") -> Invitation:
     """Offer a place in the group; an open invitation to the same address is replaced.
 
+    `language` is that of somebody without an account, where it is known; else it is the group's.
     Raises ValidationError for the field `email` when the address already belongs to a member.
     """
     require(person, "people.manage", group)
@@ -60,17 +61,18 @@ def invite_person(*, person: Person, group: Group, email: str, role: str) -> Inv
         raise ValidationError({"email": _("This address already belongs to a member of the group.")})
     for earlier in open_invitations(group).filter(email__iexact=email):
         _revoke(person, earlier)
-    return _owe_invitation(person, group, email, role)
+    return _owe_invitation(person, group, email, role, language)
 
 
-def _owe_invitation(person: Person, group: Group, email: str, role: str) -> Invitation:
+def _owe_invitation(person: Person, group: Group, email: str, role: str, language: str = "") -> Invitation:
     assert person.user_id is not None
     invitation = Invitation.objects.create(
         group=group, email=email.lower(), role=role, invited_by_id=person.user_id
     )
-    address = INVITATION.address("invitation_accept", invitation.id)
-    context = {"invitation": invitation, "group": group, "address": address, "inviter": person.name}
-    with speaking_to(User.objects.filter(email=invitation.email).first(), group):
+    context = {"invitation": invitation, "group": group, "inviter": person.name}
+    account = User.objects.filter(email=invitation.email).first()
+    with speaking_to(account, group, own="" if account else language):
+        context["address"] = INVITATION.address("invitation_accept", invitation.id)
         subject, text, html = render_mail("accounts/mail/invitation", context)
     owe_message(
         key=f"invitation:{invitation.id}",

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from contextlib import AbstractContextManager
 from datetime import date
-from uuid import UUID
 
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person
-from portal.accounts.models import Group, Role
+from portal.accounts.languages import speaking_to
+from portal.accounts.models import Group, Membership, Role
 from portal.accounts.queries import members_of
+from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.people.links import ENQUIRY_LINK
 from surveys.people.mail import Letter, day_words, page_address, send_letter
 from surveys.people.models import Enquiry
@@ -19,95 +21,137 @@ from surveys.people.terms import ERASED_AFTER, UNCONFIRMED_KEPT
 KIND = "enquiry."
 
 
+def spoken_to(enquiry: Enquiry) -> AbstractContextManager[None]:
+    """All texts made inside are in the language of whoever asked."""
+    return speaking_to(group=enquiry.group, own=enquiry.language)
+
+
 def ask_to_confirm(enquiry: Enquiry) -> None:
     """The e-mail without which nothing is kept."""
-    words = {"group": enquiry.group.name, "days": UNCONFIRMED_KEPT.days}
-    letter = Letter(
-        headline=_("Did you ask to go out with %(group)s?") % words,
-        lines=[
-            _("somebody gave this address on our page and asked to have a go at sampling with us."),
-            _("If it was you, open the page below and press the button. A coordinator then answers you."),
-            _("If it was not you, do nothing: after %(days)s days all of it is erased.") % words,
-        ],
-        url=ENQUIRY_LINK.address("enquiry_link", enquiry.pk),
-        button=_("Yes, it was me"),
-        small=[_kept()],
-    )
-    _to_asker(enquiry, "confirm", letter)
+    with spoken_to(enquiry):
+        words = {"group": enquiry.group.name, "days": UNCONFIRMED_KEPT.days}
+        letter = Letter(
+            headline=_("Did you ask to go out with %(group)s?") % words,
+            lines=[
+                _("somebody gave this address on our page and asked to have a go at sampling with us."),
+                _("If it was you, open the page below and press the button. A coordinator then answers you."),
+                _("If it was not you, do nothing: after %(days)s days all of it is erased.") % words,
+            ],
+            url=ENQUIRY_LINK.address("enquiry_link", enquiry.pk),
+            button=_("Yes, it was me"),
+            small=[_kept()],
+        )
+        _to_asker(enquiry, "confirm", letter)
 
 
-def say_member(group: Group, name: str, email: str, membership_id: UUID, day: str) -> None:
+def say_member(member: Membership, day: date) -> None:
     """Whoever asked is a member; only their own mailbox hears of it."""
-    letter = Letter(
+    with speaking_to(member.user, member.group):
+        send_letter(
+            group=member.group,
+            key=f"enquiry-member:{member.pk}:{day}",
+            kind=f"{KIND}member",
+            to=(member.user.name, member.user.email),
+            about=member.group,
+            letter=_to_member(member.group),
+        )
+
+
+def _to_member(group: Group) -> Letter:
+    return Letter(
         headline=_("You belong to the group already"),
         lines=[_("somebody gave your address on our page for newcomers. You are a member: sign in as usual.")],
         url=page_address("group_desk", group),
         button=_("To the group's desk"),
         small=[_("If it was not you, you need do nothing.")],
     )
-    key = f"enquiry-member:{membership_id}:{day}"
-    send_letter(group=group, key=key, kind=f"{KIND}member", to=(name, email), about=group, letter=letter)
 
 
 def say_written_down(enquiry: Enquiry, writer: Person) -> None:
     """Somebody was written down at the bank: what is kept, and how to end it."""
-    words = {"name": writer.name, "group": enquiry.group.name}
-    letter = Letter(
-        headline=_("You asked to have a go with %(group)s") % words,
-        lines=[
-            _("%(name)s has written down that you would like to have a go. A coordinator will answer you.")
-            % words,
-            _("If that is not so, have it erased with one press on the page below."),
-        ],
-        url=ENQUIRY_LINK.address("enquiry_link", enquiry.pk),
-        button=_("What is kept of me"),
-        small=[_kept()],
-    )
-    _to_asker(enquiry, "written-down", letter)
+    with spoken_to(enquiry):
+        words = {"name": writer.name, "group": enquiry.group.name}
+        letter = Letter(
+            headline=_("You asked to have a go with %(group)s") % words,
+            lines=[
+                _("%(name)s has written down that you would like to have a go. A coordinator will answer you.")
+                % words,
+                _("If that is not so, have it erased with one press on the page below."),
+            ],
+            url=ENQUIRY_LINK.address("enquiry_link", enquiry.pk),
+            button=_("What is kept of me"),
+            small=[_kept()],
+        )
+        _to_asker(enquiry, "written-down", letter)
 
 
 def tell_coordinators(enquiry: Enquiry, besides: Person | None = None) -> None:
     """Say that somebody waits for an answer; who it is stands on the page alone."""
-    letter = Letter(
-        headline=_("Somebody would like to have a go"),
-        lines=[
-            _("a new enquiry waits for an answer. People who hear within a few days are far likelier to come.")
-        ],
-        url=page_address("enquiry_detail", enquiry.group, enquiry_id=enquiry.pk),
-        button=_("Read and answer"),
-    )
-    for each in members_of(enquiry.group).filter(role=Role.COORDINATOR):
+    for each in _coordinators(enquiry):
         if besides is None or each.user_id != besides.user_id:
-            _send(enquiry, f"new:{each.user_id}", (each.user.name, each.user.email), letter)
+            with speaking_to(each.user, enquiry.group):
+                line = _(
+                    "a new enquiry waits for an answer. People who hear within a few days are far likelier to "
+                    "come."
+                )
+                letter = _to_coordinator(enquiry, _("Somebody would like to have a go"), line)
+                _send(enquiry, f"new:{each.user_id}", (each.user.name, each.user.email), letter)
 
 
 def tell_asked_again(enquiry: Enquiry, step: int) -> None:
     """Say that somebody who waits asked again; what they wrote stands on the page alone."""
-    letter = Letter(
-        headline=_("Somebody has asked again to have a go"),
-        lines=[_("they asked before, and wrote once more. It is kept as one enquiry; both are on its page.")],
+    for each in _coordinators(enquiry):
+        with speaking_to(each.user, enquiry.group):
+            line = _("they asked before, and wrote once more. It is kept as one enquiry; both are on its page.")
+            letter = _to_coordinator(enquiry, _("Somebody has asked again to have a go"), line)
+            _send(enquiry, f"asked-again:{step}:{each.user_id}", (each.user.name, each.user.email), letter)
+
+
+def _coordinators(enquiry: Enquiry) -> GroupOwnedQuerySet[Membership]:
+    return members_of(enquiry.group).filter(role=Role.COORDINATOR)
+
+
+def _to_coordinator(enquiry: Enquiry, headline: str, line: str) -> Letter:
+    return Letter(
+        headline=headline,
+        lines=[line],
         url=page_address("enquiry_detail", enquiry.group, enquiry_id=enquiry.pk),
         button=_("Read and answer"),
     )
-    for each in members_of(enquiry.group).filter(role=Role.COORDINATOR):
-        _send(enquiry, f"asked-again:{step}:{each.user_id}", (each.user.name, each.user.email), letter)
 
 
 def send_answer(enquiry: Enquiry, writer: Person, step: int, words: str) -> None:
     """A coordinator's own words; the reply goes to the coordinator."""
-    letter = Letter(
-        headline=_("%(group)s has answered") % {"group": enquiry.group.name},
-        lines=[words],
-        url=ENQUIRY_LINK.address("enquiry_link", enquiry.pk),
-        button=_("What is kept of me"),
-        small=[_("Reply to this e-mail to write to %(name)s.") % {"name": writer.name}, _kept()],
-        reply_to=writer.email,
-    )
-    _to_asker(enquiry, f"answer:{step}", letter)
+    with spoken_to(enquiry):
+        letter = Letter(
+            headline=_("%(group)s has answered") % {"group": enquiry.group.name},
+            lines=[words],
+            url=ENQUIRY_LINK.address("enquiry_link", enquiry.pk),
+            button=_("What is kept of me"),
+            small=[_("Reply to this e-mail to write to %(name)s.") % {"name": writer.name}, _kept()],
+            reply_to=writer.email,
+        )
+        _to_asker(enquiry, f"answer:{step}", letter)
 
 
 def send_first_visit(enquiry: Enquiry, writer: Person, step: int, words: str) -> None:
     """Where and when the first visit is, and with whom; a guardian gets the same."""
+    with spoken_to(enquiry):
+        letter = Letter(
+            headline=_("Your first visit, %(day)s") % {"day": day_words(_day(enquiry))},
+            lines=_first_visit_lines(enquiry, writer, words),
+            url=ENQUIRY_LINK.address("enquiry_link", enquiry.pk),
+            button=_("The day once more, and what is kept of me"),
+            small=[_("Reply to this e-mail if you cannot come."), _kept()],
+            reply_to=writer.email,
+        )
+        _to_asker(enquiry, f"visit:{step}", letter)
+        if enquiry.guardian_email:
+            to = (enquiry.guardian_name, enquiry.guardian_email)
+            _send(enquiry, f"visit-guardian:{step}", to, _for_guardian(letter, enquiry))
+
+
+def _first_visit_lines(enquiry: Enquiry, writer: Person, words: str) -> list[str]:
     where = {
         "day": day_words(_day(enquiry)),
         "site": enquiry.first_site,
@@ -124,18 +168,7 @@ def send_first_visit(enquiry: Enquiry, writer: Person, step: int, words: str) ->
     ]
     if enquiry.is_minor:
         lines.append(_("Under 18, you come only with your guardian's consent and never go out alone."))
-    letter = Letter(
-        headline=_("Your first visit, %(day)s") % where,
-        lines=lines,
-        url=ENQUIRY_LINK.address("enquiry_link", enquiry.pk),
-        button=_("The day once more, and what is kept of me"),
-        small=[_("Reply to this e-mail if you cannot come."), _kept()],
-        reply_to=writer.email,
-    )
-    _to_asker(enquiry, f"visit:{step}", letter)
-    if enquiry.guardian_email:
-        to = (enquiry.guardian_name, enquiry.guardian_email)
-        _send(enquiry, f"visit-guardian:{step}", to, _for_guardian(letter, enquiry))
+    return lines
 
 
 def _for_guardian(letter: Letter, enquiry: Enquiry) -> Letter:
@@ -148,24 +181,25 @@ def tell_supervisor(enquiry: Enquiry, writer: Person, step: int) -> None:
     """Say whom somebody looks after, and how to reach them."""
     if enquiry.supervisor is None:
         return
-    where = {"name": enquiry.name, "day": day_words(_day(enquiry)), "site": enquiry.first_site}
-    reach = ", ".join(each for each in (enquiry.phone, enquiry.email) if each)
-    lines = [
-        _("%(name)s comes along for the first time on %(day)s: %(site)s. You look after them.") % where,
-        _("They can be reached by: %(reach)s.") % {"reach": reach},
-        _("Show before you ask, stay beside them in the water, and call it off if the river is high."),
-    ]
-    if enquiry.is_minor:
-        lines.append(_("They are under 18: never alone, and never with nobody but another under 18."))
-    letter = Letter(
-        headline=_("You look after a newcomer, %(day)s") % where,
-        lines=lines,
-        url=page_address("group_desk", enquiry.group),
-        button=_("To the group's desk"),
-        reply_to=writer.email,
-    )
-    to = (enquiry.supervisor.name, enquiry.supervisor.email)
-    _send(enquiry, f"supervisor:{step}", to, letter)
+    with speaking_to(enquiry.supervisor, enquiry.group):
+        where = {"name": enquiry.name, "day": day_words(_day(enquiry)), "site": enquiry.first_site}
+        reach = ", ".join(each for each in (enquiry.phone, enquiry.email) if each)
+        lines = [
+            _("%(name)s comes along for the first time on %(day)s: %(site)s. You look after them.") % where,
+            _("They can be reached by: %(reach)s.") % {"reach": reach},
+            _("Show before you ask, stay beside them in the water, and call it off if the river is high."),
+        ]
+        if enquiry.is_minor:
+            lines.append(_("They are under 18: never alone, and never with nobody but another under 18."))
+        letter = Letter(
+            headline=_("You look after a newcomer, %(day)s") % where,
+            lines=lines,
+            url=page_address("group_desk", enquiry.group),
+            button=_("To the group's desk"),
+            reply_to=writer.email,
+        )
+        to = (enquiry.supervisor.name, enquiry.supervisor.email)
+        _send(enquiry, f"supervisor:{step}", to, letter)
 
 
 def _day(enquiry: Enquiry) -> date:

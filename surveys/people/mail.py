@@ -12,6 +12,7 @@ from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from portal.accounts.languages import speaking_to
 from portal.accounts.models import Group, User
 from portal.outbox.models import Message
 from portal.outbox.rendering import render_mail
@@ -33,7 +34,7 @@ class Letter:
 def send_letter(
     *, group: Group, key: str, kind: str, to: tuple[str, str], about: models.Model, letter: Letter
 ) -> Message:
-    """Owe the letter to (name, address)."""
+    """Owe the letter to (name, address), in the language that it was worded in."""
     name, address = to
     context = {"letter": letter, "group": group, "name": name}
     subject, text, html = render_mail("people/mail/letter", context)
@@ -63,18 +64,24 @@ def day_words(day: date) -> str:
 
 def tell_lapsing(user: User, group: Group, training: models.Model, kind: str, until: date) -> Message:
     """Remind somebody that a training lapses; once for each training."""
-    words = {"kind": kind, "day": day_words(until), "group": group.name}
-    letter = Letter(
-        headline=_("%(kind)s: valid until %(day)s") % words,
-        lines=[
-            _("your training “%(kind)s” with %(group)s is valid until %(day)s.") % words,
-            _("Ask a coordinator when to go through it again, or tell them if you have done so elsewhere."),
-        ],
-        url=page_address("own_record", group),
-        button=_("What the group keeps of me"),
-        small=[_("This reminder comes once for each training.")],
-    )
-    key = f"training-lapses:{training.pk}"
-    return send_letter(
-        group=group, key=key, kind="training.lapses", to=(user.name, user.email), about=training, letter=letter
-    )
+    with speaking_to(user, group):
+        words = {"kind": kind, "day": day_words(until), "group": group.name}
+        letter = Letter(
+            headline=_("%(kind)s: valid until %(day)s") % words,
+            lines=[
+                _("your training “%(kind)s” with %(group)s is valid until %(day)s.") % words,
+                _("Ask a coordinator when to go through it again, or tell them if you have done so elsewhere."),
+            ],
+            url=page_address("own_record", group),
+            button=_("What the group keeps of me"),
+            small=[_("This reminder comes once for each training.")],
+        )
+        key = f"training-lapses:{training.pk}"
+        return send_letter(
+            group=group,
+            key=key,
+            kind="training.lapses",
+            to=(user.name, user.email),
+            about=training,
+            letter=letter,
+        )

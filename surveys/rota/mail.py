@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import date
 
@@ -12,6 +13,7 @@ from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from portal.accounts.languages import speaking_to
 from portal.accounts.models import Group, User
 from portal.accounts.queries import coordinator_addresses
 from portal.outbox.models import Message
@@ -47,6 +49,11 @@ class Letter:
     unsubscribe: str = ""
 
 
+def spoken_to(place: Assignment) -> AbstractContextManager[None]:
+    """All texts made inside are in the language of whoever is down for the place."""
+    return speaking_to(place.user, place.planned.group)
+
+
 def usual_cautions() -> list[str]:
     """What is said with every invitation to a river (common practice, no source)."""
     return [
@@ -80,21 +87,22 @@ def line_for(assignment: Assignment) -> Line:
 
 def tell_plan(group: Group, user: User, places: Sequence[Assignment], key: str) -> Message:
     """Tell one person of all their new visits at once."""
-    letter = Letter(
-        key=f"rota:{key}:{user.pk}",
-        kind="rota.planned",
-        headline=_("Your visits on the rota"),
-        paragraphs=[_("You are down for the visits below. Please say for each whether you can.")],
-        visits=[line_for(each) for each in places],
-        cautions=True,
-    )
-    return owe_letter(group, user, letter, about=places[0].planned)
+    with speaking_to(user, group):
+        letter = Letter(
+            key=f"rota:{key}:{user.pk}",
+            kind="rota.planned",
+            headline=_("Your visits on the rota"),
+            paragraphs=[_("You are down for the visits below. Please say for each whether you can.")],
+            visits=[line_for(each) for each in places],
+            cautions=True,
+        )
+        return owe_letter(group, user, letter, about=places[0].planned)
 
 
 def tell_place(
     assignment: Assignment, headline: str, words: str, *, key: str, cautions: bool = False
 ) -> Message:
-    """Tell one person something about one visit that they are down for."""
+    """Tell one person something about one visit that they are down for, in words made while `spoken_to`."""
     letter = Letter(
         key=f"rota:{key}:{assignment.pk}:{assignment.sequence}",
         kind="rota.changed",
@@ -107,7 +115,7 @@ def tell_place(
 
 
 def tell_off(assignment: Assignment, words: str, *, key: str) -> Message:
-    """Tell somebody that they need not go."""
+    """Tell somebody that they need not go, in words made while `spoken_to`."""
     letter = Letter(
         key=f"rota:{key}:{assignment.pk}:{assignment.sequence}",
         kind="rota.changed",
@@ -120,62 +128,68 @@ def tell_off(assignment: Assignment, words: str, *, key: str) -> Message:
 
 def ask_cover(offer: CoverOffer) -> Message:
     """Ask one person whether they can take an open place."""
-    planned = offer.planned
-    letter = Letter(
-        key=f"rota:cover:{offer.pk}:{offer.asked}",
-        kind="rota.cover",
-        headline=_("Can you step in?"),
-        paragraphs=[
-            _("A place is open on this visit, and you said that you can go that day."),
-            _("Who takes it first has it. If you cannot, you need do nothing."),
-        ],
-        visits=[Line(planned, who_goes(planned), cover_url(offer), _("See it and take it"))],
-        cautions=True,
-    )
-    return owe_letter(planned.group, offer.user, letter, about=planned)
+    with speaking_to(offer.user, offer.planned.group):
+        planned = offer.planned
+        letter = Letter(
+            key=f"rota:cover:{offer.pk}:{offer.asked}",
+            kind="rota.cover",
+            headline=_("Can you step in?"),
+            paragraphs=[
+                _("A place is open on this visit, and you said that you can go that day."),
+                _("Who takes it first has it. If you cannot, you need do nothing."),
+            ],
+            visits=[Line(planned, who_goes(planned), cover_url(offer), _("See it and take it"))],
+            cautions=True,
+        )
+        return owe_letter(planned.group, offer.user, letter, about=planned)
 
 
 def tell_coordinators_uncovered(planned: PlannedVisit, who: str) -> None:
     """Nobody could be asked: it is for the coordinators to find somebody, move it or call it off."""
-    letter = Letter(
-        key="",
-        kind="rota.uncovered",
-        headline=_("Nobody to step in"),
-        paragraphs=[
-            _("%(name)s cannot go, and nobody else who said that they can that day is free.") % {"name": who},
-            _("Move the visit, ask somebody yourself, or call it off."),
-        ],
-        visits=[Line(planned, who_goes(planned), _page(planned), _("Open the visit"))],
-    )
-    # One letter to each, because each has a state of delivery of its own.
+    # One letter to each, because each has a language, and a state of delivery, of its own.
     for user in User.objects.filter(email__in=coordinator_addresses(planned.group)):
-        key = f"rota:uncovered:{planned.pk}:{planned.sequence}:{user.pk}"
-        owe_letter(planned.group, user, letter, about=planned, key=key)
+        with speaking_to(user, planned.group):
+            letter = Letter(
+                key=f"rota:uncovered:{planned.pk}:{planned.sequence}:{user.pk}",
+                kind="rota.uncovered",
+                headline=_("Nobody to step in"),
+                paragraphs=_nobody_free(who),
+                visits=[Line(planned, who_goes(planned), _page(planned), _("Open the visit"))],
+            )
+            owe_letter(planned.group, user, letter, about=planned)
+
+
+def _nobody_free(who: str) -> list[str]:
+    return [
+        _("%(name)s cannot go, and nobody else who said that they can that day is free.") % {"name": who},
+        _("Move the visit, ask somebody yourself, or call it off."),
+    ]
 
 
 def ask_swap(swap: SwapOffer) -> Message:
     """Ask the holder of the other place."""
-    asker = swap.mine.user.name
-    letter = Letter(
-        key=f"rota:swap:{swap.pk}",
-        kind="rota.swap",
-        headline=_("%(name)s would like to swap with you") % {"name": asker},
-        paragraphs=[
-            _("You would go to the first visit in place of the second; %(name)s takes yours.")
-            % {"name": asker},
-            _("Nothing changes until you agree."),
-        ],
-        visits=[
-            Line(swap.mine.planned, "", swap_url(swap), _("Agree, or say no")),
-            Line(swap.yours.planned, ""),
-        ],
-        cautions=True,
-    )
-    return owe_letter(swap.group, swap.yours.user, letter, about=swap)
+    with speaking_to(swap.yours.user, swap.group):
+        asker = swap.mine.user.name
+        letter = Letter(
+            key=f"rota:swap:{swap.pk}",
+            kind="rota.swap",
+            headline=_("%(name)s would like to swap with you") % {"name": asker},
+            paragraphs=[
+                _("You would go to the first visit in place of the second; %(name)s takes yours.")
+                % {"name": asker},
+                _("Nothing changes until you agree."),
+            ],
+            visits=[
+                Line(swap.mine.planned, "", swap_url(swap), _("Agree, or say no")),
+                Line(swap.yours.planned, ""),
+            ],
+            cautions=True,
+        )
+        return owe_letter(swap.group, swap.yours.user, letter, about=swap)
 
 
 def tell_swap_refused(swap: SwapOffer, words: str) -> Message:
-    """Tell who asked that nothing comes of it."""
+    """Tell who asked that nothing comes of it, in words made while `spoken_to`."""
     letter = Letter(
         key=f"rota:swap-over:{swap.pk}",
         kind="rota.changed",
@@ -190,8 +204,8 @@ def _page(planned: PlannedVisit) -> str:
     return settings.BASE_URL + reverse("planned_visit", args=[planned.group.slug, planned.pk])
 
 
-def owe_letter(group: Group, user: User, letter: Letter, *, about: models.Model, key: str = "") -> Message:
-    """Write the row of one letter."""
+def owe_letter(group: Group, user: User, letter: Letter, *, about: models.Model) -> Message:
+    """Write the row of one letter, in the language that it was worded in."""
     context = {
         "letter": letter,
         "reader": user,
@@ -202,7 +216,7 @@ def owe_letter(group: Group, user: User, letter: Letter, *, about: models.Model,
     }
     subject, text, html = render_mail("rota/mail/letter", context)
     return owe_message(
-        key=key or letter.key,
+        key=letter.key,
         kind=letter.kind,
         to_address=user.email,
         to_name=user.name,

@@ -4,15 +4,27 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('people', '0002_course_of_an_enquiry'),
+        ("people", "0002_course_of_an_enquiry"),
     ]
 
     operations = [
         migrations.AlterField(
-            model_name='enquirystep',
-            name='kind',
-            field=models.CharField(choices=[('asked', 'asked on the public page'), ('asked_again', 'asked again'), ('confirmed', 'confirmed the address'), ('written_down', 'written down by a member'), ('answered', 'answered'), ('invited', 'invited to a first visit'), ('came', 'came along'), ('offered', 'invited to join'), ('not_now', 'not now')], max_length=14),
+            model_name="enquirystep",
+            name="kind",
+            field=models.CharField(
+                choices=[
+                    ("asked", "asked on the public page"),
+                    ("asked_again", "asked again"),
+                    ("confirmed", "confirmed the address"),
+                    ("written_down", "written down by a member"),
+                    ("answered", "answered"),
+                    ("invited", "invited to a first visit"),
+                    ("came", "came along"),
+                    ("offered", "invited to join"),
+                    ("not_now", "not now"),
+                ],
+                max_length=14,
+            ),
         ),
     ]

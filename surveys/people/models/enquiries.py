@@ -32,6 +32,9 @@ class Enquiry(models.Model):
     name = models.CharField(_("name"), max_length=120, blank=True)
     email = models.EmailField(_("e-mail address"), max_length=254, blank=True)
     phone = models.CharField(_("telephone"), max_length=40, blank=True)
+    language = models.CharField(
+        _("language"), max_length=10, blank=True, help_text="The one they asked in. Blank: the group's."
+    )
     wish = models.TextField(_("what they would like"), blank=True)
     is_minor = models.BooleanField(_("under 18"), default=False)
     guardian_name = models.CharField(_("guardian's name"), max_length=120, blank=True)

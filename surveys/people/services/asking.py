@@ -9,6 +9,7 @@ from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person
@@ -70,8 +71,7 @@ def ask_to_join(*, group: Group, asked: Asked) -> None:
         return
     member = members_of(group).filter(user__email__iexact=asked.email).first()
     if member:
-        day = str(timezone.localdate())
-        enquiry_mail.say_member(group, member.user.name, member.user.email, member.pk, day)
+        enquiry_mail.say_member(member, timezone.localdate())
         return
     # Also where they have asked before: what they say now joins it once they confirm.
     made = create(group, asked, EnquiryState.UNCONFIRMED)
@@ -88,7 +88,7 @@ def _mails_today(email: str) -> int:
 
 
 def create(group: Group, asked: Asked, state: EnquiryState, taken_by: Person | None = None) -> Enquiry:
-    """Keep what somebody said of themselves."""
+    """Keep what somebody said of themselves, and the language in which they asked it by themselves."""
     now = timezone.now()
     return Enquiry.objects.create(
         group=group,
@@ -96,6 +96,8 @@ def create(group: Group, asked: Asked, state: EnquiryState, taken_by: Person | N
         agreed_at=now,
         changed_at=now,
         taken_by_id=taken_by.user_id if taken_by else None,
+        # At the bank it is the member who speaks it.
+        language="" if taken_by else get_language() or "",
         **asdict(asked),
     )
 

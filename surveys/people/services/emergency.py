@@ -9,6 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
+from portal.accounts.languages import speaking_to
 from portal.accounts.models import Membership
 from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.audit.models import AuditEntry
@@ -68,8 +69,21 @@ def _tell(person: Person, safe_return: SafeReturn, membership: Membership) -> No
         thing=membership,
         changes={"safe_return": [None, str(safe_return.pk)]},
     )
+    user = membership.user
+    with speaking_to(user, safe_return.group):
+        send_letter(
+            group=safe_return.group,
+            key=f"emergency-look:{entry.pk}",
+            kind="emergency.look",
+            to=(user.name, user.email),
+            about=safe_return,
+            letter=_letter(person, safe_return),
+        )
+
+
+def _letter(person: Person, safe_return: SafeReturn) -> Letter:
     words = {"name": person.name, "site": safe_return.site}
-    letter = Letter(
+    return Letter(
         headline=_("Your emergency contact was looked at"),
         lines=[
             _("%(name)s looked at whom to ring for you, while your safe return from %(site)s was running.")
@@ -78,15 +92,6 @@ def _tell(person: Person, safe_return: SafeReturn, membership: Membership) -> No
         ],
         url=page_address("own_record", safe_return.group),
         button=_("Who looked, and when"),
-    )
-    user = membership.user
-    send_letter(
-        group=safe_return.group,
-        key=f"emergency-look:{entry.pk}",
-        kind="emergency.look",
-        to=(user.name, user.email),
-        about=safe_return,
-        letter=letter,
     )
 
 

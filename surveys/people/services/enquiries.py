@@ -27,7 +27,9 @@ from surveys.people.services.merging import merge, others_open, take_turns
 from surveys.people.terms import GROWN_UP_WITHIN, MINOR_AT_MOST
 from surveys.services.errors import NotPossible, need_text
 
-CONTACT_FIELDS = ("name", "email", "phone", "wish", "guardian_name", "guardian_phone", "guardian_email")
+CONTACT_FIELDS = (
+    "name", "email", "phone", "language", "wish", "guardian_name", "guardian_phone", "guardian_email"
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -131,7 +133,9 @@ def offer_membership(
     for each in others_open(found):
         merge(found, each, person)
     try:
-        found.invitation = invite_person(person=person, group=found.group, email=email, role=Role.VOLUNTEER)
+        found.invitation = invite_person(
+            person=person, group=found.group, email=email, role=Role.VOLUNTEER, language=found.language
+        )
     except ValidationError as problem:
         raise NotPossible(" ".join(problem.messages), "email") from problem
     move(found, EnquiryState.CAME)

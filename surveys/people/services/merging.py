@@ -31,6 +31,7 @@ def merge(kept: Enquiry, other: Enquiry, person: Person | None = None) -> Enquir
     EnquiryStep.objects.of_group(kept.group).filter(enquiry=other).update(enquiry=kept)
     step = add_step(kept, StepKind.ASKED_AGAIN, text=other.wish)
     kept.phone = kept.phone or other.phone
+    kept.language = kept.language or other.language
     # Said once to be under 18, they are until somebody knows better.
     if other.is_minor and not kept.is_minor:
         for name in YOUNG_FIELDS:

@@ -9,9 +9,10 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
+from portal.accounts.languages import speaking_to
 from portal.accounts.queries import members_of
 from portal.audit.services import record_change
-from surveys.rota.mail import ask_cover, tell_coordinators_uncovered, tell_place
+from surveys.rota.mail import ask_cover, spoken_to, tell_coordinators_uncovered, tell_place
 from surveys.rota.models import Assignment, CoverOffer, PlannedVisit
 from surveys.rota.queries import fits_of
 from surveys.rota.services.places import (
@@ -59,7 +60,8 @@ def decline_place(*, person: Person, place: Assignment) -> Assignment:
     touch(found)
     void_swaps(found)
     _record(person, found, "rota.declined")
-    planned.open_because = _("%(name)s cannot go.") % {"name": person.name}
+    with speaking_to(group=planned.group):
+        planned.open_because = _("%(name)s cannot go.") % {"name": person.name}
     touch(planned)
     if not ask_everybody(planned):
         tell_coordinators_uncovered(planned, person.name)
@@ -69,11 +71,14 @@ def decline_place(*, person: Person, place: Assignment) -> Assignment:
 
 def tell_the_others(planned: PlannedVisit, gone: Assignment) -> None:
     """Whoever is still down hears that a place beside them is open."""
-    words = _("%(name)s cannot go, and others are asked. Nobody goes alone: if nobody is found, leave it.")
+    key = f"opened:{gone.pk}:{gone.sequence}"
     for each in people_on(planned):
         each.planned = planned
-        key = f"opened:{gone.pk}:{gone.sequence}"
-        tell_place(each, _("A place beside you is open"), words % {"name": gone.user.name}, key=key)
+        with spoken_to(each):
+            words = _(
+                "%(name)s cannot go, and others are asked. Nobody goes alone: if nobody is found, leave it."
+            )
+            tell_place(each, _("A place beside you is open"), words % {"name": gone.user.name}, key=key)
 
 
 def _locked_place(place: Assignment) -> Assignment:
@@ -148,13 +153,15 @@ def take_cover(*, person: Person, offer: CoverOffer) -> Assignment:
     require_fit(planned, offer.user)
     require_adult(planned, {offer.user_id, *(each.user_id for each in people)})
     now = timezone.now()
-    why = _("Stepped in.")
+    with speaking_to(group=planned.group):
+        why = _("Stepped in.")
     place = put_down(planned, offer.user, State.ACCEPTED, why=why, told_at=now, answered_at=now)
     offer.taken_at = now
     offer.save(update_fields=["taken_at"])
     _record(person, place, "rota.cover_taken")
-    words = _("%(name)s has stepped in and goes with you.") % {"name": person.name}
     for each in people:
         each.planned = planned
-        tell_place(each, _("Somebody has stepped in"), words, key=f"covered:{place.pk}:{place.sequence}")
+        with spoken_to(each):
+            words = _("%(name)s has stepped in and goes with you.") % {"name": person.name}
+            tell_place(each, _("Somebody has stepped in"), words, key=f"covered:{place.pk}:{place.sequence}")
     return place

@@ -6,16 +6,16 @@ from datetime import date, time
 
 from django.db import transaction
 from django.utils import timezone
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
+from portal.accounts.languages import speaking_to
 from portal.accounts.models import Group, User
 from portal.audit.services import record_change
 from surveys.models import Site
 from surveys.queries import sites_due
 from surveys.rota.due import obstacle_at, window_of
-from surveys.rota.mail import tell_off, tell_place, tell_plan
+from surveys.rota.mail import day_words, spoken_to, tell_off, tell_place, tell_plan
 from surveys.rota.models import LIVE, Assignment, PlannedVisit
 from surveys.rota.models.plans import USUAL_START
 from surveys.rota.services.places import (
@@ -82,11 +82,12 @@ def _ask_again(planned: PlannedVisit, people: list[Assignment]) -> None:
             place.state, place.answered_at, place.told_at = Assignment.State.ASKED, None, timezone.now()
             void_swaps(place)
         touch(place)
-    words = _("It is on %(day)s now. Please say again whether you can.")
     for place in people:
         if place.is_live:
-            headline = _("A visit on the rota has moved")
-            tell_place(place, headline, words % {"day": date_format(planned.day, "l j F")}, key="moved")
+            with spoken_to(place):
+                words = _("It is on %(day)s now. Please say again whether you can.")
+                headline = _("A visit on the rota has moved")
+                tell_place(place, headline, words % {"day": day_words(planned.day)}, key="moved")
 
 
 def _check_day(group: Group, site: Site, day: date) -> None:
@@ -126,7 +127,8 @@ def add_to_visit(*, person: Person, planned: PlannedVisit, user: User) -> Assign
     require_fit(found, user)
     require_adult(found, {user.pk, *(each.user_id for each in people)})
     state = Assignment.State.PROPOSED if found.is_draft else Assignment.State.ASKED
-    why = _("Put down by %(name)s.") % {"name": person.name}
+    with speaking_to(group=found.group):
+        why = _("Put down by %(name)s.") % {"name": person.name}
     told_at = None if found.is_draft else timezone.now()
     place = put_down(found, user, state, why=why, by_hand=True, told_at=told_at, answered_at=None)
     _mark(found)
@@ -156,7 +158,8 @@ def take_off(*, person: Person, place: Assignment) -> None:
         found.delete()
         return
     _end_place(found)
-    tell_off(found, _("%(name)s has taken you off this visit.") % {"name": person.name}, key="off")
+    with spoken_to(found):
+        tell_off(found, _("%(name)s has taken you off this visit.") % {"name": person.name}, key="off")
 
 
 def _end_place(place: Assignment) -> None:
@@ -191,5 +194,6 @@ def call_off_visit(*, person: Person, planned: PlannedVisit, reason: str = "") -
             place.delete()
             continue
         _end_place(place)
-        words = _("%(name)s has called it off. %(reason)s") % {"name": person.name, "reason": reason}
-        tell_off(place, words.strip(), key="called-off")
+        with spoken_to(place):
+            words = _("%(name)s has called it off. %(reason)s") % {"name": person.name, "reason": reason}
+            tell_off(place, words.strip(), key="called-off")

@@ -10,6 +10,7 @@ from django.db.models import Exists, OuterRef, Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from portal.accounts.languages import speaking_to
 from portal.accounts.models import Membership, Role
 from portal.audit.services import record_change
 from surveys.rota.mail import tell_coordinators_uncovered
@@ -46,7 +47,8 @@ def _release(number: UUID) -> bool:
     place.state = Assignment.State.REMOVED
     touch(place)
     void_swaps(place)
-    planned.open_because = _("%(name)s has left the group.") % {"name": place.user.name}
+    with speaking_to(group=planned.group):
+        planned.open_because = _("%(name)s has left the group.") % {"name": place.user.name}
     touch(planned)
     told = {"people": [place.user.name, None]}
     record_change(actor=None, verb="planned_visit.person_left", thing=planned, changes=told)

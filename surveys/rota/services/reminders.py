@@ -18,7 +18,7 @@ from portal.accounts.models import Membership
 from surveys.rivers import river_at
 from surveys.rota.due import site_obstacle
 from surveys.rota.links import reminders_url
-from surveys.rota.mail import Letter, day_words, line_for, owe_letter
+from surveys.rota.mail import Letter, day_words, line_for, owe_letter, spoken_to
 from surveys.rota.models import LIVE, Assignment, Availability, PlannedVisit
 from surveys.rota.queries import with_recorded
 from surveys.rota.services.availability import USUAL_DAYS
@@ -88,18 +88,19 @@ def _owe(place: Assignment, today: date) -> None:
     planned = place.planned
     # Read when the letter is written and not at the start of the sweep: rivers rise.
     is_high = river_at(planned.site).high_until is not None
-    obstacle = site_obstacle(planned.site, planned.day)
-    letter = Letter(
-        key=f"rota:reminder:{place.pk}:{place.day}",
-        kind="rota.reminder",
-        headline=_headline(place, today, is_high or bool(obstacle)),
-        paragraphs=_paragraphs(place, obstacle or (HIGH if is_high else "")),
-        visits=[line_for(place)],
-        cautions=True,
-        checklist=True,
-        unsubscribe=reminders_url(_membership(place)),
-    )
-    owe_letter(planned.group, place.user, letter, about=planned)
+    with spoken_to(place):
+        obstacle = site_obstacle(planned.site, planned.day)
+        letter = Letter(
+            key=f"rota:reminder:{place.pk}:{place.day}",
+            kind="rota.reminder",
+            headline=_headline(place, today, is_high or bool(obstacle)),
+            paragraphs=_paragraphs(place, obstacle or (HIGH if is_high else "")),
+            visits=[line_for(place)],
+            cautions=True,
+            checklist=True,
+            unsubscribe=reminders_url(_membership(place)),
+        )
+        owe_letter(planned.group, place.user, letter, about=planned)
 
 
 def _membership(place: Assignment) -> Membership:

@@ -7,8 +7,9 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
+from portal.accounts.languages import speaking_to
 from portal.audit.services import record_change
-from surveys.rota.mail import ask_swap, tell_place, tell_swap_refused
+from surveys.rota.mail import ask_swap, spoken_to, tell_place, tell_swap_refused
 from surveys.rota.models import Assignment, PlannedVisit, SwapOffer
 from surveys.rota.services.places import (
     locked_plans,
@@ -80,7 +81,8 @@ def refuse_swap(*, person: Person, swap: SwapOffer) -> SwapOffer:
     found.save()
     told = {"swap": [str(found.mine.planned), None]}
     record_change(actor=person, verb="rota.swap_refused", thing=found.mine.planned, changes=told)
-    tell_swap_refused(found, _("%(name)s cannot swap.") % {"name": person.name})
+    with spoken_to(found.mine):
+        tell_swap_refused(found, _("%(name)s cannot swap.") % {"name": person.name})
     return found
 
 
@@ -118,10 +120,12 @@ def _exchange(mine: Assignment, yours: Assignment) -> None:
     now = timezone.now()
     facts = {"told_at": now, "answered_at": now}
     for goer, target in ((mine, yours), (yours, mine)):
-        why = _("Swapped with %(name)s.") % {"name": target.user.name}
+        with speaking_to(group=target.planned.group):
+            why = _("Swapped with %(name)s.") % {"name": target.user.name}
         place = put_down(target.planned, goer.user, Assignment.State.ACCEPTED, why=why, **facts)
-        words = _("You have swapped with %(name)s. This is your visit now.") % {"name": target.user.name}
-        tell_place(place, _("Swapped"), words, key="swapped", cautions=True)
+        with spoken_to(place):
+            words = _("You have swapped with %(name)s. This is your visit now.") % {"name": target.user.name}
+            tell_place(place, _("Swapped"), words, key="swapped", cautions=True)
 
 
 def _record(person: Person, mine: Assignment, yours: Assignment) -> None:

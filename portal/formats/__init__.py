@@ -1,0 +1,1 @@
+"""How days are written in each language; Django finds the formats through `FORMAT_MODULE_PATH`."""
