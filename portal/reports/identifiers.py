@@ -1,7 +1,7 @@
 """The identifier of a published report: rifflebook:alder-beck.2025.1-47, whose last two digits check the rest.
 
-The check digits are those of ISO 7064, MOD 97-10: digits count as they are and letters from 10 to 35, as in
-bank account numbers (ISO 13616); hyphen, underscore and stop, which those do not have, count 36 to 38.
+Each sign before them counts as two digits, 00 to 38, and the check digits are those of ISO 7064, MOD 97-10. As
+no two signs differ by a multiple of 97, one wrong sign and two neighbours that changed places are always found.
 """
 
 from __future__ import annotations
@@ -18,19 +18,19 @@ _ORDER = "0123456789abcdefghijklmnopqrstuvwxyz-_."
 def identifier_of(slug: str, year: int, edition: int) -> str:
     """The identifier of that edition; the slug is taken in lower case."""
     body = f"{slug.lower()}.{year}.{edition}"
-    return f"{PREFIX}{body}-{98 - _remainder(body + '00'):02d}"
+    return f"{PREFIX}{body}-{98 - _number(body) * 100 % 97:02d}"
 
 
 def is_sound(identifier: str) -> bool:
     """Whether the check digits fit, so that a mistyped identifier is told from an unknown one."""
     body, dash, digits = identifier.lower().removeprefix(PREFIX).rpartition("-")
-    typed = body + digits
-    is_written_well = bool(body and dash) and len(digits) == 2 and digits.isascii() and digits.isdigit()
-    return is_written_well and set(typed) <= set(_ORDER) and _remainder(typed) == 1
+    is_written_well = bool(dash) and len(digits) == 2 and digits.isascii() and digits.isdigit()
+    is_known = bool(body) and set(body) <= set(_ORDER)
+    return is_written_well and is_known and (_number(body) * 100 + int(digits)) % 97 == 1
 
 
-def _remainder(text: str) -> int:
-    return int("".join(str(_ORDER.index(sign)) for sign in text)) % 97
+def _number(text: str) -> int:
+    return int("".join(f"{_ORDER.index(sign):02d}" for sign in text))
 
 
 def frozen_text(figures: Mapping[str, Any]) -> str:

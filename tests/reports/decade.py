@@ -134,11 +134,7 @@ def _record(visits: list[Visit], rng: np.random.Generator) -> None:
     SpotEffort.objects.bulk_create(
         SpotEffort(visit=visit, number=n, kicks=3, seconds=Decimal(30)) for visit in visits for n in (1, 2, 3)
     )
-    VisitScore.objects.bulk_create(
-        VisitScore(visit=visit, **row)  # type: ignore[misc]
-        for visit, _, rows in drawn
-        for row in rows
-    )
+    VisitScore.objects.bulk_create(VisitScore(visit=visit, **row) for visit, _, rows in drawn for row in rows)
 
 
 def _drawn(visit: Visit, rng: np.random.Generator) -> int:
@@ -163,7 +159,8 @@ def _judge(cast: Cast, sites: list[Site], visits: list[Visit]) -> None:
         )
         for site in sites
     }
-    values = dict(VisitScore.objects.of_group(cast.group).filter(index="aspt").values_list("visit_id", "value"))
+    scores = VisitScore.objects.of_group(cast.group).filter(index="aspt")
+    values = {each.visit_id: each.value or 0.0 for each in scores}
     verdicts = [
         Verdict(
             group=cast.group,

@@ -81,6 +81,6 @@ def _spots(group: Group, chosen: Q) -> dict[UUID, list[Spot]]:
     visits = Visit.objects.of_group(group).filter(chosen).values("pk")
     rows = SpotEffort.objects.of_group(group).filter(visit__in=visits).order_by("number")
     found: dict[UUID, list[Spot]] = defaultdict(list)
-    for visit, *figures in rows.values_list("visit_id", "number", "kicks", "seconds"):
-        found[visit].append(Spot(*figures))
+    for visit, number, kicks, seconds in rows.values_list("visit_id", "number", "kicks", "seconds"):
+        found[visit].append(Spot(number, kicks, seconds))
     return found

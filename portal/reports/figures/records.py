@@ -79,7 +79,7 @@ def load_records(group: Group, year: int, cut_off: datetime) -> YearRecords:
     visited = {visit.site_id for visit in visits}
     sites = [site for site in _all_sites(group) if site.pk in visited or _was_open(site, year)]
     triggers = list(Trigger.objects.of_group(group).order_by("valid_from", "created_at"))
-    leading = _leading([each.recording_list_id for each in (*sites, *visits)])
+    leading = _leading([site.recording_list_id for site in sites] + [each.recording_list_id for each in visits])
     indices = {each.index for each in triggers}.union(*leading.values(), [USUAL_INDEX])
     return YearRecords(
         group=group,
