@@ -203,10 +203,11 @@ SPECTACULAR_SETTINGS = {
     "TITLE": "Rifflebook",
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
-    # Two fields share these answers; without a name of their own the schema would call them after one field.
+    # Several fields share these answers, or their name; without one of their own the schema would make one up.
     "ENUM_NAME_OVERRIDES": {
         "WeatherEnum": "surveys.models.visits.Weather",
         "MonthEnum": list(MONTHS.items()),
+        "VerdictOutcomeEnum": "alerts.models.triggers.Verdict.Outcome",
     },
 }
 

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from collections.abc import Iterable
+from typing import Any
 
 from django.db.models import Case, IntegerField, Prefetch, Q, Value, When
 from django.utils.translation import gettext as _

@@ -1,8 +1,8 @@
-"""The texts of scoring in the reader's language: method stories, and sentences with figures put into them.
+"""The texts of scoring in the reader's language: method stories, names of taxa, sentences with figures in them.
 
-Scoring knows no language. What its tables say is listed for translators in `surveys.method_texts`, which
-`catalogue_source` writes and a test holds to the tables; its sentences are marked in `scoring.sentences`. A
-sentence that comes back from the database is recognised by its template and put together anew.
+Scoring knows no language. What its tables say is listed for translators by `surveys.text_lists`; its sentences
+are marked in `scoring.sentences`. A sentence that comes back from the database is recognised by its template
+and put together anew.
 """
 
 from __future__ import annotations
@@ -10,7 +10,6 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from functools import cache
-from textwrap import wrap
 
 from django.utils.functional import lazy
 from django.utils.translation import gettext
@@ -19,6 +18,7 @@ from scoring.agreement import THRESHOLDS
 from scoring.indices import METHODS
 from scoring.sentences import SENTENCES
 from scoring.tables import read_table
+from scoring.taxa import all_taxa
 
 FIELD = re.compile(r"\{(\w+)\}")
 STORY = ("name", "title", "formula", "source", "verified", "level", "responds_to")
@@ -30,22 +30,14 @@ WORDS = {
     "bankside": ("label",),
     "agreement": ("note",),
 }
-# What fits behind `gettext_noop(` and on a line of its own.
-SHORT, WIDTH = 91, 102
-HEAD = '''"""The words of scoring's tables, for tools that collect texts to be translated.
-
-Written by `surveys.told.catalogue_source` and held to the tables by a test: change the tables, not this file.
-"""
-
-from django.utils.translation import gettext_noop
-
-TEXTS = (
-'''
+# How far the rows of a table are verified, and what is said of single rows.
+NOTED = ("agreement", "bankside", "bmwp", "epa_bands", "epa_taxa", "epa_weights", "fbi", "fbi_classes")
+NOTED += ("genera", "ranges", "status_limits", "taxa", "whpt")
 
 
 def told(text: str) -> str:
     """The text of scoring in the reader's language; what is none of its texts is returned as it is."""
-    if text in method_texts() or text in SENTENCES:
+    if text in table_texts() or text in SENTENCES:
         return gettext(text)
     for template, pattern in _patterns():
         found = pattern.fullmatch(text)
@@ -64,9 +56,9 @@ label_lazy = lazy(label_of, str)
 
 
 @cache
-def method_texts() -> frozenset[str]:
+def table_texts() -> frozenset[str]:
     """Every text of the tables that a reader is shown."""
-    return frozenset(_texts())
+    return frozenset((*method_words(), *taxon_words()))
 
 
 @cache
@@ -82,7 +74,8 @@ def _pattern(template: str) -> re.Pattern[str]:
     return re.compile("".join(pieces), re.DOTALL)
 
 
-def _texts() -> Iterator[str]:
+def method_words() -> Iterator[str]:
+    """The stories of the methods, and the words of their classes, ratings and thresholds."""
     for method in METHODS.values():
         yield from (getattr(method, part) for part in (*STORY, *MORE))
     for table, columns in WORDS.items():
@@ -91,24 +84,8 @@ def _texts() -> Iterator[str]:
         yield from (threshold.source, threshold.status)
 
 
-def catalogue_source() -> str:
-    """What `surveys/method_texts.py` has to hold: each text once, in the order of the tables."""
-    return HEAD + "".join(map(_entry, dict.fromkeys(_texts()))) + ")\n"
-
-
-def _entry(text: str) -> str:
-    if len(text) <= SHORT:
-        return f"    gettext_noop({_quoted(text)}),\n"
-    return "    gettext_noop(\n" + "".join(f"        {_quoted(line)}\n" for line in _lines(text)) + "    ),\n"
-
-
-def _quoted(line: str) -> str:
-    return '"' + line.replace("\\", "\\\\").replace('"', '\\"') + '"'
-
-
-def _lines(text: str) -> list[str]:
-    # Broken at spaces, which stay at the end of a line: the pieces join to the text again.
-    lines = (
-        [text] if len(text) <= WIDTH else wrap(text, WIDTH - 1, break_long_words=False, break_on_hyphens=False)
-    )
-    return [f"{line} " for line in lines[:-1]] + lines[-1:]
+def taxon_words() -> Iterator[str]:
+    """Common names of taxa as they begin a line, and what is noted of single rows of the tables."""
+    yield from (taxon.english.capitalize() for taxon in all_taxa() if taxon.english)
+    for table in NOTED:
+        yield from (text for row in read_table(table) for text in (row["status"], row.get("note", "")) if text)

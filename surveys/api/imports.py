@@ -93,8 +93,6 @@ class UndoSerializer(serializers.Serializer[Any]):
 class ImportView(PortalView):
     """What is done with one sheet."""
 
-    scopes = MappingProxyType({"GET": Scope.IMPORT, "POST": Scope.IMPORT})
-
     def run(self, run_id: UUID) -> ImportRun:
         """The sheet of that number in the group."""
         require(self.person, "import.run", self.group)
@@ -129,6 +127,8 @@ class ImportView(PortalView):
 class ApiImports(ImportView, ListAPIView[ImportRun]):
     """The sheets of a group."""
 
+    scopes = MappingProxyType({"GET": Scope.IMPORT, "POST": Scope.IMPORT})
+
     serializer_class = ImportSerializer
     queryset = ImportRun.objects.none()
     parser_classes = (MultiPartParser,)
@@ -159,6 +159,8 @@ class ApiImports(ImportView, ListAPIView[ImportRun]):
 class ApiImport(ImportView):
     """One sheet."""
 
+    scopes = MappingProxyType({"GET": Scope.IMPORT})
+
     @extend_schema(
         operation_id="imports_retrieve",
         summary="A sheet with what its check found",
@@ -170,6 +172,8 @@ class ApiImport(ImportView):
 
 class ApiImportPlan(ImportView):
     """What a sheet means."""
+
+    scopes = MappingProxyType({"GET": Scope.IMPORT, "POST": Scope.IMPORT})
 
     @extend_schema(
         operation_id="imports_plan",
@@ -211,6 +215,8 @@ class ApiImportPlan(ImportView):
 class ApiImportCheck(ImportView):
     """Check anew."""
 
+    scopes = MappingProxyType({"POST": Scope.IMPORT})
+
     @extend_schema(
         operation_id="imports_check",
         summary="Check a sheet anew, because the group has changed",
@@ -226,6 +232,8 @@ class ApiImportCheck(ImportView):
 
 class ApiImportLoad(ImportView):
     """Load."""
+
+    scopes = MappingProxyType({"POST": Scope.IMPORT})
 
     @extend_schema(
         operation_id="imports_load",
@@ -244,6 +252,8 @@ class ApiImportLoad(ImportView):
 class ApiImportUndo(ImportView):
     """Undo."""
 
+    scopes = MappingProxyType({"POST": Scope.IMPORT})
+
     @extend_schema(
         operation_id="imports_undo",
         summary="Remove all visits of a sheet, while nobody has built on them",
@@ -260,6 +270,8 @@ class ApiImportUndo(ImportView):
 
 class ApiImportErrors(ImportView):
     """The rows to mend."""
+
+    scopes = MappingProxyType({"GET": Scope.IMPORT})
 
     @extend_schema(
         operation_id="imports_errors",

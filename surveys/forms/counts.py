@@ -135,7 +135,7 @@ class CountTable:
     def _listed_row(self, taxon: ListTaxon) -> CountRow:
         anchor = f"id_counts-{taxon.position}-{slugify(taxon.taxon)}"
         entry = self._listed.get(taxon.taxon, {})
-        return self._row(f"counts-{taxon.taxon}", anchor, taxon.label, entry, taxon.taxon)
+        return self._row(f"counts-{taxon.taxon}", anchor, taxon.words, entry, taxon.taxon)
 
     def _named_rows(
         self, prefix: str, entries: Sequence[Entry], spare: int

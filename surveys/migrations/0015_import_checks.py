@@ -4,30 +4,33 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('surveys', '0014_site_visit_minutes'),
+        ("surveys", "0014_site_visit_minutes"),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='importmapping',
-            name='name',
-            field=models.CharField(blank=True, help_text='The sheet that it was said for first.', max_length=200),
+            model_name="importmapping",
+            name="name",
+            field=models.CharField(
+                blank=True, help_text="The sheet that it was said for first.", max_length=200
+            ),
         ),
         migrations.AddField(
-            model_name='importrun',
-            name='checked_at',
+            model_name="importrun",
+            name="checked_at",
             field=models.DateTimeField(blank=True, null=True),
         ),
         migrations.AddField(
-            model_name='importrun',
-            name='report',
-            field=models.JSONField(blank=True, help_text='What the last check found.', null=True),
+            model_name="importrun",
+            name="report",
+            field=models.JSONField(blank=True, help_text="What the last check found.", null=True),
         ),
         migrations.AddField(
-            model_name='importrun',
-            name='to_mend',
-            field=models.FileField(blank=True, help_text='The rows with problems, as a sheet of their own.', upload_to='imports/'),
+            model_name="importrun",
+            name="to_mend",
+            field=models.FileField(
+                blank=True, help_text="The rows with problems, as a sheet of their own.", upload_to="imports/"
+            ),
         ),
     ]

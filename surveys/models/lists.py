@@ -7,6 +7,8 @@ import uuid
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from surveys.told import told
+
 
 class RecordingList(models.Model):
     """One version of a list. Lists without a group are built in and shared by all."""
@@ -51,3 +53,8 @@ class ListTaxon(models.Model):
 
     def __str__(self) -> str:
         return self.label or self.taxon
+
+    @property
+    def words(self) -> str:
+        """The label in the reader's language where it is a common name, else as the group wrote it."""
+        return told(self.label)

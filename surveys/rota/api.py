@@ -41,7 +41,6 @@ class PlaceView(PortalView):
     """What listing and answering share."""
 
     entry = "rota.view"
-    scopes = MappingProxyType({"GET": Scope.ROTA, "POST": Scope.ROTA})
 
     def places(self) -> GroupOwnedQuerySet[Assignment]:
         """The places of the group on published visits."""
@@ -57,6 +56,8 @@ class PlaceView(PortalView):
 
 class ApiPlaces(PlaceView):
     """One's own places."""
+
+    scopes = MappingProxyType({"GET": Scope.ROTA})
 
     @extend_schema(
         operation_id="places_list",
@@ -74,6 +75,8 @@ ANSWERS: Any = {200: OpenApiResponse(PlaceSerializer, description="The place as 
 class ApiPlaceAccept(PlaceView):
     """Yes."""
 
+    scopes = MappingProxyType({"POST": Scope.ROTA})
+
     @extend_schema(
         operation_id="places_accept",
         summary="Say that you are coming",
@@ -89,6 +92,8 @@ class ApiPlaceAccept(PlaceView):
 
 class ApiPlaceDecline(PlaceView):
     """No."""
+
+    scopes = MappingProxyType({"POST": Scope.ROTA})
 
     @extend_schema(
         operation_id="places_decline",

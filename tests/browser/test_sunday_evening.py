@@ -103,33 +103,41 @@ def test_thirty_waiting_visits_are_decided(
     page = page_for(cast.coordinator)
     approve_clean_ones(page, cast)
     assert states(cast) == {"approved": CLEAN, "waiting": ALL - CLEAN}
-
     ask(page, odd[-1])
     go_to(page, odd[0])
-    for visit in odd[:APPROVED_BY_KEY]:
-        at(page, visit)
-        # Its finding wants a reason: the first press leads there, Enter sends it.
-        page.keyboard.press("a")
-        page.keyboard.type("Limestone spring above.")
-        page.keyboard.press("Enter")
-        expect(page.get_by_text("Approved:")).to_be_visible()
-    for visit in odd[APPROVED_BY_KEY:-1]:
-        at(page, visit)
-        return_with_words(page, "Please read the pH again.")
-        expect(page.get_by_text("Returned to the recorder, who")).to_be_visible()
-
+    decide_one_by_one(page, odd[:-1])
     answer(page_for(cast.volunteer), odd[-1])
     go_to(page, odd[-1])
     expect(page.locator("#questions").get_by_text("The old one, after its check.")).to_be_visible()
-    page.keyboard.press("a")
-    page.keyboard.type("Meter checked, says its recorder.")
-    page.keyboard.press("Enter")
+    approve_with_reason(page, "Meter checked, says its recorder.")
     # Of what is left the next is the one typed twice: the coordinator's own is passed over.
     at(page, twice)
     expect(page.get_by_text("There is already a visit to this site on this day.").first).to_be_visible()
     return_with_words(page, "This came twice.")
     expect(page).to_have_url(re.compile("/review"))
+    leave_own_to_the_guest(page, page_for, cast, own)
+    assert_what_is_kept(cast, thirty)
 
+
+def approve_with_reason(page: Page, words: str) -> None:
+    # Its finding wants a reason: the first press leads there, Enter sends it.
+    page.keyboard.press("a")
+    page.keyboard.type(words)
+    page.keyboard.press("Enter")
+
+
+def decide_one_by_one(page: Page, odd: list[Visit]) -> None:
+    for visit in odd[:APPROVED_BY_KEY]:
+        at(page, visit)
+        approve_with_reason(page, "Limestone spring above.")
+        expect(page.get_by_text("Approved:")).to_be_visible()
+    for visit in odd[APPROVED_BY_KEY:]:
+        at(page, visit)
+        return_with_words(page, "Please read the pH again.")
+        expect(page.get_by_text("Returned to the recorder, who")).to_be_visible()
+
+
+def leave_own_to_the_guest(page: Page, page_for: PageFor, cast: Cast, own: Visit) -> None:
     go_to(page, own)
     expect(page.get_by_text("Nobody approves their own work")).to_be_visible()
     expect(page.get_by_role("button", name="Approve")).to_have_count(0)
@@ -139,7 +147,6 @@ def test_thirty_waiting_visits_are_decided(
     go_to(guest, own)
     guest.keyboard.press("a")
     expect(guest.get_by_text("Approved:")).to_be_visible()
-    assert_what_is_kept(cast, thirty)
 
 
 def assert_what_is_kept(cast: Cast, thirty: dict[str, list[Visit]]) -> None:

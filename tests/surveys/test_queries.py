@@ -86,9 +86,7 @@ def test_it_tells_the_span_that_ranges_leave(cast: Cast) -> None:
     assert point.low < point.high
 
 
-def test_it_tells_a_history_in_one_query(
-    cast: Cast, django_assert_num_queries: DjangoAssertNumQueries
-) -> None:
+def test_it_tells_a_history_in_one_query(cast: Cast, django_assert_num_queries: DjangoAssertNumQueries) -> None:
     site = history_site(cast)
     with django_assert_num_queries(1):
         site_history(site, "bmwp")

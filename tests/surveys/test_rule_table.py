@@ -16,7 +16,8 @@ from surveys.quantities import QUANTITIES
 from surveys.rules import RULES, Context, check_submission
 from surveys.submission import InvalidSubmission, Submission, parse_submission
 from tests.factories import data_for
-from tests.surveys.rule_table import CHECKED, MOSTLY, POSSIBLE, READ, Row
+from tests.surveys.rule_table import CHECKED, MOSTLY, POSSIBLE, Row
+from tests.surveys.rule_table_reading import READ
 
 # Refused by the service, which alone knows whose site it is: see test_visit_submit.py.
 OF_THE_SERVICE = {"unknown_site"}

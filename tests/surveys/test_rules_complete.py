@@ -94,6 +94,10 @@ SET_OFF: dict[str, tuple[Context, dict[str, Any]]] = {
         with_history(months={"Nemouridae": (2,) * 8}, visits_by_month={6: 5}),
         {"counts": {"Nemouridae": 1}},
     ),
+    "position_far": (
+        at_site(latitude=54.5, longitude=-2.5),
+        {"position": "54.6 N, 2.5 W", "position_accuracy_m": "10", "position_source": "phone"},
+    ),
     "score_jumps": (
         with_history(score_index="bmwp", scores=(60.0, 62.0, 61.0, 58.0, 63.0, 60.0, 59.0, 61.0)),
         {"counts": {"Chironomidae": 9}},

@@ -20,9 +20,9 @@ from scoring.samples import Count
 from scoring.tables import read_table
 from scoring.trend import seasonal_kendall
 from surveys import told as told_module
-from surveys.method_texts import TEXTS
 from surveys.services.built_in_lists import ensure_bankside_list
-from surveys.told import catalogue_source, label_of, method_texts, told
+from surveys.text_lists import LISTS, source_of
+from surveys.told import label_of, method_words, table_texts, taxon_words, told
 from tests.conftest import Cast
 from tests.factories import submit
 from tests.surveys.pages import address, signed_in, text_of
@@ -47,11 +47,13 @@ def marked_in(path: Path) -> Iterator[str]:
 
 
 class TestCatalogue:
-    def test_the_list_of_texts_is_the_one_that_the_tables_give(self) -> None:
-        assert (ROOT / "surveys/method_texts.py").read_text(encoding="utf-8") == catalogue_source()
+    @pytest.mark.parametrize("name", LISTS)
+    def test_each_list_of_texts_is_the_one_that_its_sources_give(self, name: str) -> None:
+        assert (ROOT / f"surveys/{name}.py").read_text(encoding="utf-8") == source_of(name), "make messages"
 
-    def test_every_text_of_the_tables_can_be_collected(self) -> None:
-        assert set(marked_in(ROOT / "surveys/method_texts.py")) == set(TEXTS) == method_texts()
+    def test_every_text_of_the_tables_and_the_key_can_be_collected(self) -> None:
+        for name, (_about, words) in LISTS.items():
+            assert set(marked_in(ROOT / f"surveys/{name}.py")) == set(words()) - {""}
 
     def test_every_sentence_can_be_collected(self) -> None:
         assert set(marked_in(ROOT / "scoring/sentences.py")) == set(sentences.SENTENCES)
@@ -59,13 +61,13 @@ class TestCatalogue:
     @pytest.mark.parametrize("method", METHODS.values(), ids=METHODS.keys())
     def test_it_holds_the_whole_story_of_each_method(self, method: object) -> None:
         words = {text for text in vars(method).values() if isinstance(text, str)}
-        assert words - method_texts() == {vars(method)["key"], vars(method)["version"]}
+        assert words - table_texts() == {vars(method)["key"], vars(method)["version"]}
 
     def test_it_holds_classes_ratings_and_thresholds(self) -> None:
         shown = {row["class"] for row in read_table("fbi_classes")} | {
             row["band"] for row in read_table("epa_bands")
         }
-        assert shown | {each.source for each in THRESHOLDS.values()} <= method_texts()
+        assert shown | {each.source for each in THRESHOLDS.values()} <= table_texts()
 
 
 def is_known(text: str) -> bool:
@@ -122,7 +124,7 @@ class TestSentences:
 
 
 def test_it_changes_nothing_in_english() -> None:
-    for text in (*TEXTS, sentences.LIST_LACKS.format(names="Plecoptera")):
+    for text in (*method_words(), *taxon_words(), sentences.LIST_LACKS.format(names="Plecoptera")):
         assert told(text) == text
 
 

@@ -13,8 +13,11 @@ from django.utils.translation import gettext_lazy as _
 from scoring.indices.bankside import weights
 from scoring.indices.ept import EPT_ORDERS
 from scoring.tables import Row, read_table
+from surveys.told import told
 
 FROM_MEMORY = "from memory"
+# Columns whose cells are sentences.
+IN_WORDS = {"status", "note", "degree", "class", "band", "label"}
 # Column of the file, heading on the page, whether it holds figures.
 Columns = Sequence[tuple[str, Promise, bool]]
 
@@ -65,10 +68,15 @@ def _shown(table: _Table) -> ShownTable:
     return ShownTable(
         title=str(table.title),
         headings=[Heading(str(label), numeric) for _name, label, numeric in used],
-        rows=[[row.get(name) or "–" for name, _label, _numeric in used] for row in rows],
+        rows=[[_cell(row, name) for name, _label, _numeric in used] for row in rows],
         statuses=Counter(row["status"] for row in rows).most_common(),
         sources=list(dict.fromkeys(row["source"] for row in rows)),
     )
+
+
+def _cell(row: Row, name: str) -> str:
+    text = row.get(name) or "–"
+    return told(text) if name in IN_WORDS else text
 
 
 def _plain(name: str, title: Promise, *columns: tuple[str, Promise, bool]) -> _Table:
