@@ -38,7 +38,7 @@ PAIR_HEADLINES = {
 
 @dataclass(frozen=True)
 class Reader:
-    """Somebody with an address, and the language of their account; who has none is spoken to in the group's."""
+    """Somebody with an address, and the language of their account; else the group's is spoken."""
 
     name: str
     email: str
@@ -75,8 +75,9 @@ def _reader(user: User) -> Reader:
 
 
 def named_of(safe_return: SafeReturn) -> Reader:
-    """The person they named."""
-    return Reader(safe_return.named_name, safe_return.named_email)
+    """The person they named, a member or not."""
+    member = safe_return.named_user
+    return Reader(safe_return.named_name, safe_return.named_email, member.language if member else "")
 
 
 def clock(moment: Any) -> str:

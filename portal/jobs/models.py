@@ -35,6 +35,9 @@ class Job(models.Model):
     )
     label = models.CharField(max_length=200)
     reason = models.TextField(_("why"), blank=True)
+    language = models.CharField(
+        max_length=10, blank=True, help_text="In which it was ordered, and is told. Blank: the group's."
+    )
     parameters = models.JSONField(default=dict)
     state = models.CharField(max_length=10, choices=State, default=State.QUEUED)
     step = models.CharField(max_length=200, blank=True)

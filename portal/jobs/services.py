@@ -14,6 +14,7 @@ from django.db import transaction
 from django.db.models import Q
 from django.db.models.functions import Now
 from django.utils import timezone
+from django.utils.translation import get_language
 from kombu.exceptions import OperationalError
 
 from portal.accounts.access import Person, require
@@ -47,8 +48,8 @@ def request_job(
 ) -> Job:
     """Order a job; the caller has asked for the right to do what the job does. None is the portal's operator.
 
-    `label` says in words what is done; `link` is the page it belongs to. With a `key`, get the job of that key
-    that is under way in the group, if there is one.
+    It is done in the language spoken now. `label` says in words what is done; `link` is the page it belongs
+    to. With a `key`, get the job of that key that is under way in the group, if there is one.
     """
     if key:
         # Two people asking at once get one job: they queue for the group's row. Without NO KEY the lock would
@@ -66,6 +67,7 @@ def request_job(
         parameters=dict(parameters),
         total=total,
         reason=reason,
+        language=get_language() or "" if person else "",
         link=link,
     )
     record_change(actor=person, verb="job.requested", thing=job, changes={"kind": [None, kind]}, reason=reason)

@@ -18,6 +18,7 @@ from django.db.models.functions import Now
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from portal.accounts.languages import speaking_to
 from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.audit.services import record_change
 from portal.jobs.kinds import JobProblem, Kind, Outcome, Stopped, kind_of
@@ -128,8 +129,13 @@ def apart(act: Callable[[], None]) -> None:
 def work_off(job_id: UUID) -> None:
     """Do a job unless somebody else is at it; one that was broken off goes on or begins anew."""
     job = _claim(job_id)
-    if job is None:
-        return
+    if job:
+        # What it stores and says is in the language of whoever ordered it.
+        with speaking_to(group=job.group, own=job.language):
+            _work_off(job)
+
+
+def _work_off(job: Job) -> None:
     kind = kind_of(job.kind)
     if kind is None:
         _fail(job, None, _("This portal does not know how to do it (%(kind)s).") % {"kind": job.kind})
@@ -137,14 +143,14 @@ def work_off(job_id: UUID) -> None:
     try:
         _do(job, kind)
     except Stopped:
-        log.info("Job %s was stopped or taken over; this worker ends.", job_id)
+        log.info("Job %s was stopped or taken over; this worker ends.", job.pk)
     except JobProblem as problem:
         _fail(job, kind, str(problem))
     except (OperationalError, InterfaceError):
         # A database that restarts comes back; the sweep takes the job up when the claim has run out.
-        log.exception("Job %s lost its database.", job_id)
+        log.exception("Job %s lost its database.", job.pk)
     except Exception:
-        log.exception("Job %s could not be done.", job_id)
+        log.exception("Job %s could not be done.", job.pk)
         _fail(job, kind, _("Something went wrong. The portal's operator finds more in the log."))
 
 
@@ -174,8 +180,9 @@ def _claim(job_id: UUID) -> Job | None:
 
 
 def _give_up(job: Job) -> None:
-    words = _("It was broken off %(times)d times. The portal's operator finds more in the log.")
-    _mark_failed(job, kind_of(job.kind), words % {"times": MOST_ATTEMPTS})
+    with speaking_to(group=job.group, own=job.language):
+        words = _("It was broken off %(times)d times. The portal's operator finds more in the log.")
+        _mark_failed(job, kind_of(job.kind), words % {"times": MOST_ATTEMPTS})
 
 
 @transaction.atomic

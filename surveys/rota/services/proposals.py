@@ -14,6 +14,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
+from portal.accounts.languages import speaking_to
 from portal.accounts.models import Group
 from portal.audit.services import record_change
 from surveys.models import Site
@@ -115,7 +116,8 @@ def _write_if_the_same(
     group = looked_at.group
     # Two proposals at once: the second waits, and then replaces the first one's draft.
     Group.objects.select_for_update(no_key=True).get(pk=group.pk)
-    with transaction.atomic():
+    # Why somebody is proposed is read by the whole group, not only by whoever ordered the proposal.
+    with speaking_to(group=group), transaction.atomic():
         work = _begin(group, span, looked_at.start)
         if not work.asks_the_same(looked_at):
             # The earlier draft stays until there is a new one.

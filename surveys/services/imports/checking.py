@@ -13,7 +13,6 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from portal.accounts.access import Person, require
-from portal.accounts.languages import speaking_to
 from portal.accounts.models import Group
 from portal.jobs.kinds import JobProblem, Outcome, job_kind
 from portal.jobs.models import Job
@@ -78,8 +77,7 @@ def check_in_background(job: Job, progress: Progress) -> None:
     if person is None or run is None or not run.file:
         raise JobProblem(_("The sheet is kept no longer. Send it again."))
     try:
-        # Whoever ordered it reads the problems: they are kept in that person's language.
-        with speaking_to(job.started_by, job.group), transaction.atomic():
+        with transaction.atomic():
             report = check_and_keep(
                 person=person,
                 run=run,
