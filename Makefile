@@ -30,7 +30,7 @@ help: ## say what each command does
 env: pango $(INSTALLED) ## set up Python and its packages in .venv
 
 pango:
-	@$(PACKAGES) libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 || echo "Going on; PDF reports need Pango."
+	@$(PACKAGES) libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0 fonts-dejavu-core || echo "Going on; PDF reports need Pango."
 
 $(INSTALLED): requirements-dev.txt
 	@python3 -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { echo "Python 3.11 or newer is needed." >&2; exit 1; }
