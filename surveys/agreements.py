@@ -82,9 +82,9 @@ def years_with_pairs(group: Group) -> list[int]:
     return sorted({day.year for _site, day in _days(group)}, reverse=True)
 
 
-def pairs_of(group: Group, year: int) -> list[Pair]:
-    """All pairs of visits of a year that were made at one site on one day, the latest first."""
-    days = {key for key in _days(group) if key[1].year == year}
+def pairs_of(group: Group, *years: int) -> list[Pair]:
+    """All pairs of visits of these years that were made at one site on one day, the latest first."""
+    days = {key for key in _days(group) if key[1].year in years}
     sites, dates = {site for site, _day in days}, {day for _site, day in days}
     visits = (
         Visit.objects.of_group(group)

@@ -26,9 +26,9 @@ def returns_for(person: Person, group: Group) -> GroupOwnedQuerySet[SafeReturn]:
     return mine
 
 
-def live_returns(person: Person, group: Group) -> list[SafeReturn]:
+def live_returns(person: Person, group: Group) -> GroupOwnedQuerySet[SafeReturn]:
     """Those still watched, the first to be back first."""
-    return list(returns_for(person, group).filter(ended_at=None).order_by("expected_at"))
+    return returns_for(person, group).filter(ended_at=None).order_by("expected_at")
 
 
 def ended_returns(person: Person, group: Group) -> list[SafeReturn]:

@@ -6,6 +6,7 @@ import uuid
 
 from django.db import models
 from django.db.models import Q
+from django.db.models.functions import Lower
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
@@ -30,6 +31,8 @@ class AgencyContact(models.Model):
 
     class Meta:
         ordering = ["name"]
+        # Whoever signs in is known again by any of their addresses, among the contacts of all groups.
+        indexes = [models.Index(Lower("email"), name="contact_by_address")]
 
     def __str__(self) -> str:
         return f"{self.name}, {self.organisation}"

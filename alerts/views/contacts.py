@@ -68,7 +68,7 @@ def site_contacts(request: PortalRequest, slug: str, site_id: UUID) -> HttpRespo
     """Say who is told of a low score at a site, and in which order."""
     group = enter(request, slug, "contact.manage")
     site = find_site(group, site_id)
-    active = contacts_of(group).filter(is_active=True)
+    active = AgencyContact.objects.of_group(group).filter(is_active=True)
     form = SiteContactsForm(request.POST if request.method == "POST" else None, contacts=active, site=site)
     if form.is_valid() and try_service(
         form, lambda: name_site_contacts(person=request.person, site=site, contacts=form.in_order())

@@ -83,7 +83,7 @@ def people_list(request: PortalRequest, slug: str) -> HttpResponse:
     context = {
         "page": Paginator(people_of(group), PEOPLE_PER_PAGE).get_page(request.GET.get("page")),
         "may_manage": allowed(request.person, "people.manage", group),
-        "invitations": open_invitations(group),
+        "invited": Paginator(open_invitations(group), PEOPLE_PER_PAGE).get_page(request.GET.get("invited")),
     }
     return render(request, "accounts/people_list.html", context)
 

@@ -6,6 +6,7 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.core.paginator import Paginator
 from django.http import FileResponse, Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
@@ -28,6 +29,8 @@ from portal.reports.services import (
     reword_report,
 )
 
+REPORTS_PER_PAGE = 25
+
 
 def _report(request: PortalRequest, slug: str, report_id: UUID) -> YearlyReport:
     """The report, if the person may see it: a draft is for those who make it."""
@@ -48,10 +51,12 @@ def report_list(request: PortalRequest, slug: str) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         report = request_report(person=request.person, group=group, **form.cleaned_data)
         return redirect("report_detail", slug=slug, report_id=report.id)
+    reports = queries.reports_of(group, request.person)
+    page = Paginator(reports, REPORTS_PER_PAGE).get_page(request.GET.get("page"))
     context = {
         "group": group,
         "form": form,
-        "reports": queries.reports_of(group, request.person),
+        "page": page,
         "may_make": allowed(request.person, "report.make", group),
     }
     return render(request, "reports/report_list.html", context, status=422 if form.errors else 200)

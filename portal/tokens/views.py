@@ -6,6 +6,7 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
@@ -17,6 +18,8 @@ from portal.accounts.pages import posted
 from portal.tokens.forms import KeyForm
 from portal.tokens.services import Made, TooManyKeys, keys_of, make_key, revoke_key
 
+KEYS_PER_PAGE = 25
+
 
 @login_required
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -26,7 +29,8 @@ def key_list(request: PortalRequest) -> HttpResponse:
     form, made = KeyForm(posted(request)), None
     if request.method == "POST" and form.is_valid():
         made, form = _make(request, form)
-    context = {"form": form, "made": made, "keys": keys_of(request.person)}
+    page = Paginator(keys_of(request.person), KEYS_PER_PAGE).get_page(request.GET.get("page"))
+    context = {"form": form, "made": made, "page": page}
     return render(request, "tokens/key_list.html", context, status=422 if form.errors else 200)
 
 

@@ -25,7 +25,7 @@ from surveys.people.queries import lapsing_trainings
 from surveys.queries import sites_due, visits_of
 from surveys.rota.queries import desk_of
 
-LATEST_ROWS = 6
+LATEST_ROWS, TOLD_ROWS = 6, 25
 # Time enough to write to a landowner: common practice, no source.
 PERMISSION_SOON = timedelta(days=60)
 
@@ -38,7 +38,11 @@ def home(request: PortalRequest) -> HttpResponse:
         return render(request, "portal/welcome.html", {"groups": public_groups()})
     if len(person.memberships) == 1:
         return redirect("group_desk", slug=person.memberships[0].group.slug)
-    return render(request, "portal/home.html", {"incidents": incidents_for_contact(person)})
+    return render(
+        request,
+        "portal/home.html",
+        {"incidents": incidents_for_contact(person)[: TOLD_ROWS + 1], "most": TOLD_ROWS},
+    )
 
 
 @login_required

@@ -34,7 +34,7 @@ class SplitSample:
 def split_samples(membership: Membership) -> list[SplitSample]:
     """The member's counts of this year and the last that somebody else counted too, the latest first."""
     year = timezone.localdate().year
-    pairs = [pair for back in range(YEARS_BACK) for pair in pairs_of(membership.group, year - back)]
+    pairs = pairs_of(membership.group, *range(year, year - YEARS_BACK, -1))
     return [found for pair in pairs if (found := _for(membership, pair))]
 
 

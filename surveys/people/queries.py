@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import F, QuerySet
 
 from portal.accounts.models import Group, Membership, User
 from portal.accounts.scoping import GroupOwnedQuerySet
@@ -71,18 +71,13 @@ def lapsing_trainings(group: Group, day: date, within_days: int = LAPSE_DAYS) ->
 
     Kinds that the group no longer keeps are left out. One query.
     """
-    latest: dict[tuple[UUID, UUID], Training] = {}
-    for each in trainings_of(group).filter(kind__retired_at=None, trained_on__lte=day):
-        key = (each.membership_id, each.kind_id)
-        before = latest.get(key)
-        if before is None or _until(each) >= _until(before):
-            latest[key] = each
+    of_one = ("membership_id", "kind_id")
+    longest = F("valid_until").desc(nulls_first=True)
+    told = trainings_of(group).filter(kind__retired_at=None, trained_on__lte=day)
+    latest = told.order_by(*of_one, longest, "-trained_on").distinct(*of_one)
     limit = day + timedelta(days=within_days)
-    found = [
-        Lapsing(each, each.valid_until)
-        for each in latest.values()
-        if each.valid_until and each.valid_until <= limit
-    ]
+    lapsing = trainings_of(group).filter(pk__in=latest.values("pk"), valid_until__lte=limit)
+    found = [Lapsing(each, each.valid_until) for each in lapsing if each.valid_until]
     return sorted(found, key=lambda each: (each.until, each.person.name))
 
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from urllib.parse import urlencode
+
 from django.contrib.auth.decorators import login_required
+from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -12,6 +15,8 @@ from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
 from scoring.agreement import THRESHOLDS
 from surveys.agreements import MEASURES, pairs_of, score_medians, year_rows, years_with_pairs
+
+PAIRS_PER_PAGE = 25
 
 
 @login_required
@@ -27,7 +32,9 @@ def agreement_list(request: PortalRequest, slug: str) -> HttpResponse:
     context = {
         "year": year,
         "years": years,
-        "pairs": pairs,
+        "query": urlencode({"year": year}),
+        "number": len(pairs),
+        "page": Paginator(pairs, PAIRS_PER_PAGE).get_page(request.GET.get("page")),
         "rows": year_rows(pairs),
         "score_rows": score_medians(pairs),
         "thresholds": [(MEASURES[name], threshold) for name, threshold in THRESHOLDS.items()],

@@ -6,6 +6,7 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -29,6 +30,8 @@ from surveys.services.errors import Conflict, NotPossible
 from surveys.services.safe_returns import end_safe_return, extend_safe_return, start_safe_return
 from surveys.views.shared import find_site
 
+RETURNS_PER_PAGE = 50
+
 
 def _find(request: PortalRequest, group: Group, return_id: UUID, action: str) -> SafeReturn:
     rows = SafeReturn.objects.of_group(group).select_related("group", "site", "started_by", "partner")
@@ -44,7 +47,9 @@ def safe_return_list(request: PortalRequest, slug: str) -> HttpResponse:
     """Who is out, what ended lately, and where one may start."""
     group = enter(request, slug, "return.start")
     context = {
-        "live": live_returns(request.person, group),
+        "page": Paginator(live_returns(request.person, group), RETURNS_PER_PAGE).get_page(
+            request.GET.get("page")
+        ),
         "ended": ended_returns(request.person, group),
         "sites": Site.objects.of_group(group).filter(closed_on=None),
         "rules": rules_of(group),

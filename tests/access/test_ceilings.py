@@ -1,7 +1,10 @@
-"""Every address that is read asks the database seldom; walked from the URL resolver."""
+"""Every address that is read asks the database seldom, and no more often for 10,000 rows than for ten."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from copy import deepcopy
+from dataclasses import dataclass
 from statistics import median
 from typing import Any
 
@@ -10,18 +13,56 @@ from django.core.cache import cache
 from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from pytest_django import DjangoDbBlocker
 
+from surveys.models import Visit
 from tests.access import scene
-from tests.access.ceilings import ASKED_BY, CEILINGS, MOST, STILL_ABOVE, USUAL
+from tests.access.ceilings import (
+    ASKED_BY,
+    CEILINGS,
+    DOCUMENTS,
+    LISTS,
+    LISTS_OF_REGISTERS,
+    MOST,
+    MOST_BYTES,
+    STILL_ABOVE,
+    USUAL,
+)
+from tests.access.many import COPIED, LARGE, REGISTERS, analyse, burden, tables, with_templates, write_many
+from tests.access.plans import full_scans
+from tests.access.scene import Scene
 from tests.access.table import ACCOUNT_TABLE, TABLE
 from tests.access.test_matrix import ADDRESSES, signed_in
 from tests.access.world import World
+from tests.lasting import lasting_rows
 
 READERS = ("coordinator", "volunteer", "contact", "nobody")
 WHOLE_TABLE = {**TABLE, **ACCOUNT_TABLE}
 
 pytestmark = pytest.mark.django_db
 once, own_scene, cast, world = scene.once, scene.own_scene, scene.cast, scene.world
+
+
+@dataclass(frozen=True)
+class Cost:
+    """What one reading of an address took."""
+
+    queries: tuple[str, ...]
+    status: int
+    size: int
+
+
+@dataclass(frozen=True)
+class Costs:
+    """By address: with ten rows of everything, with ten among 10,000 of another group, with 10,000.
+
+    `large` are the lists of a group that has 10,000 members and sites as well.
+    """
+
+    few: dict[str, Cost]
+    among_many: dict[str, list[str]]
+    many: dict[str, Cost]
+    large: dict[str, Cost]
 
 
 def _asker(name: str) -> str:
@@ -39,21 +80,41 @@ def read_by_somebody() -> set[str]:
     }
 
 
-def asked_by(world: World, name: str) -> int:
-    """How often the address asks the database, for whoever has the most to read there."""
+def cost_of(world: World, name: str) -> Cost:
     client = signed_in(world, _asker(name))
     url = reverse(name, kwargs=world.arguments(name, ADDRESSES[name]))
     cache.clear()
     with transaction.atomic(), CaptureQueriesContext(connection) as seen:
         answer: Any = client.get(url)
-        assert answer.status_code in (200, 302), name
-        if answer.streaming:
-            assert b"".join(answer.streaming_content)
-        asked = len(seen.captured_queries)
+        size = len(b"".join(answer.streaming_content) if answer.streaming else answer.content)
+        asked = tuple(each["sql"] for each in seen.captured_queries)
         transaction.set_rollback(True)
     for closer in answer._resource_closers:
         closer()
-    return asked
+    return Cost(asked, answer.status_code, size)
+
+
+@pytest.fixture(scope="module")
+def costs(once: Scene, django_db_blocker: DjangoDbBlocker) -> Iterator[Costs]:
+    scene = deepcopy(once)
+    own, other = scene.cast.group, scene.cast.neighbour
+    with lasting_rows(django_db_blocker):
+        world = with_templates(scene.world, own)
+        write_many(world, own, 1, 10)
+        few = {name: cost_of(world, name) for name in CEILINGS}
+        write_many(world, other, 20_001, 30_000)
+        analyse()
+        plans = {
+            name: full_scans(cost_of(world, name).queries, tables()) for name in {*LISTS, *LISTS_OF_REGISTERS}
+        }
+        write_many(world, own, 11, 60, REGISTERS)
+        write_many(world, own, 11, 10_000, COPIED.keys() - set(REGISTERS))
+        burden(scene)
+        analyse()
+        many = {name: cost_of(world, name) for name in CEILINGS.keys() - DOCUMENTS}
+        write_many(world, own, 61, 10_000, LARGE)
+        analyse()
+        yield Costs(few, plans, many, {name: cost_of(world, name) for name in LISTS_OF_REGISTERS})
 
 
 def test_every_address_that_is_read_has_a_ceiling() -> None:
@@ -65,11 +126,49 @@ def test_the_ceilings_are_low() -> None:
     assert median(CEILINGS.values()) <= USUAL
 
 
-def test_no_address_asks_more_than_its_ceiling(world: World) -> None:
-    asked = {name: asked_by(world, name) for name in CEILINGS}
+def test_no_address_asks_more_than_its_ceiling(costs: Costs) -> None:
+    asked = {name: len(cost.queries) for name, cost in costs.few.items()}
     assert {name: number for name, number in asked.items() if number > CEILINGS[name]} == {}
+    # All have been read: a page that is refused asks little.
+    assert {name: cost.status for name, cost in costs.few.items() if cost.status not in (200, 302)} == {}
 
 
-def test_it_counts_what_a_page_asks(world: World) -> None:
+def test_no_address_asks_more_for_ten_thousand_rows_than_for_ten(costs: Costs) -> None:
+    grown = {
+        name: (len(costs.few[name].queries), len(cost.queries))
+        for name, cost in costs.many.items()
+        if len(cost.queries) != len(costs.few[name].queries)
+    }
+    assert grown == {}
+    # A page of 10,000 may hold none of those for whom there is more to ask.
+    large = {name: (len(costs.many[name].queries), len(cost.queries)) for name, cost in costs.large.items()}
+    assert {name: (few, many) for name, (few, many) in large.items() if many > few} == {}
+
+
+def test_a_list_of_ten_thousand_rows_is_shown_by_pages(costs: Costs) -> None:
+    sizes = {name: (costs.many | costs.large)[name].size for name in {*LISTS, *LISTS_OF_REGISTERS}}
+    assert {name: size for name, size in sizes.items() if size > MOST_BYTES} == {}
+
+
+def test_a_list_finds_its_rows_among_those_of_other_groups_by_an_index(costs: Costs) -> None:
+    assert {name: scans for name, scans in costs.among_many.items() if scans} == {}
+
+
+def test_it_would_notice_a_list_without_an_index(costs: Costs) -> None:
+    unindexed = Visit.objects.across_groups("test").filter(notes="x")
+    with CaptureQueriesContext(connection) as seen:
+        assert not list(unindexed)
+    assert full_scans([each["sql"] for each in seen.captured_queries], tables())
+
+
+def test_it_would_notice_a_page_that_asks_row_by_row(costs: Costs) -> None:
+    """The rows are really there: without its prefetching, a list would need a query for each."""
+    with CaptureQueriesContext(connection) as seen:
+        for visit in Visit.objects.across_groups("test")[:12]:
+            assert visit.scores.exists()
+    assert len(seen) > 12
+
+
+def test_it_counts_what_a_page_asks(costs: Costs) -> None:
     """A session, an account and its memberships are the least that a page for members needs."""
-    assert asked_by(world, "people_list") > 3
+    assert len(costs.few["people_list"].queries) > 3

@@ -261,7 +261,7 @@ class TestWhoSees:
     def test_only_those_concerned_and_coordinators(self, cast: Cast) -> None:
         begun = begin_return(cast, partner=None, partner_name="Sam Reed")
         seen = {
-            who: live_returns(cast.person(who), cast.group)
+            who: list(live_returns(cast.person(who), cast.group))
             for who in ("volunteer", "coordinator", "other_volunteer")
         }
         assert seen == {"volunteer": [begun], "coordinator": [begun], "other_volunteer": []}
@@ -270,7 +270,7 @@ class TestWhoSees:
         begun = begin_return(cast)
         end_safe_return(safe_return=begun, person=cast.person("volunteer"))
         person = cast.person("volunteer")
-        assert (live_returns(person, cast.group), ended_returns(person, cast.group)) == ([], [begun])
+        assert (list(live_returns(person, cast.group)), ended_returns(person, cast.group)) == ([], [begun])
 
     def test_every_step_is_in_the_audit_trail(self, cast: Cast) -> None:
         begun = begin_return(cast)

@@ -10,6 +10,7 @@ from uuid import UUID
 from django import forms
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.core.paginator import Paginator
 from django.http import HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, render
 from django.utils.functional import Promise
@@ -29,6 +30,7 @@ from surveys.people.services import enquiries as services
 from surveys.people.services.enquiries import FirstVisit
 from surveys.services.errors import NotPossible
 
+ENQUIRIES_PER_PAGE = 50
 # What is to be done next in each state; the other steps stand below, folded.
 NEXT = {
     EnquiryState.ASKED: "answer",
@@ -45,7 +47,7 @@ def enquiry_list(request: PortalRequest, slug: str) -> HttpResponse:
     """Who waits for a step, who joined or was put off."""
     group = enter(request, slug, "enquiry.manage")
     context = {
-        "enquiries": open_enquiries(group),
+        "page": Paginator(open_enquiries(group), ENQUIRIES_PER_PAGE).get_page(request.GET.get("page")),
         "settled": settled_enquiries(group),
         "erased_days": terms.ERASED_AFTER.days,
     }
