@@ -1,7 +1,7 @@
 # Two commands do everything: `make demo` and `make test`. `make help` lists the others.
 .DEFAULT_GOAL := help
 .SHELLFLAGS := -eu -c
-.PHONY: help env demo test test-all check bench soak lock pango browser
+.PHONY: help env demo test test-all check bench soak lock messages pango browser
 MAKEFLAGS += --no-print-directory
 
 BIN := .venv/bin
@@ -48,9 +48,9 @@ demo: env ## run the whole portal with invented data; Ctrl-C stops it (PORT=8001
 
 browser:
 	@if [ $(BROWSER) = yes ]; then \
-	    $(PACKAGES) poppler-utils chromium || { \
+	    $(PACKAGES) poppler-utils gettext chromium || { \
 	        echo "The browser tests need these. Install them, or leave the tests out: make test BROWSER=no" >&2; exit 1; }; \
-	else $(PACKAGES) poppler-utils || echo "Going on; tests that read PDF pages need poppler-utils."; fi
+	else $(PACKAGES) poppler-utils gettext || echo "Going on; tests of PDF pages and of languages need these."; fi
 
 # What kills processes waits more than it works: two beside each other, but nothing else, because its limits want a
 # machine that is not busy. What measures time, or takes a shared server away, runs by itself.
@@ -87,6 +87,12 @@ soak: env ## alerts owed while everything is killed, flushed, restarted or made 
 	@ALERTS=$(ALERTS) $(BIN)/python -m pytest -qs --no-header --no-summary -o python_functions=soak_ \
 	    tests/faults/test_soak.py
 	@MESSAGES=5000 $(BIN)/python -m pytest -q --no-header tests/outbox/test_four_workers.py
+
+messages: env ## collect the texts to be translated, and compile the translations
+	@$(PACKAGES) gettext
+	@$(BIN)/python manage.py collect_texts
+	@$(BIN)/python manage.py makemessages --all --no-location --no-wrap --no-obsolete
+	@$(BIN)/python manage.py compilemessages
 
 COMPILE = $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes \
     --custom-compile-command "make lock" $(UPGRADE) pyproject.toml

@@ -96,7 +96,7 @@ def trend_facts(change: SiteChange) -> Facts:
         (_("Sen's slope a year"), signed(trend.slope, method)),
     ]
     if trend.low is not None and trend.high is not None:
-        facts.append((_("its 95 % interval"), _span(trend.low, trend.high, method)))
+        facts.append((_("its interval (95 %)"), _span(trend.low, trend.high, method)))
     return facts
 
 

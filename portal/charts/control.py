@@ -13,7 +13,7 @@ from portal.charts.marks import Key
 from portal.charts.points import State
 from portal.charts.scales import Frame, date_ticks, span_of, value_ticks
 from portal.charts.svg import Drawing, canvas, clean, finish, number, put, text_width
-from portal.charts.words import Words, figure, words_for
+from portal.charts.words import Words, words_for
 
 LEFT, RIGHT, TOP, AXIS = 46.0, 14.0, 34.0, 30.0
 ControlState = Literal["within", "under", "over"]
@@ -56,7 +56,7 @@ def draw_control(
     bottom = height - AXIS - marks.ROW * len(rows) - 4
     frame = _frame(shown, center, (width - RIGHT, bottom))
     ticks = value_ticks([frame.low, frame.high], max(2, int(bottom - TOP) // 38))
-    marks.value_axis(root, frame, ticks, f"{index_name} ({unit})" if unit else index_name)
+    marks.value_axis(root, frame, ticks, f"{index_name} ({unit})" if unit else index_name, words)
     marks.date_axis(root, frame, _date_ticks(frame, words))
     _lines(root, shown, center, frame)
     for point in shown:
@@ -68,7 +68,7 @@ def draw_control(
 def _title(title: str, shown: Sequence[ControlPoint], center: float, words: Words) -> str:
     first, last = words.day(shown[0].when), words.day(shown[-1].when)
     states = [control_state(point) for point in shown]
-    told = words.control.format(count=len(shown), first=first, last=last, center=figure(center))
+    told = words.control.format(count=len(shown), first=first, last=last, center=words.figure(center))
     signals = words.signals.format(under=states.count("under"), over=states.count("over"))
     return f"{title}: {told}; {signals}."
 
@@ -110,6 +110,6 @@ def _path(root: Element, style: str, places: Sequence[tuple[float, float]]) -> N
 def _visit(root: Element, point: ControlPoint, frame: Frame, r: float, words: Words) -> None:
     state = control_state(point)
     group = SubElement(root, "g")
-    told = f"{words.day(point.when)}: {figure(point.value)}, {getattr(words, state)}"
+    told = f"{words.day(point.when)}: {words.figure(point.value)}, {getattr(words, state)}"
     SubElement(group, "title").text = clean(told)
     marks.mark(group, MARKS[state], frame.x(point.when), frame.y(point.value), r)

@@ -13,7 +13,7 @@ from portal.charts.points import Point, TriggerLine, in_order, level_on, unbroke
 from portal.charts.scales import Frame, date_ticks, span_of, value_ticks
 from portal.charts.summary import history_title
 from portal.charts.svg import Drawing, canvas, finish, number, put, text_width, write
-from portal.charts.words import Words, figure, words_for
+from portal.charts.words import Words, words_for
 
 LEFT, RIGHT, TOP, AXIS = 46.0, 14.0, 34.0, 30.0
 SMALLEST = (200, 160)
@@ -102,7 +102,7 @@ def _draw(root: Element, shown: History, heading: str, width: int, height: int) 
     ticks = value_ticks(_figures(shown, *span_of(days)), max(2, int(bottom - TOP) // 38))
     frame = Frame(LEFT, TOP, width - RIGHT, bottom, *span_of(days), ticks[0], ticks[-1])
     _window(root, shown, frame)
-    marks.value_axis(root, frame, ticks, heading)
+    marks.value_axis(root, frame, ticks, heading, shown.words)
     marks.date_axis(root, frame, _date_ticks(frame, shown.words))
     _trigger_lines(root, shown, frame)
     _lines(root, shown, frame)
@@ -167,7 +167,9 @@ def _trigger_lines(root: Element, shown: History, frame: Frame) -> None:
         left, y = frame.x(trigger.valid_from), frame.y(trigger.level)
         right = frame.right if trigger.valid_to is None else frame.x(trigger.valid_to)
         put(root, "line", "trigger", x1=left, x2=right, y1=y, y2=y)
-        _trigger_label(root, f"{shown.words.trigger} {figure(trigger.level)}", left, right, y, frame.bottom)
+        _trigger_label(
+            root, f"{shown.words.trigger} {shown.words.figure(trigger.level)}", left, right, y, frame.bottom
+        )
 
 
 def _trigger_label(root: Element, label: str, left: float, right: float, y: float, bottom: float) -> None:
@@ -189,7 +191,9 @@ def _figures_beside(root: Element, shown: History, frame: Frame) -> None:
     below = [p for p in scored if p.state == "below"]
     chosen = (below if len(below) <= LABELLED_AT_MOST else []) + scored[-1:]
     for point in dict.fromkeys(chosen):
-        write(root, *_figure_place(point, frame), figure(point.value or 0.0), "text-strong", "middle")
+        write(
+            root, *_figure_place(point, frame), shown.words.figure(point.value or 0.0), "text-strong", "middle"
+        )
 
 
 def _figure_place(point: Point, frame: Frame) -> tuple[float, float]:

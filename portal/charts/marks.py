@@ -10,7 +10,7 @@ from xml.etree.ElementTree import Element, SubElement
 from portal.charts.points import Point, State
 from portal.charts.scales import Frame, decimals
 from portal.charts.svg import clean, number, put, text_width, write
-from portal.charts.words import Words, figure
+from portal.charts.words import Words
 
 ROW = 20  # height of a row of the legend, pixels
 SWATCH = 26  # width of a legend's sample with its gap, pixels
@@ -52,7 +52,7 @@ def radius_for(count: int) -> float:
 def visit_label(point: Point, words: Words) -> str:
     """What a pointer resting on the mark is told."""
     meaning = getattr(words, point.state)
-    score = "" if point.value is None else f"{figure(point.value)}, "
+    score = "" if point.value is None else f"{words.figure(point.value)}, "
     note = f" ({point.note})" if point.note else ""
     return f"{words.day(point.when)}: {score}{meaning}{note}"
 
@@ -77,13 +77,13 @@ def _whisker(group: Element, point: Point, frame: Frame, x: float, r: float) -> 
         put(group, "line", "bounds", x1=x - r, x2=x + r, y1=y, y2=y)
 
 
-def value_axis(root: Element, frame: Frame, ticks: Sequence[float], heading: str) -> None:
+def value_axis(root: Element, frame: Frame, ticks: Sequence[float], heading: str, words: Words) -> None:
     """Rules across the plot, their figures at the left, and what they measure written level above."""
     places = decimals(ticks)
     for tick in ticks:
         y = frame.y(tick)
         put(root, "line", "grid", x1=frame.left, x2=frame.right, y1=y, y2=y)
-        write(root, frame.left - 8, y + 4.5, f"{figure(tick, places)}", "text-soft", "end")
+        write(root, frame.left - 8, y + 4.5, f"{words.figure(tick, places)}", "text-soft", "end")
     write(root, 4, 17, heading, "text-strong")
 
 

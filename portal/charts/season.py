@@ -12,7 +12,7 @@ from portal.charts.marks import Key
 from portal.charts.points import Point, in_order
 from portal.charts.scales import Frame, value_ticks
 from portal.charts.svg import Drawing, canvas, clean, finish, put, text_width, write
-from portal.charts.words import Words, figure, words_for
+from portal.charts.words import Words, words_for
 
 LEFT, RIGHT, TOP, AXIS = 46.0, 14.0, 34.0, 30.0
 # Any year will do to lay months side by side; a leap year holds every day.
@@ -52,7 +52,9 @@ def _season_title(title: str, shown: Sequence[Point], words: Words) -> str:
     if not shown:
         return f"{title}. {words.empty}."
     first, last = words.day(shown[0].when), words.day(shown[-1].when)
-    pattern = ", ".join(f"{words.months[m - 1]} {figure(v, 1)}" for m, v in monthly_medians(shown).items())
+    pattern = ", ".join(
+        f"{words.months[m - 1]} {words.figure(v, 1)}" for m, v in monthly_medians(shown).items()
+    )
     counted = words.season.format(count=len(shown), first=first, last=last)
     return f"{title}: {counted}; {words.middle}: {pattern}."
 
@@ -80,7 +82,7 @@ def _draw(
     bottom = height - AXIS - marks.ROW * len(rows) - 4
     ticks = value_ticks([p.value or 0.0 for p in shown], max(2, int(bottom - TOP) // 38))
     frame = Frame(LEFT, TOP, width - RIGHT, bottom, date(YEAR, 1, 1), date(YEAR, 12, 31), ticks[0], ticks[-1])
-    marks.value_axis(root, frame, ticks, heading)
+    marks.value_axis(root, frame, ticks, heading, words)
     marks.date_axis(root, frame, _month_ticks(frame, words))
     _medians(root, shown, frame)
     for point in sorted(shown, key=lambda p: p.when.year == year):

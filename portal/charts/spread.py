@@ -12,7 +12,7 @@ from portal.charts.marks import Key
 from portal.charts.points import State
 from portal.charts.scales import decimals, value_ticks
 from portal.charts.svg import Drawing, canvas, clean, finish, put, text_width, write
-from portal.charts.words import Words, figure, words_for
+from portal.charts.words import Words, words_for
 
 SIDE, TOP, AXIS = 26.0, 40.0, 26.0
 LARGEST, SMALLEST = 5.0, 2.0  # radius of a mark, pixels
@@ -66,11 +66,11 @@ def draw_spread(
 def _title(title: str, values: Sequence[float], level: float | None, words: Words) -> str:
     if not values:
         return f"{title}. {words.no_baseline}."
-    low, middle, high = (figure(value) for value in (values[0], median(values), values[-1]))
+    low, middle, high = (words.figure(value) for value in (values[0], median(values), values[-1]))
     parts = [words.baseline.format(count=len(values), low=low, middle=middle, high=high)]
     if level is not None:
         below = sum(value < level for value in values)
-        parts.append(words.baseline_below.format(level=figure(level), count=below))
+        parts.append(words.baseline_below.format(level=words.figure(level), count=below))
     return f"{title}: {'; '.join(parts)}."
 
 
@@ -83,7 +83,7 @@ def _draw(
     shown = [*values, *([] if level is None else [level])]
     ticks = value_ticks(shown, max(2, int(width // 90)))
     scale = Scale(SIDE, width - SIDE, ticks[0], ticks[-1])
-    _axis(root, scale, ticks, bottom)
+    _axis(root, scale, ticks, bottom, words)
     _piles(root, values, level, scale, bottom, words)
     if level is not None:
         _level(root, level, scale, bottom, words)
@@ -100,13 +100,13 @@ def _keys(values: Sequence[float], level: float | None, words: Words) -> list[Ke
     return [key for present, key in wanted if present]
 
 
-def _axis(root: Element, scale: Scale, ticks: Sequence[float], bottom: float) -> None:
+def _axis(root: Element, scale: Scale, ticks: Sequence[float], bottom: float, words: Words) -> None:
     put(root, "line", "axis", x1=scale.left, x2=scale.right, y1=bottom, y2=bottom)
     places = decimals(ticks)
     for tick in ticks:
         x = scale.x(tick)
         put(root, "line", "axis", x1=x, x2=x, y1=bottom, y2=bottom + 5)
-        write(root, x, bottom + 20, figure(tick, places), "text-soft", "middle")
+        write(root, x, bottom + 20, words.figure(tick, places), "text-soft", "middle")
 
 
 def _piles(
@@ -121,7 +121,7 @@ def _piles(
             state: State = "below" if level is not None and value < level else "normal"
             group = SubElement(root, "g")
             meaning = words.below_level if state == "below" else words.not_below_level
-            SubElement(group, "title").text = clean(f"{figure(value)}: {meaning}")
+            SubElement(group, "title").text = clean(f"{words.figure(value)}: {meaning}")
             marks.mark(group, state, scale.left + column * 2 * r, bottom - 1.4 * r - step * place, r * 0.92)
 
 
@@ -144,6 +144,6 @@ def _radius(values: Sequence[float], scale: Scale, room: float) -> float:
 def _level(root: Element, level: float, scale: Scale, bottom: float, words: Words) -> None:
     x = scale.x(level)
     put(root, "line", "trigger", x1=x, x2=x, y1=TOP - 10, y2=bottom)
-    label = f"{words.level} {figure(level)}"
+    label = f"{words.level} {words.figure(level)}"
     fits = x + 6 + text_width(label) <= scale.right + SIDE
     write(root, x + 6 if fits else x - 6, TOP - 4, label, "text-trigger", "start" if fits else "end")

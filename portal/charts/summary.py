@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from portal.charts.points import Point, State, TriggerLine, level_on
-from portal.charts.words import Words, figure
+from portal.charts.words import Words
 
 
 def history_title(title: str, points: Sequence[Point], triggers: Sequence[TriggerLine], words: Words) -> str:
@@ -31,13 +31,13 @@ def _spread(points: Sequence[Point], words: Words) -> list[str]:
     values = [p.value for p in points if p.value is not None]
     if not values:
         return []
-    low, high, latest = (figure(v) for v in (min(values), max(values), values[-1]))
+    low, high, latest = (words.figure(v) for v in (min(values), max(values), values[-1]))
     return [words.spread.format(low=low, high=high, latest=latest)]
 
 
 def _trigger(points: Sequence[Point], triggers: Sequence[TriggerLine], words: Words) -> str:
     level = level_on(triggers, points[-1].when)
-    return words.no_trigger if level is None else words.trigger_now.format(level=figure(level))
+    return words.no_trigger if level is None else words.trigger_now.format(level=words.figure(level))
 
 
 def _counts(points: Sequence[Point], words: Words) -> list[str]:

@@ -15,6 +15,8 @@ class Words:
 
     lang: str
     months: tuple[str, ...]
+    date: str
+    point: str
     normal: str
     normal_without_trigger: str
     below: str
@@ -64,12 +66,18 @@ class Words:
 
     def day(self, when: date) -> str:
         """A date as a reader says it, the same on every machine: 4 May 2025."""
-        return f"{when.day} {self.months[when.month - 1]} {when.year}"
+        return self.date.format(day=when.day, month=self.months[when.month - 1], year=when.year)
+
+    def figure(self, value: float, places: int = 2) -> str:
+        """A number as `figure` writes it, with the decimal mark of the language."""
+        return figure(value, places).replace(".", self.point)
 
 
 ENGLISH = Words(
     lang="en",
     months=("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"),
+    date="{day} {month} {year}",
+    point=".",
     normal="at or above the trigger",
     normal_without_trigger="visit",
     below="below the trigger",
@@ -126,7 +134,72 @@ ENGLISH = Words(
     "lies.",
 )
 
-LANGUAGES: Mapping[str, Words] = {"en": ENGLISH}
+GERMAN = Words(
+    lang="de",
+    months=("Jan.", "Feb.", "März", "Apr.", "Mai", "Juni", "Juli", "Aug.", "Sep.", "Okt.", "Nov.", "Dez."),
+    date="{day}. {month} {year}",
+    point=",",
+    normal="auf oder über dem Auslösewert",
+    normal_without_trigger="Begehung",
+    below="unter dem Auslösewert",
+    untested="nicht mit dem Auslösewert verglichen",
+    unscored="Begehung ohne Wert",
+    line="aufeinanderfolgende Begehungen; unterbrochen, wo welche fehlen",
+    trigger="Auslösewert",
+    bounds="möglicher Bereich",
+    window="fraglicher Zeitraum",
+    middle="Mitte aller Jahre",
+    earlier="andere Jahre",
+    empty="Noch keine Begehung",
+    visits="{count} Begehungen vom {first} bis zum {last}",
+    one_visit="eine Begehung am {first}",
+    spread="niedrigster Wert {low}, höchster {high}, letzter {latest}",
+    trigger_now="Auslösewert {level}",
+    no_trigger="kein Auslösewert",
+    count_below="unter dem Auslösewert: {count}",
+    count_untested="nicht verglichen: {count}",
+    count_unscored="ohne Wert: {count}",
+    how_to_read="Gefüllte Kreise sind Begehungen auf oder über dem Auslösewert, gefüllte Dreiecke mit der "
+    "Spitze nach unten liegen darunter, leere Rauten wurden nicht verglichen, Kreuze haben keinen "
+    "Wert. Die Linie ist unterbrochen, wo Begehungen fehlen. Dieselben Zahlen stehen in einer "
+    "Tabelle.",
+    season="{count} bewertete Begehungen nach Monaten, {first} bis {last}",
+    no_baseline="Noch keine Basisbegehung",
+    baseline="Basisbegehungen: {count}; niedrigster Wert {low}, mittlerer {middle}, höchster {high}",
+    baseline_below="unter {level}: {count}",
+    level="Auslösewert",
+    below_level="Begehung unter dem Auslösewert",
+    not_below_level="Basisbegehung",
+    how_to_read_spread="Jedes Zeichen ist eine Basisbegehung, der Achse entlang nach ihrem Wert "
+    "gesetzt; Begehungen "
+    "mit ähnlichem Wert liegen übereinander. Kreise liegen auf oder über dem Auslösewert, "
+    "Dreiecke mit der Spitze nach unten darunter. Dieselben Zahlen stehen in einer Tabelle.",
+    center="übliche Höhe",
+    limits="Kontrollgrenzen",
+    within="innerhalb der Grenzen",
+    under="unter der unteren Grenze",
+    over="über der oberen Grenze",
+    control="{count} Begehungen vom {first} bis zum {last}; übliche Höhe {center}",
+    signals="unter der unteren Grenze: {under}; über der oberen Grenze: {over}",
+    how_to_read_control="Gefüllte Kreise liegen innerhalb der Kontrollgrenzen, gefüllte Dreiecke "
+    "mit der Spitze nach "
+    "unten unter der unteren, leere Rauten über der oberen. Dieselben Zahlen stehen in einer "
+    "Tabelle.",
+    site_normal="normal",
+    site_below="niedrig",
+    site_untested="nicht verglichen",
+    site_unscored="kein Wert",
+    site_unvisited="noch keine Begehung",
+    old_visit="alt",
+    stretch="hier liegt die Ursache am ehesten",
+    flow="fließt weiter flussabwärts",
+    how_to_read_river="Der Fluss läuft von oben nach unten. Gefüllte Kreise sind Probestellen, deren letzte "
+    "Begehung normal war, gefüllte Dreiecke mit der Spitze nach unten waren niedrig, leere Rauten "
+    "wurden nicht verglichen, Kreuze haben keinen Wert. Ein Ring bezeichnet die fragliche "
+    "Probestelle, eine schraffierte Linie den Abschnitt, in dem die Ursache am ehesten liegt.",
+)
+
+LANGUAGES: Mapping[str, Words] = {"en": ENGLISH, "de": GERMAN}
 
 
 def words_for(lang: str) -> Words:

@@ -27,6 +27,7 @@ class Thing:
     entered_by_id: UUID | None = None
     asked_of_id: UUID | None = None
     recorder_id: UUID | None = None
+    partner_id: UUID | None = None
     started_by_id: UUID | None = None
     user_id: UUID | None = None
     status: str = "waiting"
@@ -63,6 +64,7 @@ THING = Thing(
     entered_by_id=AUTHOR.user_id,
     asked_of_id=AUTHOR.user_id,
     recorder_id=RECORDER.user_id,
+    partner_id=INVOLVED.user_id,
     started_by_id=AUTHOR.user_id,
     involved_user_ids={
         each.user_id for each in (AUTHOR, RECORDER, INVOLVED, INVOLVED_REVIEWER) if each.user_id
@@ -102,6 +104,7 @@ EXPECTED = {
     "contact.manage": COORDINATORS,
     "visit.submit": MEMBERS,
     "visit.view": INSIDERS,
+    "visit.see_position": CHECKERS | {"author", "recorder"},
     "visit.mend": {"author", "recorder"},
     "visit.add_photo": {"author", *COORDINATORS},
     "draft.edit": {"author"},

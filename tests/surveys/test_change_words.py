@@ -149,7 +149,7 @@ class TestTrend:
 
     def test_it_gives_no_interval_where_there_is_none(self) -> None:
         facts = dict(words.trend_facts(change(trend=trend(low=None, high=None))))
-        assert "its 95 % interval" not in facts
+        assert "its interval (95 %)" not in facts
         assert "Sen's slope a year" in facts
 
 

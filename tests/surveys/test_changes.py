@@ -196,7 +196,7 @@ def test_it_gives_the_numbers_of_the_test() -> None:
     facts = dict(words.trend_facts(change(trend=trend())))
     assert facts["S (rises less falls)"] == "-30"
     assert facts["p, two-sided"] == "0.0020"
-    assert facts["its 95 % interval"] == "−7.5 to −4.5"
+    assert facts["its interval (95 %)"] == "−7.5 to −4.5"
     assert facts["Compared"] == "months with the same months of other years"
 
 
