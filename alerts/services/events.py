@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from django.db import transaction
@@ -11,6 +12,7 @@ from alerts.chain_facts import facts_of
 from alerts.models import AgencyContact, EventKind, Incident, IncidentEvent
 from alerts.services.locks import locked_incident
 from portal.accounts.access import Person
+from portal.accounts.languages import speaking_to
 from portal.audit.services import record_change
 from surveys.models import Visit
 
@@ -27,10 +29,12 @@ def add_event(
     actor_name: str = "",
     contact: AgencyContact | None = None,
     visit: Visit | None = None,
-    note: str = "",
+    note: str | Callable[[], str] = "",
 ) -> IncidentEvent:
     """Write one step of the course and seal it; without a person or `actor_name` the portal itself took it.
 
+    What somebody wrote is a note as it stands; what the portal says of the step is a function that makes the
+    words, and is called in the group's language: the note is sealed, and read by everybody.
     Holds the incident's row until the transaction ends, so that two steps never take one place in the chain.
     """
     # Locked before the step is made, so that its time is later than that of the step waited for.
@@ -42,10 +46,17 @@ def add_event(
         actor_name=actor_name or (person.name if person else ""),
         contact=contact,
         visit=visit,
-        note=str(note),
+        note=_in_words(incident, note),
         facts=facts_of(incident, visit.pk if visit else None),
     )
     return _seal(step)
+
+
+def _in_words(incident: Incident, note: str | Callable[[], str]) -> str:
+    if not callable(note):
+        return note
+    with speaking_to(group=incident.group):
+        return note()
 
 
 def _seal(step: IncidentEvent) -> IncidentEvent:

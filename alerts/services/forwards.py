@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
@@ -47,11 +49,14 @@ def forward_alert(
     )
     if not is_new:
         _check_again(forward)
-    by = person.name if person else _("by link sent to %(name)s") % {"name": contact.name}
+    with speaking_to(group=incident.group):
+        by = person.name if person else _("by link sent to %(name)s") % {"name": contact.name}
     changes = {"to_name": [None, forward.to_name], "to_email": [None, to_email]}
     record_change(actor=person, actor_name=by, verb="incident.forwarded", thing=incident, changes=changes)
-    note = _("To %(name)s.") % {"name": forward.to_name}
-    step = add_event(incident, EventKind.FORWARDED, person=person, actor_name=by, contact=contact, note=note)
+    who: dict[str, Any] = {"person": person, "actor_name": by, "contact": contact}
+    step = add_event(
+        incident, EventKind.FORWARDED, **who, note=lambda: _("To %(name)s.") % {"name": forward.to_name}
+    )
     _owe_forward(forward, incident)
     tell_coordinators(incident, latest_visit(incident), step)
     return forward
@@ -129,8 +134,13 @@ def revoke_forward(*, person: Person, forward: Forward) -> Forward:
         forward.save(update_fields=["revoked_at"])
         changes = {"to_email": [forward.to_email, None]}
         record_change(actor=person, verb="incident.forward_revoked", thing=incident, changes=changes)
-        note = _("The link of %(name)s was taken back.") % {"name": forward.to_name}
-        add_event(incident, EventKind.NOTE, person=person, note=note)
+        words = {"name": forward.to_name}
+        add_event(
+            incident,
+            EventKind.NOTE,
+            person=person,
+            note=lambda: _("The link of %(name)s was taken back.") % words,
+        )
     return forward
 
 

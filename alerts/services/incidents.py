@@ -18,6 +18,7 @@ from alerts.services.locks import locked_incident
 from alerts.services.opening import latest_visit
 from alerts.services.repeat_course import cancel_repeats
 from alerts.services.telling import tell_coordinators, tell_everybody_told
+from alerts.services.wording import closing_words
 from portal.accounts.access import Person, require
 
 
@@ -105,8 +106,14 @@ def add_note(
         raise ValidationError({"note": _("Write a note or the agency's reference.")})
     if reference:
         save_change(incident, "incident.reference", **who, agency_reference=reference)
-    text = note or _("The agency's reference: %(reference)s") % {"reference": reference}
-    add_event(incident, EventKind.NOTE, contact=contact, note=text, **who)
+    words = {"reference": reference}
+    add_event(
+        incident,
+        EventKind.NOTE,
+        contact=contact,
+        note=note or (lambda: _("The agency's reference: %(reference)s") % words),
+        **who,
+    )
     return incident
 
 
@@ -144,8 +151,7 @@ def close_incident(
     if reference.strip():
         fields["agency_reference"] = reference.strip()
     save_change(incident, "incident.closed", **who, **fields)
-    words = f"{incident.outcome_words}. {incident.outcome_note}".strip()
-    step = add_event(incident, EventKind.CLOSED, contact=contact, note=words, **who)
+    step = add_event(incident, EventKind.CLOSED, contact=contact, note=lambda: closing_words(incident), **who)
     cancel_repeats(incident, who.get("person"))
     tell_everybody_told(incident, latest_visit(incident), step)
     return incident

@@ -70,7 +70,7 @@ def give_back_repeat(*, person: Person, incident: Incident) -> RepeatRequest:
     request.offers.filter(user=giver).update(accepted=False, answered_at=timezone.now())
     request.taken_by, request.taken_at = None, None
     _move(request, State.OPEN, person)
-    step = add_event(request.incident, EventKind.REPEAT_ASKED, person=person, note=_("Given back."))
+    step = add_event(request.incident, EventKind.REPEAT_ASKED, person=person, note=lambda: _("Given back."))
     low = low_visit_of(request.incident)
     if low is not None and not why_not_offered(incident.site):
         others = request.offers.exclude(user=giver).select_related("user", "request__incident")
@@ -132,7 +132,11 @@ def _make(number: UUID, visit: Visit, verdict: Verdict, person: Person | None) -
     request.visit = visit
     _move(request, State.DONE, person)
     step = add_event(
-        incident, EventKind.REPEAT_MADE, person=person, visit=visit, note=made_words(incident, visit, verdict)
+        incident,
+        EventKind.REPEAT_MADE,
+        person=person,
+        visit=visit,
+        note=lambda: made_words(incident, visit, verdict),
     )
     low = low_visit_of(incident)
     if verdict.outcome == Verdict.Outcome.NOT_BELOW and low is not None:
@@ -144,10 +148,13 @@ def _make(number: UUID, visit: Visit, verdict: Verdict, person: Person | None) -
 def _note_untested(incident: Incident, visit: Visit) -> None:
     if incident.events.filter(kind=EventKind.NOTE, visit=visit, actor=None).exists():
         return
-    words = _(
+    add_event(incident, EventKind.NOTE, visit=visit, note=_untested_words)
+
+
+def _untested_words() -> str:
+    return _(
         "It could not be held against the trigger, so it says nothing of the fall; a repeat is still wanted."
     )
-    add_event(incident, EventKind.NOTE, visit=visit, note=words)
 
 
 def made_words(incident: Incident, visit: Visit, verdict: Verdict) -> str:

@@ -92,7 +92,8 @@ def _lapse(request: RepeatRequest) -> None:
     request.state = State.LAPSED
     request.save(update_fields=["state"])
     record_change(actor=None, verb="repeat.lapsed", thing=request, changes=changes)
-    step = add_event(request.incident, EventKind.REPEAT_LAPSED, note=why_not_offered(request.incident.site))
+    incident = request.incident
+    step = add_event(incident, EventKind.REPEAT_LAPSED, note=lambda: why_not_offered(incident.site))
     low = low_visit_of(request.incident)
     if low is not None:
         tell_coordinators(request.incident, low, step)

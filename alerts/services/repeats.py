@@ -43,9 +43,10 @@ def ask_for_repeat(*, incident: Incident, visit: Visit, person: Person | None = 
     due = timezone.localdate() + timedelta(days=days)
     request = RepeatRequest.objects.create(group=incident.group, incident=incident, due_on=due)
     record_change(actor=person, verb="repeat.asked", thing=request, changes={"due_on": [None, str(due)]})
-    why_not = why_not_offered(incident.site)
-    add_event(incident, EventKind.REPEAT_ASKED, person=person, note=why_not)
-    if not why_not:
+    step = add_event(
+        incident, EventKind.REPEAT_ASKED, person=person, note=lambda: why_not_offered(incident.site)
+    )
+    if not step.note:
         offer_repeat(request, visit)
     return request
 

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from alerts.models import EventKind, Incident, IncidentEvent
 from alerts.rescored import Moved, moved_score
 from alerts.services.events import add_event
+from portal.accounts.languages import speaking_to
 from portal.accounts.models import Group
 from surveys.models import Visit
 from surveys.score_sets import among
@@ -23,10 +24,12 @@ def note_rescored(*, group: Group, visits: Collection[UUID]) -> None:
     the river was, and no alert is sent or taken back for it.
     """
     found = among(Visit.objects.of_group(group), "pk", visits).filter(incidents__isnull=False).distinct()
-    for visit in found.select_related("verdict__trigger"):
-        moved = moved_score(visit, visit.verdict)
-        if moved:
-            _note(group, visit, moved)
+    # In the group's language throughout: the words of a score are part of what is noted.
+    with speaking_to(group=group):
+        for visit in found.select_related("verdict__trigger"):
+            moved = moved_score(visit, visit.verdict)
+            if moved:
+                _note(group, visit, moved)
 
 
 def _note(group: Group, visit: Visit, moved: Moved) -> None:

@@ -67,7 +67,14 @@ def lines_of(incident: Incident, visit: Visit, verdict: Verdict, step: IncidentE
         return [
             _now("Every contact named for this site has been told. Please telephone the agency yourselves.")
         ]
+    if step.kind == EventKind.CLOSED and incident.outcome:
+        return [closing_words(incident)]
     return [step.note] if step.note else []
+
+
+def closing_words(incident: Incident) -> str:
+    """How it ended, and what was found."""
+    return f"{incident.outcome_words}. {incident.outcome_note}".strip()
 
 
 def low_visit_words(visit: Visit) -> str:

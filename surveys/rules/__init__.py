@@ -17,7 +17,18 @@ from surveys.rules.timing import TIMING_RULES
 from surveys.rules.types import Checked, Context, Rule, Severity, SiteHistory
 from surveys.submission.types import Problem, Submission
 
-__all__ = ["RULES", "Checked", "Context", "Rule", "Severity", "SiteHistory", "check_submission", "rule_named"]
+__all__ = [
+    "RULES",
+    "Checked",
+    "Context",
+    "Rule",
+    "Severity",
+    "SiteHistory",
+    "check_submission",
+    "errors_in",
+    "findings_in",
+    "rule_named",
+]
 
 RULES: tuple[Rule, ...] = (
     *READING_RULES,
@@ -41,10 +52,17 @@ def rule_named(rule_id: str) -> Rule | None:
 
 def check_submission(submission: Submission, context: Context) -> Checked:
     """Apply every rule; nothing is read from the database here."""
-    return Checked(
-        errors=tuple(_remarks(Severity.ERROR, submission, context)),
-        findings=tuple(_remarks(Severity.FINDING, submission, context)),
-    )
+    return Checked(errors_in(submission, context), findings_in(submission, context))
+
+
+def errors_in(submission: Submission, context: Context) -> tuple[Problem, ...]:
+    """What stops it, in words for whoever sends it."""
+    return tuple(_remarks(Severity.ERROR, submission, context))
+
+
+def findings_in(submission: Submission, context: Context) -> tuple[Problem, ...]:
+    """What is unusual and goes along, in words that are kept."""
+    return tuple(_remarks(Severity.FINDING, submission, context))
 
 
 def _remarks(severity: Severity, submission: Submission, context: Context) -> Iterator[Problem]:

@@ -17,6 +17,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from portal.accounts.languages import speaking_to
 from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.audit.services import record_change
 from portal.outbox.models import Message
@@ -92,13 +93,17 @@ def take_steps(safe_return: SafeReturn, now: datetime) -> None:
 
 def _take(safe_return: SafeReturn, step: Step, minutes: int) -> None:
     late = minutes if minutes >= LATE_MINUTES else 0
-    notes = [late_words(late)] if late else []
     if step in (Step.REMINDED, Step.AGAIN):
         tell_pair(safe_return, step, late)
-    elif step == Step.NAMED:
-        tell_overdue(safe_return, step, [named_of(safe_return)], late)
-    elif not tell_overdue(safe_return, step, coordinators_for(safe_return), late):
-        notes.append(_("There is no coordinator who stayed on shore."))
+        is_told = True
+    else:
+        others = [named_of(safe_return)] if step == Step.NAMED else coordinators_for(safe_return)
+        is_told = tell_overdue(safe_return, step, others, late) > 0
+    # Everybody reads the course, so it is kept in the group's language.
+    with speaking_to(group=safe_return.group):
+        notes = [late_words(late)] if late else []
+        if not is_told:
+            notes.append(_("There is no coordinator who stayed on shore."))
     add_event(safe_return, ReturnEventKind(step.name.lower()), note=" ".join(notes))
 
 

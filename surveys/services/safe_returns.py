@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
+from portal.accounts.languages import speaking_to
 from portal.accounts.models import Group, User
 from portal.accounts.queries import members_of
 from portal.audit.services import record_change
@@ -151,7 +152,8 @@ def extend_safe_return(
     # What was owed about the old time would only alarm; what is out already is answered below.
     for kind in (PAIR, OVERDUE):
         cancel_messages(extended, kind)
-    note = _("Back by %(time)s.") % {"time": clock(extended.expected_at)}
+    with speaking_to(group=extended.group):
+        note = _("Back by %(time)s.") % {"time": clock(extended.expected_at)}
     add_event(extended, ReturnEventKind.EXTENDED, actor, note)
     changes = {"expected_at": [before.isoformat(), extended.expected_at.isoformat()]}
     record_change(actor=person, actor_name=actor, verb="safe_return.extended", thing=extended, changes=changes)

@@ -10,9 +10,10 @@ from django.core.exceptions import PermissionDenied
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person
+from portal.accounts.languages import speaking_to
 from surveys.contexts import context_for
 from surveys.models import Measurement, Site, SpotEffort, TaxonCount, TimedKick, Visit
-from surveys.rules import Checked, check_submission
+from surveys.rules import Checked, errors_in, findings_in
 from surveys.signals import visit_judged
 from surveys.submission.types import InvalidSubmission, Position, Problem, Spot, Submission
 
@@ -115,14 +116,16 @@ def rewrite_parts(visit: Visit, submission: Submission) -> None:
 def check(
     submission: Submission, site: Site, *, past_record: bool = False, visit: Visit | None = None
 ) -> Checked:
-    """Apply all rules; raises InvalidSubmission when there is an error."""
+    """Apply all rules; raises InvalidSubmission when there is an error, in the language spoken now."""
     # People who left the group since are still right on the visits they made.
     known = [each for each in (visit.recorder_id, visit.partner_id) if each] if visit else []
     context = context_for(submission, site, past_record=past_record, known=known)
-    checked = check_submission(submission, context)
-    if checked.errors:
-        raise InvalidSubmission(checked.errors)
-    return checked
+    errors = errors_in(submission, context)
+    if errors:
+        raise InvalidSubmission(errors)
+    # What is asked is kept for the group, and known again by its words when somebody else corrects the visit.
+    with speaking_to(group=site.group):
+        return Checked(errors, findings_in(submission, context))
 
 
 def all_problems(refusal: InvalidSubmission, site: Site, visit: Visit | None = None) -> tuple[Problem, ...]:

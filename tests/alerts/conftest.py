@@ -80,6 +80,10 @@ def set_level(site: Site, by: User, level: float = LEVEL, **fields: Any) -> Trig
 
 @pytest.fixture
 def watch(cast: Cast) -> Watch:
+    return make_watch(cast)
+
+
+def make_watch(cast: Cast) -> Watch:
     add_baseline(cast.site, cast.coordinator, cast.other_volunteer)
     User.objects.filter(pk=cast.coordinator.pk).update(phone="01632 960001")
     cast.coordinator.refresh_from_db()

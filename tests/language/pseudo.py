@@ -8,11 +8,15 @@ from __future__ import annotations
 import gettext
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import fields, replace
 from typing import Any
+from unittest.mock import patch
 
 from django.test import override_settings
 from django.utils import translation
 from django.utils.translation import trans_real
+
+from portal.charts.words import ENGLISH, LANGUAGES, Words
 
 # A real language that the portal does not speak, so that Django has its formats of dates and numbers.
 PSEUDO = "eo"
@@ -43,6 +47,18 @@ class Brackets(gettext.NullTranslations):
         return self.ngettext(one, many, number)
 
 
+def _bracketed(words: Words) -> Words:
+    """Charts know no catalogue: their words have a row for each language."""
+    texts = {each.name: getattr(words, each.name) for each in fields(words) if each.name != "lang"}
+    marked = {
+        name: tuple(f"{OPEN}{each}{CLOSE}" for each in text)
+        if isinstance(text, tuple)
+        else f"{OPEN}{text}{CLOSE}"
+        for name, text in texts.items()
+    }
+    return replace(words, lang=PSEUDO, **marked)
+
+
 @contextmanager
 def everything_marked() -> Iterator[None]:
     """Inside, the made-up language is one of the portal's and is spoken."""
@@ -51,7 +67,8 @@ def everything_marked() -> Iterator[None]:
         catalogues: dict[str, Any] = vars(trans_real)["_translations"]
         # Behind the setting, whose change makes Django forget its catalogues; another change forgets this one.
         catalogues[PSEUDO] = Brackets()
-        with translation.override(PSEUDO):
+        charts = patch.dict(LANGUAGES, {PSEUDO: _bracketed(ENGLISH)})  # type: ignore[arg-type]
+        with charts, translation.override(PSEUDO):
             yield
         catalogues.pop(PSEUDO, None)
 

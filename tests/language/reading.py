@@ -8,6 +8,7 @@ from html.parser import HTMLParser
 
 from django.apps import apps
 from django.db import connection
+from django.db.models import Model
 
 from tests.language.pseudo import outside
 
@@ -15,8 +16,8 @@ UNREAD = {"script", "style", "code", "template"}
 READ_ALOUD = {"alt", "title", "aria-label", "placeholder", "aria-description", "content", "label"}
 # Words that are the same in every language, or no words: the product, units, codes of methods and of formats.
 SAME = {
-    "rifflebook", "english", "bracketish", "wgs84", "csv", "xlsx", "geojson", "json", "pdf", "http", "https",
-    "get", "post", "put", "patch", "delete", "api", "openapi", "ntu", "din", "ean",
+    "rifflebook", "english", "bracketish", "wgs84", "wgs", "csv", "xlsx", "geojson", "json", "pdf", "http",
+    "https", "get", "post", "put", "patch", "delete", "api", "openapi", "ntu", "din", "ean",
 }  # fmt: skip
 WORD = re.compile(r"[^\W\d_]{3,}")
 
@@ -74,14 +75,17 @@ def unmarked_words(texts: Iterable[str], data: frozenset[str]) -> set[str]:
     return found
 
 
-def words_of_the_data() -> frozenset[str]:
-    """Every word that stands in a text column of the database: names, codes, notes, addresses."""
-    return frozenset(word.lower() for text in _texts() for word in WORD.findall(text))
+def words_of_the_data(besides: Iterable[type[Model]] = ()) -> frozenset[str]:
+    """Every word that stands in a text column of the database: names, codes, notes, addresses.
+
+    A text that was stored in brackets was put into words by the portal and is no data.
+    """
+    return frozenset(word.lower() for text in _texts(set(besides)) for word in WORD.findall(outside(text)))
 
 
-def _texts() -> Iterator[str]:
+def _texts(besides: set[type[Model]]) -> Iterator[str]:
     with connection.cursor() as cursor:
-        for model in apps.get_models(include_auto_created=True):
+        for model in set(apps.get_models(include_auto_created=True)) - besides:
             columns = [
                 field.column for field in model._meta.concrete_fields if _is_text(field.get_internal_type())
             ]
