@@ -36,7 +36,12 @@ class Job(models.Model):
     label = models.CharField(max_length=200)
     reason = models.TextField(_("why"), blank=True)
     language = models.CharField(
-        max_length=10, blank=True, help_text="In which it was ordered, and is told. Blank: the group's."
+        max_length=10,
+        blank=True,
+        default="",
+        # Also in the database, for a worker of the release before that still writes rows.
+        db_default="",
+        help_text="In which it was ordered, and is told. Blank: the group's.",
     )
     parameters = models.JSONField(default=dict)
     state = models.CharField(max_length=10, choices=State, default=State.QUEUED)

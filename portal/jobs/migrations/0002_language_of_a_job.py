@@ -13,6 +13,6 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='job',
             name='language',
-            field=models.CharField(blank=True, help_text="In which it was ordered, and is told. Blank: the group's.", max_length=10),
+            field=models.CharField(blank=True, db_default="", default="", help_text="In which it was ordered, and is told. Blank: the group's.", max_length=10),
         ),
     ]
