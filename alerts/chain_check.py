@@ -16,16 +16,17 @@ from alerts.chain_facts import (
     PEOPLE,
     Facts,
     counted,
+    entries_about,
     entries_digest,
     scores_of,
+    sealed_visits,
     verdict_facts,
-    with_history,
 )
 from alerts.courses import steps_of
+from alerts.low_visits import low_visits
 from alerts.models import EventKind, Incident, IncidentEvent
 from alerts.services.events import STEP_VERB, plain
 from portal.audit.models import AuditEntry
-from portal.audit.services import history_of
 from surveys.models import Visit
 
 # Corrections keep what was there before and after; the recorded state is worked out backwards from them.
@@ -64,26 +65,34 @@ class Fault:
     sequence: int | None = None
 
 
-def check_chain(incident: Incident, steps: Sequence[IncidentEvent] | None = None) -> Chain:
+def check_chain(
+    incident: Incident, steps: Sequence[IncidentEvent] | None = None, low: Sequence[Visit] | None = None
+) -> Chain:
     """Walk the chain of an incident and hold it against its audit rows, its visits and its own fields.
 
-    `steps` are all of its steps in order, where the page has read them already.
+    `steps` are all of its steps in order and `low` its `low_visits`, where the page has read them already.
     """
     steps = steps_of(incident) if steps is None else steps
-    entries = list(history_of(incident, incident.group_id))
+    low = low_visits(incident) if low is None else low
     last = steps[-1].seal if steps else NO_SEAL
-    fault = next(_faults(incident, steps, entries), None)
+    fault = next(_faults(incident, steps, low), None)
     if fault is None:
         return Chain(len(steps), last)
     return Chain(len(steps), last, fault.words, fault.sequence)
 
 
-def _faults(
-    incident: Incident, steps: Sequence[IncidentEvent], entries: Sequence[AuditEntry]
-) -> Iterator[Fault]:
-    yield from _links(steps, _noted_seals(entries))
-    yield from _fields(incident, entries)
-    yield from _visits(incident, steps)
+def _faults(incident: Incident, steps: Sequence[IncidentEvent], low: Sequence[Visit]) -> Iterator[Fault]:
+    named = {UUID(each["visit"]): (step, each) for step in steps for each in step.facts.get("visits", ())}
+    found = {each.pk: each for each in sealed_visits(incident, named, low)}
+    entries = entries_about(incident, found.values())
+    yield from _links(steps, _noted_seals(entries[incident.pk]))
+    yield from _fields(incident, entries[incident.pk])
+    for number, (step, facts) in sorted(named.items(), key=lambda item: item[1][0].sequence or 0):
+        if number not in found:
+            yield _fault(step, _("a visit that step %(place)s speaks of is gone"))
+            continue
+        yield from _visit(step, facts, found[number], entries[number])
+    yield from _members(steps, {each.pk for each in low})
 
 
 def _noted_seals(entries: Sequence[AuditEntry]) -> Mapping[int, str]:
@@ -130,17 +139,6 @@ def _end_of(pairs: Sequence[Sequence[Any]]) -> Any:
     return ends[0] if ends else pairs[-1][1]
 
 
-def _visits(incident: Incident, steps: Sequence[IncidentEvent]) -> Iterator[Fault]:
-    named = {UUID(each["visit"]): (step, each) for step in steps for each in step.facts.get("visits", ())}
-    found = {visit.pk: (visit, entries) for visit, entries in with_history(incident, named)}
-    for number, (step, facts) in sorted(named.items(), key=lambda item: item[1][0].sequence or 0):
-        if number not in found:
-            yield _fault(step, _("a visit that step %(place)s speaks of is gone"))
-            continue
-        yield from _visit(step, facts, *found[number])
-    yield from _members(incident, steps)
-
-
 def _fault(step: IncidentEvent, words: str) -> Fault:
     told = words % {"place": step.sequence}
     return Fault(_("Since step %(place)s: %(what)s.") % {"place": step.sequence, "what": told}, step.sequence)
@@ -178,13 +176,12 @@ def _leads_back(now: dict[str, Any], newer: Sequence[AuditEntry], recorded: str)
     return digest(canonical(then)) == recorded
 
 
-def _members(incident: Incident, steps: Sequence[IncidentEvent]) -> Iterator[Fault]:
+def _members(steps: Sequence[IncidentEvent], now: set[UUID]) -> Iterator[Fault]:
     """The low visits of the incident are those of its last step; a step that lifts one names it still."""
     if not steps or "visits" not in steps[-1].facts:
         return
     last = steps[-1]
     recorded = {UUID(each["visit"]) for each in last.facts["visits"] if each["is_low"]}
     lifted = {last.visit_id} if last.kind == EventKind.LIFTED else set()
-    now = set(incident.visits.values_list("pk", flat=True))
     if now - lifted != recorded - lifted:
         yield _fault(last, _("a visit was added to the incident or taken from it"))

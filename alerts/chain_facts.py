@@ -6,8 +6,6 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Prefetch
-
 from alerts.chain import canonical, digest, moment
 from alerts.models import Incident, Verdict
 from portal.audit.models import AuditEntry
@@ -16,6 +14,7 @@ from surveys.parts import laid_out, with_parts
 from surveys.submission.writing import flat_data
 
 Facts = dict[str, Any]
+SEALED_PARTS = ("spots", "measurements", "counts", "every_score")
 # Who was there is no measurement; a name that is taken off on request must not break a chain.
 PEOPLE = frozenset({"recorder", "recorder_name", "partner", "partner_name"})
 
@@ -34,23 +33,34 @@ def facts_of(incident: Incident, visit_id: UUID | None) -> Facts:
 
 def with_history(incident: Incident, numbers: Iterable[UUID]) -> list[tuple[Visit, list[AuditEntry]]]:
     """These visits of the incident's group, by number, each with its audit entries, oldest first."""
-    rows = Visit.objects.filter(group=incident.group_id, pk__in=list(numbers)).select_related(
-        "verdict__trigger", "site"
-    )
-    parts = Prefetch("scores", VisitScore.objects.filter(visit__group=incident.group_id))
-    in_order = rows.prefetch_related(parts).order_by("pk")
-    visits = laid_out(with_parts(in_order, "spots", "measurements", "counts"))
-    subjects = {each.pk: each.pk for each in visits}
+    visits = sealed_visits(incident, numbers)
+    entries = entries_about(incident, visits)
+    return [(each, entries[each.pk]) for each in visits]
+
+
+def sealed_visits(incident: Incident, numbers: Iterable[UUID], known: Iterable[Visit] = ()) -> list[Visit]:
+    """These visits of the incident's group, by number, with `SEALED_PARTS`; `known` ones are not read again."""
+    wanted = set(numbers)
+    found = [each for each in known if each.pk in wanted]
+    missing = wanted - {each.pk for each in found}
+    if missing:
+        rows = Visit.objects.filter(group=incident.group_id, pk__in=missing)
+        found += laid_out(with_parts(rows.select_related("verdict__trigger", "site"), *SEALED_PARTS))
+    return sorted(found, key=lambda each: each.pk)
+
+
+def entries_about(incident: Incident, visits: Iterable[Visit]) -> dict[UUID, list[AuditEntry]]:
+    """The audit entries of the incident and of these visits with their verdicts, oldest first (one query)."""
+    subjects = {incident.pk: incident.pk} | {each.pk: each.pk for each in visits}
     subjects |= {each.verdict.pk: each.pk for each in visits if has_verdict(each)}
-    entries = AuditEntry.objects.filter(
-        group=incident.group_id,
-        object_type__in=[Visit._meta.label_lower, Verdict._meta.label_lower],
-        object_id__in=list(subjects),
-    ).order_by("at", "id")
-    by_visit: dict[UUID, list[AuditEntry]] = {each.pk: [] for each in visits}
-    for entry in entries:
-        by_visit[subjects[entry.object_id]].append(entry)
-    return [(each, by_visit[each.pk]) for each in visits]
+    kinds = [model._meta.label_lower for model in (Incident, Visit, Verdict)]
+    found = AuditEntry.objects.filter(
+        group=incident.group_id, object_type__in=kinds, object_id__in=list(subjects)
+    )
+    by_subject: dict[UUID, list[AuditEntry]] = {each: [] for each in subjects.values()}
+    for entry in found.order_by("at", "id"):
+        by_subject[subjects[entry.object_id]].append(entry)
+    return by_subject
 
 
 def has_verdict(visit: Visit) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 from uuid import UUID
@@ -10,19 +11,23 @@ from uuid import UUID
 from django.utils.translation import gettext as _
 
 from alerts.chain import actor_values, salt_of, sealed_form
-from alerts.courses import Entry, course_of, shows_note, steps_of
+from alerts.courses import Entry, course_of, shows_note
 from alerts.evidence import who_to_call
 from alerts.models import Incident, IncidentEvent
 from portal.accounts.access import Person
-from portal.accounts.models import Membership
+from portal.accounts.models import Membership, User
 
 
 @dataclass(frozen=True)
 class NameRule:
-    """Whom a reader sees by name: a member everybody; others all but the people of the group (`unnamed`)."""
+    """Whom a reader sees by name: a member everybody; others all but the people of the group (`unnamed`).
+
+    `caller` is the coordinator whom the agency is to call.
+    """
 
     for_member: bool
     unnamed: frozenset[UUID]
+    caller: User | None = None
 
     def names(self, step: IncidentEvent) -> bool:
         """Whether the name of whoever took the step is shown."""
@@ -44,31 +49,28 @@ def name_rule(incident: Incident, person: Person | None) -> NameRule:
     members = set(Membership.objects.filter(group=incident.group_id).values_list("user_id", flat=True))
     caller = who_to_call(incident.group)
     for_member = person is not None and person.is_member(incident.group_id)
-    return NameRule(for_member, frozenset(members - ({caller.pk} if caller else set())))
+    return NameRule(for_member, frozenset(members - ({caller.pk} if caller else set())), caller)
 
 
-def course_for(incident: Incident, names: NameRule) -> list[Entry]:
-    """The course with the people of the group named to its members only."""
-    steps = steps_of(incident)
+def course_for(incident: Incident, names: NameRule, steps: Sequence[IncidentEvent]) -> list[Entry]:
+    """The course, of which `steps` are all in order, with the people of the group named to its members only."""
     entries = course_of(incident, for_member=names.for_member, steps=steps)
     pairs = zip(steps, entries, strict=True)
     return [entry if names.names(step) else replace(entry, who=_("the group")) for step, entry in pairs]
 
 
-def sealed_steps(incident: Incident) -> list[SealedStep]:
+def sealed_steps(steps: Iterable[IncidentEvent]) -> list[SealedStep]:
     """The steps with their seals, in order."""
-    steps = incident.events.order_by("sequence", "at", "id")
     return [
         SealedStep(each.sequence, sealed_form(each)["at"], each.get_kind_display(), each.seal) for each in steps
     ]
 
 
-def steps_json(incident: Incident, names: NameRule) -> str:
-    """The steps in order as JSON: each as it was sealed, its seal, and what this reader may see of its words.
+def steps_json(incident: Incident, names: NameRule, steps: Iterable[IncidentEvent]) -> str:
+    """The `steps` in order as JSON: each as it was sealed, its seal, what this reader may see of its words.
 
     `actor` (account and name) and `note` come with the salt of their digests, null where they are not shown.
     """
-    steps = incident.events.order_by("sequence", "at", "id")
     whole = {
         "incident": incident.reference,
         "seal": "SHA-256(seal of the step before + canonical JSON of step); nothing stands before the first",

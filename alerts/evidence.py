@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Q
+from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -56,10 +56,19 @@ class Evidence:
     effort: str
     measurements: Pairs
     findings: list[str]
-    river: River
-    caller: User | None
+    verdict: Verdict
     odds: str
     recorded: str
+
+    @cached_property
+    def river(self) -> River:
+        """The river about the visit, read when a page first shows it."""
+        return river_of(self.visit, self.method, self.verdict)
+
+    @cached_property
+    def caller(self) -> User | None:
+        """The one coordinator who may be called."""
+        return who_to_call(self.visit.group)
 
     @property
     def window(self) -> tuple[date, date]:
@@ -105,10 +114,9 @@ def evidence_of(visit: Visit, verdict: Verdict, record: SiteRecord | None = None
         measurements=measurements_of(visit),
         # Where somebody's phone was is nobody's but the group's: the agency is told the site's place.
         findings=[_finding_words(each) for each in visit.findings.all() if each.field != POSITION],
-        river=river_of(visit, method, verdict),
-        caller=who_to_call(visit.group),
+        verdict=verdict,
         odds=odds_words(verdict.trigger.advice),
-        recorded=recorded_words(visit),
+        recorded=recorded_words(visit, record),
     )
 
 
@@ -203,12 +211,12 @@ def effort_of(visit: Visit) -> str:
     )
 
 
-def recorded_words(visit: Visit) -> str:
+def recorded_words(visit: Visit, record: SiteRecord) -> str:
     """Who recorded, without a name: the agency learns how well they know the site."""
     if visit.recorder_id is None:
         return _("a volunteer of the group without an account")
-    own = Q(recorder=visit.recorder_id) | Q(partner=visit.recorder_id)
-    visits = visit.site.visits.filter(own, was_made=True, visited_on__lt=visit.visited_on).count()
+    earlier = [each for each in record.history if each.when < visit.visited_on]
+    visits = sum(visit.recorder_id in each.people for each in earlier)
     if not visits:
         return _("a volunteer of the group, for the first time at this site")
     words = ngettext(

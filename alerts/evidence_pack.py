@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -19,13 +20,18 @@ from alerts.chain_check import check_chain
 from alerts.chain_facts import PEOPLE
 from alerts.chain_reading import NameRule, course_for, name_rule, sealed_steps, steps_json
 from alerts.charts import draw_site, site_points, site_rows
-from alerts.evidence import Evidence, evidence_of, who_to_call
-from alerts.models import Incident
+from alerts.courses import steps_of
+from alerts.evidence import Evidence
+from alerts.low_visits import evidence_by, low_visits, record_of, stands
+from alerts.models import Incident, IncidentEvent
 from alerts.repeats import repeat_shown
+from alerts.site_records import SiteRecord
 from portal.accounts.access import Person
-from portal.audit.services import history_of
+from portal.audit.models import AuditEntry
+from portal.audit.services import histories_of
 from surveys.histories import Event, events_of, label_of
 from surveys.models import Photo, Visit
+from surveys.parts import shown_photos
 from surveys.submission.placing import POSITION
 from surveys.typesetting import as_pdf, lay_out, style_text
 
@@ -50,15 +56,15 @@ def make_pack(incident: Incident, person: Person | None) -> bytes:
 
     The steps go along as an embedded file, from which every seal can be recomputed.
     """
-    names = name_rule(incident, person)
-    html = render_to_string("alerts/evidence_pack.html", pack_context(incident, person, names))
-    steps = Attachment(
-        string=steps_json(incident, names),
+    names, steps = name_rule(incident, person), steps_of(incident)
+    html = render_to_string("alerts/evidence_pack.html", pack_context(incident, person, names, steps))
+    attached = Attachment(
+        string=steps_json(incident, names, steps),
         name=STEPS_FILE,
         description=_("The steps of the incident with their seals"),
         relationship="Data",
     )
-    return as_pdf(lay_out(html, [style_text("css/evidence.css")]), [steps])
+    return as_pdf(lay_out(html, [style_text("css/evidence.css")]), [attached])
 
 
 def pack_name(incident: Incident) -> str:
@@ -66,11 +72,13 @@ def pack_name(incident: Incident) -> str:
     return f"incident-{incident.reference}.pdf"
 
 
-def pack_context(incident: Incident, person: Person | None, names: NameRule) -> dict[str, Any]:
-    """What the pack shows this reader."""
-    found = incident.visits.select_related("verdict__trigger", "recorder", "site__downstream", "group")
-    visits = list(found.order_by("-visited_on", "-submitted_at"))
-    low = [_low_visit(each, names) for each in visits]
+def pack_context(
+    incident: Incident, person: Person | None, names: NameRule, steps: Sequence[IncidentEvent]
+) -> dict[str, Any]:
+    """What the pack shows this reader, in as many queries for many low visits as for one."""
+    visits = low_visits(incident)
+    record, histories = record_of(visits), histories_of(visits, incident.group_id)
+    low = [_low_visit(each, names, record, histories[each.pk]) for each in visits]
     evidence = next((each.evidence for each in low if each.evidence), None)
     return {
         "incident": incident,
@@ -78,28 +86,28 @@ def pack_context(incident: Incident, person: Person | None, names: NameRule) -> 
         "evidence": evidence,
         "visits": low,
         "for_member": names.for_member,
-        "caller": who_to_call(incident.group),
-        "photos": _photos(incident, visits),
-        "repeat": repeat_shown(incident, person, visits[0] if visits else None),
-        "course": course_for(incident, names),
-        "chain": check_chain(incident),
-        "links": sealed_steps(incident),
+        "caller": names.caller,
+        "photos": _photos(visits),
+        "repeat": repeat_shown(incident, person, visits[0] if visits else None, record),
+        "course": course_for(incident, names, steps),
+        "chain": check_chain(incident, steps, visits),
+        "links": sealed_steps(steps),
         "made_at": timezone.now(),
         "steps_file": STEPS_FILE,
         "language": get_language() or "en",
-        **_drawn(incident, evidence),
+        **_drawn(incident, evidence, record),
     }
 
 
-def _low_visit(visit: Visit, names: NameRule) -> LowVisit:
-    verdict = visit.verdict
-    stands = verdict.trigger is not None and verdict.value is not None
+def _low_visit(
+    visit: Visit, names: NameRule, record: SiteRecord | None, history: Iterable[AuditEntry]
+) -> LowVisit:
     # On paper a record is read from its beginning.
     # Where somebody's phone was is nobody's but the group's: the pack tells the site's place.
-    events = events_of(history_of(visit, visit.group_id), hidden=(POSITION,))[::-1]
+    events = events_of(history, hidden=(POSITION,))[::-1]
     return LowVisit(
         visit=visit,
-        evidence=evidence_of(visit, verdict) if stands else None,
+        evidence=evidence_by(visit, record) if stands(visit) else None,
         events=events if names.for_member else [nameless(each) for each in events],
     )
 
@@ -111,12 +119,13 @@ def nameless(event: Event) -> Event:
     return replace(event, who=_("the group"), changes=changes)
 
 
-def _drawn(incident: Incident, evidence: Evidence | None) -> dict[str, Any]:
+def _drawn(incident: Incident, evidence: Evidence | None, record: SiteRecord | None) -> dict[str, Any]:
     """The site's scores with the table behind them, and the river about the site."""
     if evidence is None:
         return {}
     index = evidence.method.key
-    points, lines = site_points(incident.site, index)
+    fits = record is not None and record.index == index
+    points, lines = site_points(incident.site, index, record=record if fits else None)
     drawing = draw_site(incident.site, index, points, lines, emphasis=evidence.window, size=CHART)
     return {
         "chart": drawing,
@@ -125,10 +134,9 @@ def _drawn(incident: Incident, evidence: Evidence | None) -> dict[str, Any]:
     }
 
 
-def _photos(incident: Incident, visits: list[Visit]) -> list[dict[str, str]]:
+def _photos(visits: list[Visit]) -> list[dict[str, str]]:
     days = {each.pk: date_format(each.visited_on, "j F Y") for each in visits}
-    photos = Photo.objects.filter(group=incident.group_id, visit_number__in=list(days))
-    return [_photo(each, days[each.visit_number]) for each in photos]
+    return [_photo(each, days[each.visit_number]) for each in shown_photos(visits)]
 
 
 def _photo(photo: Photo, day: str) -> dict[str, str]:

@@ -12,9 +12,11 @@ from uuid import UUID
 
 from django.conf import settings
 from django.urls import reverse
+from django.utils import timezone
 
 from alerts.models import AgencyContact, Forward, Incident, SiteContact
 from portal.accounts.signed_links import DeadLink, SignedLink
+from surveys.rivers import with_high_until
 
 ALERT = SignedLink("alerts.incident-link", days=60)
 
@@ -64,7 +66,8 @@ def read_token(token: str) -> Link:
 
 def _find(incident_id: UUID, contact_id: UUID) -> Link | None:
     incidents = Incident.objects.across_groups("the signature names the incident")
-    incident = incidents.select_related("site", "group").filter(id=incident_id).first()
+    known = with_high_until(incidents.select_related("site", "group"), timezone.now(), site="site")
+    incident: Incident | None = known.filter(id=incident_id).first()
     if incident is None:
         return None
     named = SiteContact.objects.of_group(incident.group).filter(

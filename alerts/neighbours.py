@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from uuid import UUID
+from typing import Any
 
-from django.db.models import OuterRef, Q, Subquery
+from django.db.models import F, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import JSONObject
 from django.utils.translation import gettext as _
 
 from alerts.models import Verdict
@@ -22,6 +23,7 @@ FOLLOW_UP = timedelta(days=14)
 OLD_INTERVALS = 1.5
 # So many sites up each branch are looked at; further up a river mixes too much to tell.
 MOST_ABOVE = 6
+Latest = dict[str, Any]
 
 
 @dataclass(frozen=True)
@@ -73,9 +75,8 @@ class RiverSites:
 
 
 def river_sites(visit: Visit, method: Method) -> RiverSites:
-    """The group's sites about a visit, each with its latest visit until two weeks after it (two queries)."""
-    sites = {each.pk: each for each in Site.objects.filter(group=visit.group_id).order_by("code")}
-    latest = _latest_visits(visit, method)
+    """The group's sites about a visit, each with its latest visit until two weeks after it (one query)."""
+    sites = {each.pk: each for each in _with_latest(visit, method)}
     waiting = set(sites)
 
     def climb(site: Site, direction: str, steps: int) -> Neighbour:
@@ -84,13 +85,11 @@ def river_sites(visit: Visit, method: Method) -> RiverSites:
         above = _above(site, [sites[key] for key in sites if key in waiting]) if steps else []
         waiting.difference_update(each.pk for each in above)
         branches = [climb(each, _("upstream"), steps - 1) for each in above]
-        return _neighbour(site, direction, latest.get(site.pk), visit, method, branches)
+        return _neighbour(site, direction, visit, method, branches)
 
     here = climb(sites[visit.site_id], _("this site"), MOST_ABOVE)
     below = sites.get(visit.site.downstream_id) if visit.site.downstream_id in waiting else None
-    return RiverSites(
-        here, _neighbour(below, _("downstream"), latest.get(below.pk), visit, method, []) if below else None
-    )
+    return RiverSites(here, _neighbour(below, _("downstream"), visit, method, []) if below else None)
 
 
 def _above(site: Site, others: list[Site]) -> list[Site]:
@@ -99,39 +98,45 @@ def _above(site: Site, others: list[Site]) -> list[Site]:
     return sorted(found, key=lambda each: each.river != site.river)
 
 
-def _latest_visits(low: Visit, method: Method) -> dict[UUID, Visit]:
-    """By site; the low visit itself stands for its own."""
+def _with_latest(low: Visit, method: Method) -> QuerySet[Site]:
+    """The group's sites, each with its latest visit packed beside it; the low visit stands for its own."""
     scores = VisitScore.objects.across_groups("narrowed by the visits that fetch them")
     wanted = scores.filter(visit=OuterRef("pk"), is_current=True, index=method.key)
-    made = Visit.objects.filter(group=low.group_id, was_made=True, visited_on__lte=low.visited_on + FOLLOW_UP)
-    asked = made.filter(~Q(site=low.site_id) | Q(pk=low.pk)).order_by("site_id", "-visited_on", "-submitted_at")
-    newest = asked.distinct("site_id").select_related("verdict__trigger")
-    return {each.site_id: each for each in newest.annotate(wanted=Subquery(wanted.values("value")[:1]))}
+    made = Visit.objects.filter(site=OuterRef("pk"), was_made=True, visited_on__lte=low.visited_on + FOLLOW_UP)
+    asked = made.filter(~Q(site=low.site_id) | Q(pk=low.pk)).order_by("-visited_on", "-submitted_at")
+    packed = JSONObject(
+        when=F("visited_on"),
+        wanted=Subquery(wanted.values("value")[:1]),
+        outcome=F("verdict__outcome"),
+        index=F("verdict__trigger__index"),
+        value=F("verdict__value"),
+    )
+    latest = Subquery(asked.annotate(packed=packed).values("packed")[:1])
+    return Site.objects.filter(group=low.group_id).annotate(latest=latest).order_by("code")
 
 
-def _neighbour(
-    site: Site, direction: str, visit: Visit | None, low: Visit, method: Method, above: list[Neighbour]
-) -> Neighbour:
-    if visit is None:
+def _neighbour(site: Site, direction: str, low: Visit, method: Method, above: list[Neighbour]) -> Neighbour:
+    latest: Latest | None = site.latest  # type: ignore[attr-defined]
+    if latest is None:
         return Neighbour(site, direction, above=above)
-    state, index, value = _stood(visit, method)
+    state, index, value = _stood(latest, method)
+    when = date.fromisoformat(latest["when"])
     return Neighbour(
         site=site,
         direction=direction,
         state=state,
         index=told(index.name) if value is not None else "",
         score=f"{value:.{index.decimals}f}" if value is not None else "",
-        when=visit.visited_on,
-        days=(visit.visited_on - low.visited_on).days,
+        when=when,
+        days=(when - low.visited_on).days,
         above=above,
     )
 
 
-def _stood(visit: Visit, method: Method) -> tuple[State, Method, float | None]:
+def _stood(latest: Latest, method: Method) -> tuple[State, Method, float | None]:
     """State, and the score that says so: each site is held against its own trigger, of whichever index."""
-    verdict: Verdict | None = getattr(visit, "verdict", None)
-    if verdict and verdict.trigger and verdict.outcome != Verdict.Outcome.NOT_TESTED:
-        is_low = verdict.outcome == Verdict.Outcome.BELOW
-        return "below" if is_low else "normal", METHODS[verdict.trigger.index], verdict.value
-    value: float | None = visit.wanted  # type: ignore[attr-defined]
+    if latest["index"] and latest["outcome"] != Verdict.Outcome.NOT_TESTED:
+        is_low = latest["outcome"] == Verdict.Outcome.BELOW
+        return "below" if is_low else "normal", METHODS[latest["index"]], latest["value"]
+    value: float | None = latest["wanted"]
     return ("unscored" if value is None else "untested"), method, value

@@ -54,6 +54,13 @@ def why_not_offered(site: Site) -> str:
     return _while_shut(site) or _while_high(river_at(site).high_until)
 
 
+def _why_not(incident: Incident) -> str:
+    """The same; a page that has read the incident `with_high_until` needs no query."""
+    if not hasattr(incident, "high_until"):
+        return why_not_offered(incident.site)
+    return _while_shut(incident.site) or _while_high(incident.high_until)
+
+
 def _while_high(until: datetime | None) -> str:
     if until is None:
         return ""
@@ -93,7 +100,7 @@ def repeat_shown(
     live = request is not None and request.state in LIVE
     # A visit's verdict is written with it.
     made = request.visit.verdict if request and request.visit else None
-    why_not = why_not_offered(incident.site) if incident.is_live else ""
+    why_not = _why_not(incident) if incident.is_live else ""
     may = person is not None and incident.is_live and allowed(person, "visit.submit", incident)
     is_taken = request is not None and request.state == State.TAKEN
     return RepeatShown(

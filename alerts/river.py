@@ -57,7 +57,7 @@ def river_drawing(incident: Incident) -> River | None:
 
 
 def river_of(visit: Visit, method: Method, verdict: Verdict) -> River:
-    """The river about one visit; `method` is that of its trigger (two queries)."""
+    """The river about one visit; `method` is that of its trigger (one query)."""
     found = river_sites(visit, method)
     is_low = verdict.outcome == Verdict.Outcome.BELOW
     stretches = find_stretches(found.here) if is_low else []

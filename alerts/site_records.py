@@ -9,7 +9,8 @@ from uuid import UUID
 
 from alerts.models import Verdict
 from surveys.models import Site
-from surveys.queries import HistoryPoint, site_history
+from surveys.parts import laid_out
+from surveys.queries import HistoryPoint, history_point, history_rows
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,7 @@ class SiteRecord:
 
 
 def site_record(site: Site, index: str) -> SiteRecord:
-    """Read it."""
-    verdicts = Verdict.objects.filter(group=site.group_id, visit__site=site).select_related("trigger")
-    return SiteRecord(site, index, site_history(site, index), {each.visit_id: each for each in verdicts})
+    """Read it (one query)."""
+    visits = laid_out(history_rows([site], index).select_related("verdict__trigger"))
+    verdicts = {each.pk: each.verdict for each in visits if hasattr(each, "verdict")}
+    return SiteRecord(site, index, [history_point(each, site) for each in visits], verdicts)

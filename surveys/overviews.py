@@ -8,11 +8,14 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
+from django.contrib.postgres.expressions import ArraySubquery
 from django.core.paginator import Page, Paginator
-from django.db.models import Q
+from django.db.models import F, OuterRef, Q
+from django.db.models.functions import JSONObject
 
 from portal.accounts.access import Person
 from portal.accounts.models import Group
+from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import Draft, Site, Visit
 from surveys.parts import laid_out, with_parts
 from surveys.queries import DueSite, current_scores, own_drafts, sites_due, visits_of
@@ -53,14 +56,17 @@ def _latest_made(group: Group, sites: list[Site]) -> Mapping[UUID, Visit]:
     return {visit.site_id: visit for visit in newest.prefetch_related(current_scores())}
 
 
-def state_of(group: Group, site: Site, today: date) -> DueSite | None:
-    """When one site is due; None for a site that is closed."""
-    return next(iter(sites_due(group, today, only=site)), None)
+def with_upstream(sites: GroupOwnedQuerySet[Site]) -> GroupOwnedQuerySet[Site]:
+    """The sites with what `neighbours` needs; their downstream sites are to be selected as well."""
+    above = Site.objects.across_groups("narrowed by the site below").filter(downstream=OuterRef("pk"))
+    packed = above.order_by("code").values(json=JSONObject(id=F("id"), code=F("code"), name=F("name")))
+    return sites.annotate(packed_upstream=ArraySubquery(packed))
 
 
 def neighbours(site: Site) -> Neighbours:
-    """The sites directly above and below."""
-    return Neighbours(tuple(site.upstream.all()), site.downstream)
+    """The sites directly above, by code and name, and below (no query for one of `with_upstream`)."""
+    packed: list[dict[str, Any]] = site.packed_upstream  # type: ignore[attr-defined]
+    return Neighbours(tuple(Site(**each) for each in packed), site.downstream)
 
 
 def last_visits(site: Site, number: int) -> list[Visit]:

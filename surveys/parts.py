@@ -20,6 +20,7 @@ from surveys.models import (
     Finding,
     ListTaxon,
     Measurement,
+    Photo,
     SpotEffort,
     TaxonCount,
     TimedKick,
@@ -29,6 +30,7 @@ from surveys.models import (
 )
 
 WHY = "narrowed by the visits that fetch them"
+# Asked for by name only: "photos", which drafts have too, and "every_score" with the retired ones.
 ALL_PARTS = ("spots", "measurements", "counts", "findings", "corrected_by", "scores", "questions", "taxa")
 # Of a person only what stands in a record, never what belongs to the account.
 OF_PERSON = ("id", "name")
@@ -52,6 +54,12 @@ def laid_out(visits: Iterable[Visit]) -> list[Visit]:
     return rows
 
 
+def shown_photos(visits: Iterable[Visit]) -> list[Photo]:
+    """The pictures of visits read with their "photos", in the order in which they were added (no query)."""
+    found: list[Photo] = [photo for each in visits for photo in each.shown_photos]  # type: ignore[attr-defined]
+    return sorted(found, key=lambda photo: photo.added_at)
+
+
 def _query(name: str) -> models.QuerySet[Any, Any]:
     """The rows of one kind of part, in the order of their model, each as one JSON object."""
     of_visit = {"visit": OuterRef("pk")}
@@ -68,11 +76,16 @@ def _query(name: str) -> models.QuerySet[Any, Any]:
     if name == "questions":
         people = {each: _person(each) for each in ("asked_by", "asked_of")}
         return _own(VisitQuestion, of_visit, **people)
+    if name == "every_score":
+        return _own(VisitScore, of_visit)
     if name == "scores":
         return _own(VisitScore, of_visit | {"is_current": True})
     if name == "corrected_by":
         through = Visit.corrected_by.through.objects.filter(**of_visit)
         return through.values(json=_person("user"))
+    if name == "photos":
+        of_number = {"group": OuterRef("group"), "visit_number": OuterRef("pk")}
+        return Photo.objects.across_groups(WHY).filter(**of_number).values(json=_packed(Photo))
     if name == "taxa":
         own_list = ListTaxon.objects.filter(recording_list=OuterRef("recording_list"))
         return own_list.order_by("position").values(json=_packed(ListTaxon))
@@ -101,6 +114,10 @@ def _person(path: str) -> JSONObject:
 def _lay_out(visit: Visit, name: str, packed: Iterable[Packed]) -> None:
     if name == "scores":
         visit.current_scores = [_made(VisitScore, each, visit) for each in packed]  # type: ignore[attr-defined]
+    elif name == "every_score":
+        _keep(visit, "scores", [_part(VisitScore, each, visit) for each in packed])
+    elif name == "photos":
+        visit.shown_photos = [_made(Photo, each, visit) for each in packed]  # type: ignore[attr-defined]
     elif name == "corrected_by":
         _keep(visit, name, [_made(User, each, visit) for each in packed])
     elif name == "taxa":

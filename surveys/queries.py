@@ -35,6 +35,8 @@ class HistoryPoint:
     high: float | None
     status: str
     is_standard: bool
+    # The accounts of those who were there.
+    people: frozenset[UUID | None] = frozenset()
 
     @property
     def is_sound(self) -> bool:
@@ -90,14 +92,19 @@ def site_histories(sites: Sequence[Site], index: str) -> dict[UUID, list[History
     """The same of several sites of one group, by the site's id (one query)."""
     found: dict[UUID, list[HistoryPoint]] = {each.pk: [] for each in sites}
     by_id = {each.pk: each for each in sites}
+    for visit in laid_out(history_rows(sites, index)):
+        found[visit.site_id].append(history_point(visit, by_id[visit.site_id]))
+    return found
+
+
+def history_rows(sites: Sequence[Site], index: str) -> GroupOwnedQuerySet[Visit]:
+    """The made visits to these sites, oldest first, to be laid out and made points of."""
     wanted = FilteredRelation("scores", condition=Q(scores__is_current=True, scores__index=index))
     groups = {each.group_id for each in sites}
-    visits = Visit.objects.filter(group__in=groups, site__in=by_id, was_made=True).annotate(wanted=wanted)
+    visits = Visit.objects.filter(group__in=groups, site__in=[each.pk for each in sites], was_made=True)
     values = {name: F(f"wanted__{name}") for name in ("value", "low", "high")}
-    rows = with_parts(visits.annotate(**values).order_by("visited_on", "submitted_at"), "spots")
-    for visit in laid_out(rows):
-        found[visit.site_id].append(_point(visit, by_id[visit.site_id]))
-    return found
+    in_order = visits.annotate(wanted=wanted).annotate(**values).order_by("visited_on", "submitted_at")
+    return with_parts(in_order, "spots")
 
 
 def sound_history(site: Site, index: str) -> list[HistoryPoint]:
@@ -105,7 +112,8 @@ def sound_history(site: Site, index: str) -> list[HistoryPoint]:
     return [each for each in site_history(site, index) if each.is_sound]
 
 
-def _point(visit: Visit, site: Site) -> HistoryPoint:
+def history_point(visit: Visit, site: Site) -> HistoryPoint:
+    """One of `history_rows`, laid out, as a point."""
     # No score in force is a point without a value, which a chart shows as a gap and not as nought.
     return HistoryPoint(
         visit_id=visit.pk,
@@ -115,21 +123,33 @@ def _point(visit: Visit, site: Site) -> HistoryPoint:
         high=visit.high,  # type: ignore[attr-defined]
         status=visit.status,
         is_standard=not effort_problems(visit, site),
+        people=frozenset({visit.recorder_id, visit.partner_id} - {None}),
     )
 
 
-def sites_due(group: Group, today: date, only: Site | None = None) -> list[DueSite]:
+def sites_due(group: Group, today: date) -> list[DueSite]:
     """The open sites of a group with the day of their next visit, the most pressing first (one query).
 
-    Sites whose river is above its limit come last. With `only`, that one site, where it is open.
+    Sites whose river is above its limit come last.
     """
     sites = Site.objects.of_group(group).filter(Q(closed_on=None) | Q(closed_on__gte=today))
-    if only:
-        sites = sites.filter(pk=only.pk)
+    due = [due_of(site, today) for site in with_last_visit(sites)]
+    return sorted((each for each in due if each), key=_urgency)
+
+
+def with_last_visit(sites: GroupOwnedQuerySet[Site]) -> GroupOwnedQuerySet[Site]:
+    """The sites with all that `due_of` needs."""
     # A visit that could not be made leaves the site as due as it was.
     dated = sites.annotate(last_visit_on=Max("visits__visited_on", filter=Q(visits__was_made=True)))
-    rows = with_high_until(dated, timezone.now())
-    return sorted((_unless_high(_due(site, site.last_visit_on, today)) for site in rows), key=_urgency)
+    rows: GroupOwnedQuerySet[Site] = with_high_until(dated, timezone.now())
+    return rows
+
+
+def due_of(site: Site, today: date) -> DueSite | None:
+    """When a site of `with_last_visit` is due; None for one that is closed (no query)."""
+    if site.closed_on is not None and site.closed_on < today:
+        return None
+    return _unless_high(_due(site, site.last_visit_on, today))  # type: ignore[attr-defined]
 
 
 def _unless_high(due: DueSite) -> DueSite:

@@ -9,6 +9,7 @@ from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Lower
 from django.utils import timezone
+from django.utils.functional import cached_property
 from django.utils.translation import gettext_lazy as _
 
 from alerts.models.contacts import AgencyContact
@@ -110,6 +111,9 @@ class Incident(models.Model):
             ),
         ]
 
+    # Read for one answer, in which nobody becomes or ceases to be a contact.
+    is_of_page = False
+
     def __str__(self) -> str:
         return self.reference
 
@@ -142,8 +146,16 @@ class Incident(models.Model):
     def contact_user_ids(self) -> set[UUID]:
         """Accounts of the contacts named for the site; nobody's while the group still holds the alert.
 
-        Looked up by address at each reading, so that an account made after the contact was named counts too.
+        Looked up by address, so that an account made after the contact was named counts too: at each reading,
+        or once for a page.
         """
+        return self._known_contacts if self.is_of_page else self._find_contacts()
+
+    @cached_property
+    def _known_contacts(self) -> set[UUID]:
+        return self._find_contacts()
+
+    def _find_contacts(self) -> set[UUID]:
         if self.state == IncidentState.HELD:
             return set()
         named = self.site.contacts.filter(contact__is_active=True).order_by()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 from uuid import UUID
 
@@ -63,6 +63,16 @@ def _entry(
         changes=dict(changes or {}),
         reason=reason,
     )
+
+
+def histories_of(things: Sequence[models.Model], group: UUID) -> dict[UUID, list[AuditEntry]]:
+    """All changes of records of one kind, oldest first, by the record's id (one query)."""
+    found: dict[UUID, list[AuditEntry]] = {each.pk: [] for each in things}
+    kinds = {each._meta.label_lower for each in things}
+    rows = AuditEntry.objects.filter(group=group, object_type__in=kinds, object_id__in=list(found))
+    for entry in rows.order_by("at", "id"):
+        found[entry.object_id].append(entry)
+    return found
 
 
 def history_of(thing: models.Model, group: Group | UUID) -> GroupOwnedQuerySet[AuditEntry]:

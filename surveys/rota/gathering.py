@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
 from uuid import UUID
 
@@ -23,9 +23,14 @@ LOOK_BACK = timedelta(days=60)
 MAY_GO = (Permit.SAMPLE, Permit.LEAD)
 
 
-def volunteers_of(group: Group, first_day: date, last_day: date) -> list[Volunteer]:
-    """Every present member who said when they can, with what they have in hand (7 queries)."""
-    members = {each.user_id: each for each in members_of(group)}
+def volunteers_of(
+    group: Group, first_day: date, last_day: date, present: Iterable[Membership] | None = None
+) -> list[Volunteer]:
+    """Every present member who said when they can, with what they have in hand (8 queries).
+
+    `present` are the group's members, where the page has read them already.
+    """
+    members = {each.user_id: each for each in (members_of(group) if present is None else present)}
     rows = Availability.objects.of_group(group).filter(user__in=list(members), has_said_when=True)
     offers = list(rows.prefetch_related("named_days", "near_sites").order_by("user__name"))
     people = [each.user_id for each in offers]
@@ -102,13 +107,15 @@ def _in_hand(
 
 
 def last_visits(group: Group) -> dict[UUID, dict[UUID, date]]:
-    """The last day each person was at each site, as recorder or partner."""
+    """The last day each person was at each site, as recorder or partner (one query)."""
     made = Visit.objects.of_group(group).filter(was_made=True)
     found: dict[UUID, dict[UUID, date]] = defaultdict(dict)
-    for part in ("recorder_id", "partner_id"):
-        rows = made.exclude(**{part: None}).values_list(part, "site_id").annotate(last=Max("visited_on"))
-        for user_id, site_id, day in rows.order_by():
-            found[user_id][site_id] = max(day, found[user_id].get(site_id, day))
+    recorders, partners = (
+        made.exclude(**{part: None}).values_list(part, "site_id").annotate(last=Max("visited_on")).order_by()
+        for part in ("recorder_id", "partner_id")
+    )
+    for user_id, site_id, day in recorders.union(partners, all=True):
+        found[user_id][site_id] = max(day, found[user_id].get(site_id, day))
     return found
 
 

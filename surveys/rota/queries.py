@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from portal.accounts.access import Person, allowed
 from portal.accounts.counting import number_of
-from portal.accounts.models import Group, User
+from portal.accounts.models import Group, Membership, User
 from portal.accounts.queries import members_of
 from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import Visit
@@ -187,16 +187,17 @@ def silent_members(group: Group) -> list[User]:
     return [each.user for each in members_of(group).exclude(user__in=said)]
 
 
-def fits_of(planned: PlannedVisit) -> list[tuple[Volunteer, str]]:
+def fits_of(planned: PlannedVisit, present: Iterable[Membership] | None = None) -> list[tuple[Volunteer, str]]:
     """Everybody who said when they can, with what keeps each from this visit ("" for nothing).
 
     Whoever is down for it already is left out; whoever said that they cannot come to it has "declined".
+    `present` are the group's members, where the page has read them already.
     """
     live = {each.user_id for each in planned.assignments.all() if each.state in (*LIVE, "proposed")}
     said_no = {each.user_id for each in planned.assignments.all() if each.state == Assignment.State.DECLINED}
     place = place_of_site(planned.site)
     found = []
-    for each in volunteers_of(planned.group, planned.day, planned.day):
+    for each in volunteers_of(planned.group, planned.day, planned.day, present):
         if each.user_id not in live:
             hindrance = each.obstacle(place, planned.day)
             found.append((each, "declined" if each.user_id in said_no else str(hindrance or "")))

@@ -24,12 +24,12 @@ from surveys.api.sessions import PERSON_HEADER
 from surveys.bank import MOST_SITES, bank_sites, groups_to_sample, last_results
 from surveys.forms import visit_entry
 from surveys.locations import grid_reference
-from surveys.overviews import state_of
 from surveys.positions import landmarks
+from surveys.queries import due_of
 from surveys.release import release
 from surveys.services.photos import MOST_PHOTOS
 from surveys.views.drafts import opening_data
-from surveys.views.shared import find_site, kit_choices
+from surveys.views.shared import find_dated_site, find_site, kit_choices
 
 RELEASE_HEADER = "X-Rifflebook-Release"
 View = Callable[..., HttpResponse]
@@ -75,11 +75,11 @@ def bank_home(request: PortalRequest) -> HttpResponse:
 def bank_site(request: PortalRequest, slug: str, site_id: UUID) -> HttpResponse:
     """One site as it is needed at the water: hazards first, then the way, the plan and the last results."""
     group = enter(request, slug, "visit.submit")
-    site = find_site(group, site_id)
+    site = find_dated_site(group, site_id)
     today = timezone.localdate()
     context = {
         "site": site,
-        "due": state_of(group, site, today),
+        "due": due_of(site, today),
         "grid_reference": grid_reference(site.latitude, site.longitude),
         "visits": last_results(site),
         "permission_lapsed": site.permission_lapsed(today),

@@ -19,9 +19,10 @@ from surveys.forms import Remark, visit_entry
 from surveys.forms.posted import TAKE_UP
 from surveys.kits import kits_of
 from surveys.models import Draft, Photo, Site, Visit
+from surveys.overviews import with_upstream
 from surveys.parts import ALL_PARTS, laid_out, with_parts
 from surveys.positions import landmarks
-from surveys.queries import photos_of
+from surveys.queries import photos_of, with_last_visit
 from surveys.services.photo_positions import Suggestion, suggest_position
 from surveys.services.photos import InvalidPhoto, add_photo, remove_photo
 
@@ -30,6 +31,12 @@ def find_site(group: Group, site_id: UUID) -> Site:
     """A site of the group, or 404."""
     rows = Site.objects.of_group(group).select_related("group", "recording_list", "downstream")
     return get_object_or_404(rows, id=site_id)
+
+
+def find_dated_site(group: Group, site_id: UUID) -> Site:
+    """The same with what `due_of` and `neighbours` need."""
+    rows = Site.objects.of_group(group).select_related("group", "recording_list", "downstream")
+    return get_object_or_404(with_upstream(with_last_visit(rows)), id=site_id)
 
 
 def find_draft(person: Person, group: Group, draft_id: UUID) -> Draft:

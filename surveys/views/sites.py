@@ -21,10 +21,11 @@ from surveys.forms import SiteForm
 from surveys.histories import trail_of
 from surveys.locations import grid_reference
 from surveys.models import Site
-from surveys.overviews import last_visits, neighbours, own_draft_at, page_of_sites, state_of
+from surveys.overviews import last_visits, neighbours, own_draft_at, page_of_sites
+from surveys.queries import due_of
 from surveys.rivers import river_at
 from surveys.services.sites import save_site
-from surveys.views.shared import find_site
+from surveys.views.shared import find_dated_site, find_site
 
 VISITS_SHOWN = 24
 
@@ -48,13 +49,13 @@ def site_list(request: PortalRequest, slug: str) -> HttpResponse:
 def site_detail(request: PortalRequest, slug: str, site_id: UUID) -> HttpResponse:
     """One site: where it is, what to beware of, how it is sampled and what was found."""
     group = enter(request, slug, "site.view")
-    site = find_site(group, site_id)
+    site = find_dated_site(group, site_id)
     today = timezone.localdate()
     context = {
         "site": site,
         "grid_reference": grid_reference(site.latitude, site.longitude),
         "neighbours": neighbours(site),
-        "due": state_of(group, site, today),
+        "due": due_of(site, today),
         "draft": own_draft_at(request.person, site),
         "visits": last_visits(site, VISITS_SHOWN),
         "visits_shown": VISITS_SHOWN,

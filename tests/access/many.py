@@ -13,6 +13,8 @@ from django.db import connection
 from django.db.models import Model
 from django.utils import timezone
 
+from alerts.models import EventKind, Incident, Verdict
+from alerts.services.events import add_event
 from portal.accounts.models import Group, Membership, Role
 from portal.audit.models import AuditEntry
 from portal.audit.services import record_change
@@ -59,7 +61,7 @@ COPIED: Mapping[str, tuple[str, ...]] = MappingProxyType(
 )
 # A group has no more of these than its people and its river need: other rows refer to the first fifty.
 REGISTERS = tuple(["user_id", "membership_id", "list_id", "site_id", "kit_id", "contact_id", "outcome_id"])
-REFERRED_TO = 50
+REFERRED_TO, LOW = 50, "one of a low dozen"
 # These alone may grow far beyond: a river trust's thousands of members, a country's sites in one group.
 LARGE = ("user_id", "membership_id", "site_id")
 # As SQL over the copied row and its number `n`: what must differ, or would else be no more than a heap.
@@ -111,7 +113,9 @@ def with_templates(world: World, group: Group) -> World:
     )
     trained(member.user, group)
     OtherHours.objects.create(membership=member, day=days_ago(5), work="sorting", hours=2)
-    EmailAddress.objects.create(user=member.user, email="other@example.org", verified=True)
+    EmailAddress.objects.create(user=member.user, email="elsewhere@example.org", verified=True)
+    incident = Incident.objects.of_group(group).get(pk=world.values["incident_id"])
+    add_event(incident, EventKind.OPENED, visit=incident.visits.get())
     world.values |= {"user_id": member.user_id, "message_id": message.pk, "entry_id": entry.pk}
     return world
 
@@ -122,10 +126,25 @@ def burden(scene: Scene) -> None:
     for number in range(12):
         member = member_of(cast.group, name=f"Member {number}")
         SiteFactory(group=cast.group, downstream=cast.site)
-        submit(person_for(member), cast.site, visited_on=days_ago(20 + number).isoformat())
+        submit(person_for(member), cast.site, visited_on=days_ago(20 + number).isoformat(), notes=LOW)
     numbers = [world.values["visit_id"], world.special["visit_mend"]["visit_id"]]
     for visit in Visit.objects.of_group(cast.group).filter(id__in=numbers):
         _burden(visit, cast)
+    incident = Incident.objects.of_group(cast.group).get(pk=world.values["incident_id"])
+    for visit in Visit.objects.of_group(cast.group).filter(notes=LOW, site=cast.site):
+        _make_low(visit, incident)
+
+
+def _make_low(visit: Visit, incident: Incident) -> None:
+    """One more low visit of the incident, with a picture."""
+    of_first = Verdict.objects.of_group(visit.group).filter(visit__in=incident.visits.all()).first()
+    assert of_first is not None
+    low = {"outcome": "below", "trigger": of_first.trigger, "value": of_first.value, "reasons": []}
+    Verdict.objects.of_group(visit.group).filter(visit=visit).update(**low)
+    incident.visits.add(visit)
+    assert visit.recorder is not None
+    add_photo(person=person_for(visit.recorder), group=visit.group, visit_number=visit.pk, upload=picture())
+    add_event(incident, EventKind.JOINED, visit=visit)
 
 
 def _burden(visit: Visit, cast: Cast) -> None:

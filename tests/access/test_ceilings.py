@@ -25,7 +25,6 @@ from tests.access.ceilings import (
     LISTS_OF_REGISTERS,
     MOST,
     MOST_BYTES,
-    STILL_ABOVE,
     USUAL,
 )
 from tests.access.many import COPIED, LARGE, REGISTERS, analyse, burden, tables, with_templates, write_many
@@ -122,7 +121,7 @@ def test_every_address_that_is_read_has_a_ceiling() -> None:
 
 
 def test_the_ceilings_are_low() -> None:
-    assert {name: most for name, most in CEILINGS.items() if most > MOST}.keys() <= set(STILL_ABOVE)
+    assert {name: most for name, most in CEILINGS.items() if most > MOST} == {}
     assert median(CEILINGS.values()) <= USUAL
 
 

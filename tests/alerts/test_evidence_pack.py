@@ -18,6 +18,7 @@ from PIL import Image
 from pypdf import PdfReader
 
 from alerts.chain_reading import name_rule, steps_json
+from alerts.courses import steps_of
 from alerts.evidence_pack import make_pack, nameless, pack_context
 from alerts.links import make_token
 from alerts.models import Incident
@@ -105,7 +106,9 @@ def test_anybody_can_recompute_every_seal_from_the_file_in_the_pdf(incident: Inc
 
 
 def test_names_and_notes_can_be_held_against_their_digests(watch: Watch, incident: Incident) -> None:
-    given = json.loads(steps_json(incident, name_rule(incident, watch.cast.person("volunteer"))))["steps"]
+    given = json.loads(
+        steps_json(incident, name_rule(incident, watch.cast.person("volunteer")), steps_of(incident))
+    )["steps"]
     for each in given:
         for part in ("actor", "note"):
             hidden = each[part]
@@ -173,7 +176,7 @@ def test_it_keeps_the_standard_for_pdfs_that_everybody_can_read(incident: Incide
 
 def test_the_checker_would_see_a_picture_without_words(incident: Incident) -> None:
     html = render_to_string(
-        "alerts/evidence_pack.html", pack_context(incident, None, name_rule(incident, None))
+        "alerts/evidence_pack.html", pack_context(incident, None, name_rule(incident, None), steps_of(incident))
     )
     bare = re.sub(r"<title>[^<]*</title>", "", html).replace('alt="Grey water"', "")
     report = page.validate_pdf_bytes(as_pdf(lay_out(bare, [])), profile=page.ValidationProfile.PDF_UA_1)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 import pytest
 from django.db import models
 from django.utils import timezone
 
-from surveys.models import Finding, Visit, VisitQuestion
-from surveys.parts import ALL_PARTS, laid_out, with_parts
+from surveys.models import Finding, Photo, Visit, VisitQuestion
+from surveys.parts import ALL_PARTS, laid_out, shown_photos, with_parts
+from surveys.services.photos import add_photo
+from tests.access.world import picture
 from tests.conftest import Cast
 from tests.factories import days_ago, submit
 
@@ -117,3 +120,19 @@ def test_a_visit_without_parts_has_none(cast: Cast) -> None:
     gap = {"was_made": False, "not_made_reason": "dry", "spots": [], "measurements": {}, "counts": []}
     visit = read(submit(cast.person("volunteer"), cast.site, **gap))
     assert [len(getattr(visit, part).all()) for part in ("spots", "measurements", "questions")] == [0, 0, 0]
+
+
+def test_it_reads_retired_scores_and_pictures_where_they_are_asked_for(full: Visit, cast: Cast) -> None:
+    person = cast.person("volunteer")
+    where: Any = {"person": person, "group": cast.group, "visit_number": full.pk}
+    late, early = (add_photo(**where, upload=picture()) for _each in range(2))
+    Photo.objects.of_group(cast.group).filter(pk=late.pk).update(added_at=timezone.now() + timedelta(hours=1))
+    retired = full.scores.filter(index="bmwp").update(is_current=False)
+    assert retired
+    rows = Visit.objects.of_group(cast.group).filter(pk=full.pk)
+    (visit,) = laid_out(with_parts(rows, "scores", "every_score", "photos"))
+    assert shown_photos([visit]) == [early, late]
+    assert [each.file.name for each in shown_photos([visit])] == [early.file.name, late.file.name]
+    assert values_of(visit.scores.all()) == values_of(full.scores.all())
+    in_force = {each.index for each in visit.current_scores}  # type: ignore[attr-defined]
+    assert {each.index for each in visit.scores.all()} - in_force == {"bmwp"}

@@ -112,8 +112,9 @@ def _coordinators_part(group: Group, planned: PlannedVisit, sent: dict[str, form
 def _people_form(group: Group, planned: PlannedVisit, data: Any = None) -> ChoiceForm:
     """Members not down yet; each with what speaks against them, those against whom nothing does first."""
     down = {each.user_id for each in planned.assignments.all() if each.is_live or each.state == "proposed"}
-    fits = {each.user_id: hindrance for each, hindrance in fits_of(planned)}
-    names = {each.user_id: each.user.name for each in members_of(group) if each.user_id not in down}
+    present = list(members_of(group))
+    fits = {each.user_id: hindrance for each, hindrance in fits_of(planned, present)}
+    names = {each.user_id: each.user.name for each in present if each.user_id not in down}
     ordered = sorted(names, key=lambda number: (fits.get(number, "silent") != "", names[number]))
     choices = [(str(each), f"{names[each]}: {fit_words(fits.get(each, 'silent'))}") for each in ordered]
     return ChoiceForm(data, label=gettext_lazy("Put somebody down"), name="user", choices=choices)
