@@ -146,7 +146,7 @@ def test_it_names_no_stretch_once_the_visit_is_not_low_any_more(watch: Watch, vi
     assert not any(each.opens_up or each.in_stretch for each in river.places)
 
 
-def test_it_asks_twice_however_many_sites_there_are(
+def test_it_asks_once_however_many_sites_there_are(
     watch: Watch, visit: Visit, django_assert_num_queries: Any
 ) -> None:
     lower = watch.site
@@ -154,7 +154,7 @@ def test_it_asks_twice_however_many_sites_there_are(
         lower = site_above(watch, f"{number} up", lower)
         stood(watch, lower, "below", 3)
     visit = Visit.objects.select_related("site").get(group=visit.group_id, pk=visit.pk)
-    with django_assert_num_queries(2) as asked:
+    with django_assert_num_queries(1) as asked:
         found = river_sites(visit, METHODS["bmwp"])
     assert isinstance(asked, CaptureQueriesContext)
     assert found.here.above[0].above
