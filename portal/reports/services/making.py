@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from portal.accounts.languages import speaking_to
 from portal.audit.services import record_change
 from portal.jobs.kinds import Outcome, Stopped, job_kind
 from portal.jobs.models import Job
@@ -69,7 +70,9 @@ def make_in_background(job: Job, progress: Progress) -> None:
 def _figures(report: YearlyReport, *, keep: bool) -> dict[str, Any]:
     """The figures, freshly gathered or as they were, with the coordinator's words for this edition."""
     is_known = keep and report.data.get("version") == VERSION
-    figures = report.data if is_known else gather_figures(report.group, report.year)
+    # Whoever orders it may speak another language than those who will read it.
+    with speaking_to(group=report.group):
+        figures = report.data if is_known else gather_figures(report.group, report.year)
     before = earlier_edition(report)
     return figures | {
         "foreword": report.foreword,
