@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import pytest
 from django.conf import LazySettings
+from django.db import connection
 from hypothesis import settings as hypothesis_settings
+from pytest_django import DjangoDbBlocker
 
 from portal.accounts.access import Person
 from portal.accounts.models import Group, Role, User
@@ -76,3 +79,14 @@ def _quick_passwords(settings: LazySettings) -> None:
 def _rested(monkeypatch: pytest.MonkeyPatch) -> None:
     """What a mail server did in one test is no matter of the next."""
     monkeypatch.setattr("portal.outbox.delivery._rest_until", 0.0)
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    """At the very end no thread that a test has left behind keeps the database from being dropped."""
+    yield
+    with django_db_blocker.unblock(), connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
+            " WHERE datname = current_database() AND pid <> pg_backend_pid()"
+        )

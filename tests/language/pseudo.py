@@ -1,12 +1,12 @@
-"""A language made up for tests: every text that is marked for translation comes out in brackets.
+"""A language made up for tests: every text that has a German translation comes out in brackets.
 
-What a page then shows outside brackets, and is no data, was never marked.
+What a page then shows outside brackets, and is no data, was never marked, or never collected.
 """
 
 from __future__ import annotations
 
 import gettext
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from contextlib import contextmanager
 from dataclasses import fields, replace
 from typing import Any
@@ -20,13 +20,20 @@ from portal.charts.words import ENGLISH, LANGUAGES, Words
 
 # A real language that the portal does not speak, so that Django has its formats of dates and numbers.
 PSEUDO = "eo"
+KNOWN = "de"
+# Of the words of charts those that are no texts.
+FORMS = {"lang", "date", "point"}
 OPEN, CLOSE = "⟦", "⟧"
 
 
 class Brackets(gettext.NullTranslations):
-    """A catalogue with every text in it."""
+    """A catalogue with the texts of another, each in brackets."""
 
     domain = "django"
+
+    def __init__(self, known: Container[str]) -> None:
+        super().__init__()
+        self.known = known
 
     def language(self) -> str:
         return PSEUDO
@@ -35,21 +42,24 @@ class Brackets(gettext.NullTranslations):
         return PSEUDO
 
     def gettext(self, message: str) -> str:
-        return f"{OPEN}{message}{CLOSE}"
+        return self._bracketed(message, message)
 
     def pgettext(self, context: str, message: str) -> str:
-        return self.gettext(message)
+        return self._bracketed(f"{context}\x04{message}", message)
 
     def ngettext(self, one: str, many: str, number: Any) -> str:
-        return self.gettext(one if number == 1 else many)
+        return self._bracketed((one, 1), one if number == 1 else many)
 
     def npgettext(self, context: str, one: str, many: str, number: Any) -> str:
-        return self.ngettext(one, many, number)
+        return self._bracketed((f"{context}\x04{one}", 1), one if number == 1 else many)
+
+    def _bracketed(self, key: Any, message: str) -> str:
+        return f"{OPEN}{message}{CLOSE}" if key in self.known else message
 
 
-def _bracketed(words: Words) -> Words:
+def _words_in_brackets(words: Words) -> Words:
     """Charts know no catalogue: their words have a row for each language."""
-    texts = {each.name: getattr(words, each.name) for each in fields(words) if each.name != "lang"}
+    texts = {each.name: getattr(words, each.name) for each in fields(words) if each.name not in FORMS}
     marked = {
         name: tuple(f"{OPEN}{each}{CLOSE}" for each in text)
         if isinstance(text, tuple)
@@ -66,8 +76,8 @@ def everything_marked() -> Iterator[None]:
     with override_settings(LANGUAGES=languages):
         catalogues: dict[str, Any] = vars(trans_real)["_translations"]
         # Behind the setting, whose change makes Django forget its catalogues; another change forgets this one.
-        catalogues[PSEUDO] = Brackets()
-        charts = patch.dict(LANGUAGES, {PSEUDO: _bracketed(ENGLISH)})  # type: ignore[arg-type]
+        catalogues[PSEUDO] = Brackets(vars(trans_real.translation(KNOWN))["_catalog"])
+        charts = patch.dict(LANGUAGES, {PSEUDO: _words_in_brackets(ENGLISH)})  # type: ignore[arg-type]
         with charts, translation.override(PSEUDO):
             yield
         catalogues.pop(PSEUDO, None)
