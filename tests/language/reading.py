@@ -17,7 +17,8 @@ READ_ALOUD = {"alt", "title", "aria-label", "placeholder", "aria-description", "
 # Words that are the same in every language, or no words: the product, units, codes of methods and of formats.
 SAME = {
     "rifflebook", "english", "bracketish", "wgs84", "wgs", "csv", "xlsx", "geojson", "json", "pdf", "http",
-    "https", "get", "post", "put", "patch", "delete", "api", "openapi", "ntu", "din", "ean",
+    "https", "get", "post", "put", "patch", "delete", "api", "openapi", "ntu", "fnu", "min", "whpt", "mean",
+    "din", "ean",
 }  # fmt: skip
 WORD = re.compile(r"[^\W\d_]{3,}")
 

@@ -192,11 +192,3 @@ class TestReport:
         approved(cast, at_bankside(cast, bankside))
         figures, _html = self.written(cast)
         assert {site["code"]: site["index"] for site in figures["sites"]} == {"AB1": "aspt", "AB2": "bankside"}
-
-    def test_a_report_of_the_first_edition_keeps_the_columns_it_had(self, cast: Cast) -> None:
-        approved(cast, submit(cast.person("volunteer"), cast.site))
-        figures, html = self.written(cast)
-        for site in figures["sites"]:
-            del site["score_columns"]
-        old = render_document(figures, edition=1, published_on=date(2030, 1, 1))
-        assert old == html
