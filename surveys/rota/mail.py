@@ -12,6 +12,7 @@ from django.db import models
 from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from portal.accounts.languages import speaking_to
 from portal.accounts.models import Group, User
@@ -70,7 +71,8 @@ def who_goes(planned: PlannedVisit, but: User | None = None) -> str:
     names = [each.name for each in people if each != but]
     missing = planned.people_needed - len(people)
     if missing > 0:
-        names.append(_("%(number)s place open") % {"number": missing})
+        open_places = ngettext("%(number)s place open", "%(number)s places open", missing)
+        names.append(open_places % {"number": missing})
     return ", ".join(names)
 
 

@@ -192,7 +192,7 @@ def test_pictures_are_looked_at_large_by_keyboard(cast: Cast, page_for: PageFor)
     page.keyboard.press("a")
     page.keyboard.press("Escape")
     expect(dialog).to_be_hidden()
-    assert page.evaluate("document.activeElement.querySelector('img').alt") == "Bridge"
+    expect(page.get_by_role("link", name="Bridge")).to_be_focused()
     visit.refresh_from_db()
     assert visit.status == "waiting"
 

@@ -4,15 +4,20 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('jobs', '0001_initial'),
+        ("jobs", "0001_initial"),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='job',
-            name='language',
-            field=models.CharField(blank=True, db_default="", default="", help_text="In which it was ordered, and is told. Blank: the group's.", max_length=10),
+            model_name="job",
+            name="language",
+            field=models.CharField(
+                blank=True,
+                db_default="",
+                default="",
+                help_text="In which it was ordered, and is told. Blank: the group's.",
+                max_length=10,
+            ),
         ),
     ]

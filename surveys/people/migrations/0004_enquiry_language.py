@@ -4,15 +4,19 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('people', '0003_alter_enquirystep_kind'),
+        ("people", "0003_alter_enquirystep_kind"),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='enquiry',
-            name='language',
-            field=models.CharField(blank=True, help_text="The one they asked in. Blank: the group's.", max_length=10, verbose_name='language'),
+            model_name="enquiry",
+            name="language",
+            field=models.CharField(
+                blank=True,
+                help_text="The one they asked in. Blank: the group's.",
+                max_length=10,
+                verbose_name="language",
+            ),
         ),
     ]
