@@ -106,7 +106,7 @@ def repeat_shown(
     return RepeatShown(
         request=request,
         words=repeat_words(low, low.verdict, record) if low is not None and incident.is_live else [],
-        offered=request.offered if request else 0,
+        offered=getattr(request, "offered", 0),
         why_not=why_not,
         verdict=made,
         can_take=may and live and not is_taken and not why_not,

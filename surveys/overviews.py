@@ -60,7 +60,8 @@ def with_upstream(sites: GroupOwnedQuerySet[Site]) -> GroupOwnedQuerySet[Site]:
     """The sites with what `neighbours` needs; their downstream sites are to be selected as well."""
     above = Site.objects.across_groups("narrowed by the site below").filter(downstream=OuterRef("pk"))
     packed = above.order_by("code").values(json=JSONObject(id=F("id"), code=F("code"), name=F("name")))
-    return sites.annotate(packed_upstream=ArraySubquery(packed))
+    rows: Any = sites.annotate(packed_upstream=ArraySubquery(packed))
+    return rows  # type: ignore[no-any-return]
 
 
 def neighbours(site: Site) -> Neighbours:

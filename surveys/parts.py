@@ -42,7 +42,8 @@ Packed = Mapping[str, Any]
 def with_parts(visits: GroupOwnedQuerySet[Any], *parts: str) -> GroupOwnedQuerySet[Visit]:
     """The same visits with some of `ALL_PARTS` packed beside each; `laid_out` unpacks them."""
     packed = {f"{PACKED}{name}": ArraySubquery(_query(name)) for name in parts}
-    return visits.annotate(**packed)
+    rows: GroupOwnedQuerySet[Visit] = visits.annotate(**packed)
+    return rows
 
 
 def laid_out(visits: Iterable[Visit]) -> list[Visit]:

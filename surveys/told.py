@@ -31,8 +31,10 @@ WORDS = {
     "agreement": ("note",),
 }
 # How far the rows of a table are verified, and what is said of single rows.
-NOTED = ("agreement", "bankside", "bmwp", "epa_bands", "epa_taxa", "epa_weights", "fbi", "fbi_classes")
-NOTED += ("genera", "ranges", "status_limits", "taxa", "whpt")
+NOTED = (
+    *("agreement", "bankside", "bmwp", "epa_bands", "epa_taxa", "epa_weights", "fbi", "fbi_classes"),
+    *("genera", "ranges", "status_limits", "taxa", "whpt"),
+)
 
 
 def told(text: str) -> str:

@@ -31,4 +31,5 @@ def go_on(request: HttpRequest, group: Group, page: str, **address: Any) -> Http
     """Where a button leads once it has done its work: to the desk, if it stood there, else to `page`."""
     if request.POST.get("back") == "desk":
         return redirect("group_desk", slug=group.slug)
-    return redirect(page, **address)
+    answer: HttpResponseRedirect = redirect(page, **address)
+    return answer

@@ -15,7 +15,7 @@ class Words:
 
     lang: str
     months: tuple[str, ...]
-    date: str
+    day_form: str
     point: str
     normal: str
     normal_without_trigger: str
@@ -66,7 +66,7 @@ class Words:
 
     def day(self, when: date) -> str:
         """A date as a reader says it, the same on every machine: 4 May 2025."""
-        return self.date.format(day=when.day, month=self.months[when.month - 1], year=when.year)
+        return self.day_form.format(day=when.day, month=self.months[when.month - 1], year=when.year)
 
     def figure(self, value: float, places: int = 2) -> str:
         """A number as `figure` writes it, with the decimal mark of the language."""
@@ -76,7 +76,7 @@ class Words:
 ENGLISH = Words(
     lang="en",
     months=("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"),
-    date="{day} {month} {year}",
+    day_form="{day} {month} {year}",
     point=".",
     normal="at or above the trigger",
     normal_without_trigger="visit",
@@ -137,7 +137,7 @@ ENGLISH = Words(
 GERMAN = Words(
     lang="de",
     months=("Jan.", "Feb.", "März", "Apr.", "Mai", "Juni", "Juli", "Aug.", "Sep.", "Okt.", "Nov.", "Dez."),
-    date="{day}. {month} {year}",
+    day_form="{day}. {month} {year}",
     point=",",
     normal="auf oder über dem Auslösewert",
     normal_without_trigger="Begehung",

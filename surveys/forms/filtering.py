@@ -109,7 +109,7 @@ class VisitFilter(forms.Form):
         self._choose("river", _("all rivers"), rivers)
         for name, further in further_choices().items():
             whole = [("", _("any")), *further.choices]
-            self.fields[name] = forms.ChoiceField(label=further.label, choices=whole, required=False)
+            self.fields[name] = forms.ChoiceField(label=str(further.label), choices=whole, required=False)
 
     def _offer(self, name: str, rows: Any) -> None:
         self.fields[name].queryset = rows  # type: ignore[attr-defined]

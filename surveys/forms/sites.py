@@ -111,7 +111,7 @@ class SiteForm(forms.ModelForm[Site]):
 
     def clean_visit_minutes(self) -> int:
         """Left empty it is the usual length."""
-        return self.cleaned_data["visit_minutes"] or Site._meta.get_field("visit_minutes").default
+        return int(self.cleaned_data["visit_minutes"] or Site._meta.get_field("visit_minutes").default)
 
     def clean_code(self) -> str:
         code = str(self.cleaned_data["code"]).strip()

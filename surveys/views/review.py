@@ -63,8 +63,12 @@ def review_queue(request: PortalRequest, slug: str) -> HttpResponse:
     waiting = waiting_in_order(group)
     page = Paginator(waiting, QUEUE_ROWS).get_page(request.GET.get("page", "1"))
     visits = give_hindrances(request.person, page)
-    context = {"visits": visits, "page": page, "user_id": request.person.user_id}
-    context["sheets"] = waiting_sheets(group)
+    context = {
+        "visits": visits,
+        "page": page,
+        "user_id": request.person.user_id,
+        "sheets": waiting_sheets(group),
+    }
     return render(request, "surveys/review_queue.html", context)
 
 

@@ -139,7 +139,12 @@ def _make_low(visit: Visit, incident: Incident) -> None:
     """One more low visit of the incident, with a picture."""
     of_first = Verdict.objects.of_group(visit.group).filter(visit__in=incident.visits.all()).first()
     assert of_first is not None
-    low = {"outcome": "below", "trigger": of_first.trigger, "value": of_first.value, "reasons": []}
+    low: dict[str, Any] = {
+        "outcome": "below",
+        "trigger": of_first.trigger,
+        "value": of_first.value,
+        "reasons": [],
+    }
     Verdict.objects.of_group(visit.group).filter(visit=visit).update(**low)
     incident.visits.add(visit)
     assert visit.recorder is not None

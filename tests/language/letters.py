@@ -212,7 +212,11 @@ def _trainings(cast: Cast, _language: str) -> None:
 
 def _enquiries(cast: Cast, language: str) -> None:
     person = cast.person("coordinator")
-    young = {"is_minor": True, "guardian_name": "Gwen Brook", "guardian_email": "gwen@example.org"}
+    young: dict[str, Any] = {
+        "is_minor": True,
+        "guardian_name": "Gwen Brook",
+        "guardian_email": "gwen@example.org",
+    }
     for _twice in range(2):
         with translation.override(language):
             ask_to_join(group=cast.group, asked=Asked(name="Newt Brook", email=NEW, **young))

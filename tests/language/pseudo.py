@@ -22,7 +22,7 @@ from portal.charts.words import ENGLISH, LANGUAGES, Words
 PSEUDO = "eo"
 KNOWN = "de"
 # Of the words of charts those that are no texts.
-FORMS = {"lang", "date", "point"}
+FORMS = {"lang", "day_form", "point"}
 OPEN, CLOSE = "⟦", "⟧"
 
 
@@ -59,8 +59,10 @@ class Brackets(gettext.NullTranslations):
 
 def _words_in_brackets(words: Words) -> Words:
     """Charts know no catalogue: their words have a row for each language."""
-    texts = {each.name: getattr(words, each.name) for each in fields(words) if each.name not in FORMS}
-    marked = {
+    texts: dict[str, Any] = {
+        each.name: getattr(words, each.name) for each in fields(words) if each.name not in FORMS
+    }
+    marked: dict[str, Any] = {
         name: tuple(f"{OPEN}{each}{CLOSE}" for each in text)
         if isinstance(text, tuple)
         else f"{OPEN}{text}{CLOSE}"
@@ -77,7 +79,7 @@ def everything_marked() -> Iterator[None]:
         catalogues: dict[str, Any] = vars(trans_real)["_translations"]
         # Behind the setting, whose change makes Django forget its catalogues; another change forgets this one.
         catalogues[PSEUDO] = Brackets(vars(trans_real.translation(KNOWN))["_catalog"])
-        charts = patch.dict(LANGUAGES, {PSEUDO: _words_in_brackets(ENGLISH)})  # type: ignore[arg-type]
+        charts = patch.dict(LANGUAGES, {PSEUDO: _words_in_brackets(ENGLISH)})
         with charts, translation.override(PSEUDO):
             yield
         catalogues.pop(PSEUDO, None)

@@ -15,8 +15,8 @@ from django.utils import timezone
 
 from portal.audit.services import history_of
 from surveys.models import RiverReport, Site
-from surveys.overviews import page_of_sites, state_of
-from surveys.queries import sites_due
+from surveys.overviews import page_of_sites
+from surveys.queries import due_of, sites_due, with_last_visit
 from surveys.rivers import river_at
 from surveys.services.errors import NotPossible
 from surveys.services.rivers import lift_river_report, report_river
@@ -42,7 +42,8 @@ def report(cast: Cast, **said: Any) -> RiverReport:
 
 
 def due_state(cast: Cast) -> str:
-    due = state_of(cast.group, cast.site, timezone.localdate())
+    site = with_last_visit(Site.objects.of_group(cast.group)).get(pk=cast.site.pk)
+    due = due_of(site, timezone.localdate())
     assert due is not None
     return due.state
 

@@ -118,7 +118,7 @@ def _view(step: Step) -> Callable[..., HttpResponse]:
         kept = _taken(step, request.person, enquiry, form) if form.is_valid() else None
         if kept is None:
             return _page(request, _find(group, enquiry_id), **{step.name: form})
-        messages.success(request, step.done)
+        messages.success(request, str(step.done))
         return go_on(request, group, "enquiry_detail", slug=slug, enquiry_id=kept.pk)
 
     take.__name__ = take.__qualname__ = f"enquiry_{step.name}"

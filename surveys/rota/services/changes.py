@@ -13,7 +13,7 @@ from portal.accounts.languages import speaking_to
 from portal.accounts.models import Group, User
 from portal.audit.services import record_change
 from surveys.models import Site
-from surveys.queries import sites_due
+from surveys.queries import due_of, with_last_visit
 from surveys.rota.due import obstacle_at, window_of
 from surveys.rota.mail import day_words, spoken_to, tell_off, tell_place, tell_plan
 from surveys.rota.models import LIVE, Assignment, PlannedVisit
@@ -95,7 +95,8 @@ def _check_day(group: Group, site: Site, day: date) -> None:
         raise NotPossible(_("This day is past."), "day")
     if day > timezone.localdate() + 2 * FARTHEST:
         raise NotPossible(_("Choose a day within two years."), "day")
-    due = next(iter(sites_due(group, timezone.localdate(), only=site)), None)
+    rows = with_last_visit(Site.objects.of_group(group))
+    due = due_of(rows.get(pk=site.pk), timezone.localdate())
     if due is None:
         raise NotPossible(_("This site is closed."), "day")
     obstacle = obstacle_at(due, day)

@@ -76,7 +76,7 @@ def test_what_was_found_is_read_back_as_it_was_kept(cast: Cast) -> None:
     report = Report.of_json(run.report or {})
     assert (report.new, report.problem_count, report.problems[0].column) == (1, 1, "site")
     assert [list(each) for each in report.preview[0].counts] == [["Baetidae", "12"]]
-    assert run.to_mend.name.endswith("-to-mend.xlsx")
+    assert str(run.to_mend.name).endswith("-to-mend.xlsx")
 
 
 def test_a_stopped_check_leaves_nothing_and_can_be_ordered_again(cast: Cast, client: Client) -> None:
