@@ -16,7 +16,7 @@ from django.utils import timezone
 from portal.audit.services import history_of
 from surveys.models import RiverReport, Site
 from surveys.overviews import page_of_sites
-from surveys.queries import due_of, sites_due, with_last_visit
+from surveys.queries import DueSite, due_of, sites_due, with_last_visit
 from surveys.rivers import river_at
 from surveys.services.errors import NotPossible
 from surveys.services.rivers import lift_river_report, report_river
@@ -41,11 +41,15 @@ def report(cast: Cast, **said: Any) -> RiverReport:
     return report_river(person=cast.person("volunteer"), site=site, **said)
 
 
-def due_state(cast: Cast) -> str:
+def due_here(cast: Cast) -> DueSite:
     site = with_last_visit(Site.objects.of_group(cast.group)).get(pk=cast.site.pk)
     due = due_of(site, timezone.localdate())
     assert due is not None
-    return due.state
+    return due
+
+
+def due_state(cast: Cast) -> str:
+    return due_here(cast).state
 
 
 class TestTheNudge:
@@ -101,9 +105,7 @@ class TestTheNudge:
 
     def test_the_query_and_the_site_agree(self, cast: Cast, late_site: Site) -> None:
         made = report(cast, too_high=True)
-        due = state_of(cast.group, cast.site, timezone.localdate())
-        assert due is not None
-        assert due.high_until == river_at(cast.site).high_until == made.holds_until
+        assert due_here(cast).high_until == river_at(cast.site).high_until == made.holds_until
 
 
 class TestReporting:
