@@ -20,6 +20,14 @@ INK, SOFT, RULE, POOL, ROWAN, WASH, PAPER = (
     "#dbe7e4",
     "#ffffff",
 )
+_LABEL: Final = {
+    "font-family": FONT,
+    "font-size": "14",
+    "stroke": PAPER,
+    "stroke-width": "3",
+    "paint-order": "stroke",
+    "stroke-linejoin": "round",
+}
 STYLES: Final[Mapping[str, Mapping[str, str]]] = {
     "text": {"fill": INK, "font-family": FONT, "font-size": "13"},
     "text-strong": {"fill": INK, "font-family": FONT, "font-size": "13", "font-weight": "bold"},
@@ -41,6 +49,13 @@ STYLES: Final[Mapping[str, Mapping[str, str]]] = {
     "river": {"stroke": POOL, "stroke-width": "3", "fill": "none", "stroke-linejoin": "round"},
     "stretch": {"stroke": ROWAN, "stroke-width": "14", "stroke-dasharray": "2.5 3.5", "fill": "none"},
     "here": {"stroke": INK, "stroke-width": "2", "fill": PAPER},
+    "unvisited": {"stroke": SOFT, "stroke-width": "2", "stroke-dasharray": "3 2", "fill": PAPER},
+    "old": {"stroke": INK, "stroke-width": "1.25", "stroke-dasharray": "2 2", "fill": "none"},
+    "aside": {"fill": SOFT},
+    "reach": {"fill": "none", "stroke": "none", "pointer-events": "all"},
+    # A halo, because below may lie a river or the picture of a tile.
+    "text-map": {**_LABEL, "fill": INK, "font-weight": "bold"},
+    "text-river": {**_LABEL, "fill": POOL, "font-style": "italic"},
     "limit": {"stroke": SOFT, "stroke-width": "1.75", "stroke-dasharray": "5 4", "fill": "none"},
 }
 

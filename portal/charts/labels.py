@@ -1,0 +1,43 @@
+"""Where names stand beside marks so that they hide least."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from itertools import product
+
+from portal.charts.svg import text_width
+
+Place = tuple[float, float]
+Box = tuple[float, float, float, float]
+HEIGHT = 13.0  # of a line of text, pixels
+
+
+def best_box(text: str, place: Place, taken: Sequence[Box], paper: Place) -> Box:
+    """Left, top, right and bottom of a label at ``place``: inside the paper, and over little that is taken."""
+    wide = text_width(text, HEIGHT)
+    spots = [spot for spot in product((1, -1, 0), (0, -1, 1, -2, 2, -3, 3)) if any(spot)]
+    boxes = [_box(place, wide, *spot) for spot in spots]
+    return min(_inside(boxes, paper) or boxes, key=lambda box: sum(_overlap(box, other) for other in taken))
+
+
+def box_about(place: Place, reach: float) -> Box:
+    """The square about a mark."""
+    return place[0] - reach, place[1] - reach, place[0] + reach, place[1] + reach
+
+
+def _inside(boxes: Iterable[Box], paper: Place) -> list[Box]:
+    wide, high = paper
+    return [box for box in boxes if box[0] > 2 and box[2] < wide - 2 and box[1] > 2 and box[3] < high - 26]
+
+
+def _box(place: Place, wide: float, side: int, line: int) -> Box:
+    """Right, left or in the middle of the mark, so many lines above or below it."""
+    left = place[0] + {1: 13.0, -1: -13.0 - wide, 0: -wide / 2}[side]
+    top = place[1] - HEIGHT / 2 + line * (HEIGHT + 3)
+    return left, top, left + wide, top + HEIGHT
+
+
+def _overlap(one: Box, other: Box) -> float:
+    wide = min(one[2], other[2]) - max(one[0], other[0])
+    high = min(one[3], other[3]) - max(one[1], other[1])
+    return max(0.0, wide) * max(0.0, high)

@@ -1,0 +1,259 @@
+"""Sites and rivers as a map on ground of its own: no tiles, no script, nothing fetched from anybody.
+
+Equirectangular about the sites' middle latitude, north up: true to a few parts in a thousand over a catchment.
+Where a tile server is named, its pictures lie below and the places follow its projection instead.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+from xml.etree.ElementTree import Element, SubElement
+
+from portal.charts import marks
+from portal.charts.courses import courses, draw_course, order_downstream
+from portal.charts.labels import Box, Place, best_box, box_about
+from portal.charts.marks import SWATCH, Key, legend_rows
+from portal.charts.svg import Drawing, canvas, clean, finish, number, put, write
+from portal.charts.tiles import Tiles, World, lay_tiles
+from portal.charts.words import Words, words_for
+
+MapState = Literal["normal", "below", "untested", "unscored", "unvisited"]
+STATES: tuple[MapState, ...] = ("normal", "below", "untested", "unscored", "unvisited")
+OLD = "old"
+
+WIDTH, TALLEST, LOWEST, EDGE = 560.0, 460.0, 170.0, 52.0
+# Metres in a degree of latitude; a sphere is near enough for a map of a catchment.
+DEGREE = 111_320.0
+LEAST_SPAN = 400.0  # metres: a single site is not drawn at the scale of a garden
+ROUND_LENGTHS = (50, 100, 200, 500, 1_000, 2_000, 5_000, 10_000, 20_000, 50_000, 100_000, 200_000, 500_000)
+RADIUS, REACH = 6.5, 14.0  # of a mark, and of what a finger hits
+APART = 16.0  # how far the marks of one rounded place stand from it, pixels
+
+
+@dataclass(frozen=True)
+class MapSite:
+    """One site: WGS84 degrees, how its latest visit stood, and where its mark leads (``href``, may be empty).
+
+    ``downstream`` is the ``key`` of the site that its water comes to next, empty where none is known. ``score``
+    is text ("BMWP 74"). A site that ``is_aside`` is drawn small, without a name: it stands on another page.
+    """
+
+    key: str
+    code: str
+    name: str
+    river: str
+    latitude: float
+    longitude: float
+    state: MapState
+    score: str = ""
+    when: date | None = None
+    is_old: bool = False
+    downstream: str = ""
+    href: str = ""
+    is_aside: bool = False
+
+
+@dataclass(frozen=True)
+class _Sheet:
+    """Where all stands on paper: pixels by the sites' keys, pixels in a metre, the height, and the world."""
+
+    places: Mapping[str, Place]
+    scale: float
+    height: float
+    world: World
+
+
+def draw_map(
+    sites: Sequence[MapSite],
+    *,
+    title: str,
+    description: str,
+    lang: str = "en",
+    tiles: Tiles | None = None,
+    is_to_scale: bool = True,
+) -> Drawing:
+    """The sites as an accessible SVG, 560 pixels wide and as high as they need.
+
+    ``title`` says whose sites they are, ``description`` how to read it. Marks that lead somewhere are links, in
+    the order of the water. Raises ValueError without a site.
+    """
+    if not sites:
+        raise ValueError("a map needs at least one site")
+    words, ordered = words_for(lang), down_the_river(sites)
+    sheet = _on_paper(ordered, like_tiles=tiles is not None)
+    rows = legend_rows(_keys(ordered, words), WIDTH - 12)
+    size = (WIDTH, sheet.height + marks.ROW * len(rows) + 6)
+    root = canvas(*size, title=title, desc=description, lang=words.lang, kind="map")
+    if any(site.href for site in sites):
+        # An image holds no links; a group is read through.
+        root.set("role", "group")
+    put(root, "rect", "window", x=0, y=0, width=WIDTH, height=sheet.height)
+    if tiles:
+        lay_tiles(root, tiles, sheet.world, WIDTH, sheet.height)
+    for course in courses({site.key: site.downstream for site in ordered}):
+        draw_course(root, [sheet.places[key] for key in course])
+    _draw_sites(root, ordered, sheet, words)
+    if is_to_scale:
+        _scale_bar(root, sheet)
+    _north(root)
+    _legend(root, rows, sheet.height + 3)
+    return finish(root)
+
+
+def down_the_river(sites: Sequence[MapSite]) -> list[MapSite]:
+    """The sites as water passes them, branches before the river they join."""
+    by_key = {site.key: site for site in sites}
+    return [by_key[key] for key in order_downstream({site.key: site.downstream for site in sites})]
+
+
+def stood_words(site: MapSite, lang: str = "en") -> str:
+    """How a site stood, in words: "below the trigger (old)"."""
+    words = words_for(lang)
+    word = _state_word(site.state, words)
+    return f"{word} ({words.old_visit})" if site.is_old else word
+
+
+def site_words(site: MapSite, lang: str = "en") -> str:
+    """A site in one phrase: "AB1 Old Ford, normal: BMWP 74, 3 May 2026"."""
+    words = words_for(lang)
+    told = ", ".join(filter(None, (site.score, words.day(site.when) if site.when else "")))
+    return f"{site.code} {site.name}, {stood_words(site, lang)}" + (f": {told}" if told else "")
+
+
+def _state_word(state: MapState, words: Words) -> str:
+    return words.below if state == "below" else str(getattr(words, f"site_{state}"))
+
+
+def _keys(sites: Sequence[MapSite], words: Words) -> list[Key]:
+    """What is drawn, and nothing else, with its word."""
+    shown = {site.state for site in sites}
+    keys = [Key(state, _state_word(state, words)) for state in STATES if state in shown]
+    return [*keys, Key(OLD, words.old_visit)] if any(site.is_old for site in sites) else keys
+
+
+def _on_paper(sites: Sequence[MapSite], *, like_tiles: bool) -> _Sheet:
+    middle = (min(site.latitude for site in sites) + max(site.latitude for site in sites)) / 2
+    shrink = max(0.01, math.cos(math.radians(middle)))
+    metres = {
+        site.key: (site.longitude * DEGREE * shrink, -_northing(site.latitude, shrink, like_tiles))
+        for site in sites
+    }
+    left, right, top, bottom = _bounds(list(metres.values()))
+    scale = min((WIDTH - 2 * EDGE) / (right - left), (TALLEST - 2 * EDGE) / (bottom - top))
+    height = max(LOWEST, (bottom - top) * scale + 2 * EDGE)
+    x0 = (WIDTH - (right + left) * scale) / 2
+    y0 = (height - (bottom + top) * scale) / 2
+    places = {key: (x0 + x * scale, y0 + y * scale) for key, (x, y) in metres.items()}
+    half = 180 * DEGREE * shrink * scale
+    return _Sheet(_set_apart(places), scale, height, World(x0 - half, y0 - half, 2 * half))
+
+
+def _northing(latitude: float, shrink: float, like_tiles: bool) -> float:
+    """Metres from the equator, as long as they are at the middle of the map."""
+    if not like_tiles:
+        return latitude * DEGREE
+    bounded = math.radians(max(-85.0, min(85.0, latitude)))
+    return math.degrees(math.asinh(math.tan(bounded))) * DEGREE * shrink
+
+
+def _bounds(metres: Sequence[Place]) -> tuple[float, float, float, float]:
+    """Left, right, top and bottom, never closer together than a map can bear."""
+    xs, ys = [x for x, _ in metres], [y for _, y in metres]
+    wide, high = max(0.0, LEAST_SPAN - (max(xs) - min(xs))) / 2, max(0.0, LEAST_SPAN - (max(ys) - min(ys))) / 2
+    return min(xs) - wide, max(xs) + wide, min(ys) - high, max(ys) + high
+
+
+def _set_apart(places: Mapping[str, Place]) -> dict[str, Place]:
+    """Marks that were rounded to one place stand in a ring about it, so that none hides another."""
+    together: dict[Place, list[str]] = defaultdict(list)
+    for key, (x, y) in places.items():
+        together[(round(x), round(y))].append(key)
+    found = dict(places)
+    for keys in together.values():
+        reach = APART if len(keys) < 7 else APART * len(keys) / 6
+        for number_, key in enumerate(keys if len(keys) > 1 else ()):
+            turn = 2 * math.pi * number_ / len(keys)
+            x, y = places[key]
+            found[key] = (x + reach * math.sin(turn), y - reach * math.cos(turn))
+    return found
+
+
+def _draw_sites(root: Element, sites: Sequence[MapSite], sheet: _Sheet, words: Words) -> None:
+    for site in sites:
+        place = sheet.places[site.key]
+        if site.is_aside:
+            put(root, "circle", "aside", cx=place[0], cy=place[1], r=3)
+            continue
+        group = _anchor(root, site, words)
+        put(group, "circle", "reach", cx=place[0], cy=place[1], r=REACH)
+        _mark(group, site.state, *place)
+        if site.is_old:
+            put(group, "circle", OLD, cx=place[0], cy=place[1], r=RADIUS + 4.5)
+    _name(root, [site for site in sites if not site.is_aside], sheet)
+
+
+def _name(root: Element, sites: Sequence[MapSite], sheet: _Sheet) -> None:
+    """Codes beside the marks, and each river's name at its first site."""
+    taken: list[Box] = [box_about(place, RADIUS + 3) for place in sheet.places.values()]
+    taken.append((WIDTH - 36, 0, WIDTH, 64))
+    rivers = {site.river: site.key for site in reversed(sites)}
+    labels = [("text-map", site.code, site.key) for site in sites]
+    labels += [("text-river", river, key) for river, key in rivers.items()]
+    groups = {style: put(root, "g", style, text_anchor="middle") for style in ("text-map", "text-river")}
+    for style, text, key in labels:
+        box = best_box(text, sheet.places[key], taken, (WIDTH, sheet.height))
+        taken.append(box)
+        at = {"x": number((box[0] + box[2]) / 2), "y": number(box[3] - 3)}
+        SubElement(groups[style], "text", at).text = clean(text)
+
+
+def _anchor(root: Element, site: MapSite, words: Words) -> Element:
+    told = clean(site_words(site, words.lang))
+    attributes = {"href": site.href, "class": "rb-place"} if site.href else {}
+    group = SubElement(root, "a" if site.href else "g", attributes)
+    SubElement(group, "title").text = told
+    return group
+
+
+def _mark(parent: Element, state: MapState, x: float, y: float) -> None:
+    if state == "unscored":
+        # A cross on a line would look like part of it.
+        put(parent, "circle", "earlier", cx=x, cy=y, r=RADIUS + 4)
+    if state == "unvisited":
+        put(parent, "rect", state, x=x - RADIUS, y=y - RADIUS, width=2 * RADIUS, height=2 * RADIUS)
+    else:
+        marks.mark(parent, state, x, y, RADIUS)
+
+
+def _scale_bar(root: Element, sheet: _Sheet) -> None:
+    length = next((each for each in ROUND_LENGTHS if each * sheet.scale > 60), ROUND_LENGTHS[-1])
+    y, right = sheet.height - 16, 14 + length * sheet.scale
+    put(root, "line", "axis", x1=14, x2=right, y1=y, y2=y)
+    for x in (14.0, right):
+        put(root, "line", "axis", x1=x, x2=x, y1=y - 4, y2=y + 4)
+    write(root, right + 8, y + 4, f"{length} m", "text-map")
+
+
+def _north(root: Element) -> None:
+    x = WIDTH - 22
+    put(root, "path", "center", d=f"M{number(x)} 44V14M{number(x - 6)} 23L{number(x)} 13L{number(x + 6)} 23")
+    write(root, x, 58, "N", "text-map", "middle")
+
+
+def _legend(root: Element, rows: Sequence[Sequence[tuple[float, Key]]], top: float) -> None:
+    for x, y, key in _placed(rows, top):
+        if key.style == OLD:
+            put(root, "circle", OLD, cx=x + 11, cy=y, r=7)
+        else:
+            _mark(root, key.style, x + 11, y)  # type: ignore[arg-type]
+        write(root, x + SWATCH, y + 4.5, key.label, "text-soft")
+
+
+def _placed(rows: Sequence[Sequence[tuple[float, Key]]], top: float) -> Iterator[tuple[float, float, Key]]:
+    for index, row in enumerate(rows):
+        yield from ((6 + x, top + marks.ROW * (index + 0.5), key) for x, key in row)
