@@ -32,6 +32,7 @@ CARE_PAGES = (
     ("contact_list", _("Agency contacts"), "contact.manage"),
     ("import_visits", _("Load a spreadsheet"), "import.run"),
     ("export_make", _("Take records out"), "export.run"),
+    ("catchment_list", _("Catchments"), "group.view"),
     ("message_list", _("Messages"), "outbox.view"),
     ("job_list", _("Long work"), "visit.submit"),
     ("list_list", _("Recording lists"), "site.view"),

@@ -5,6 +5,7 @@ DATABASE_URL, REDIS_URL, EMAIL_URL and SECRET_KEY are read with django-environ; 
 
 import os
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import django_stubs_ext
 import environ
@@ -36,6 +37,12 @@ def local_secret_key(folder: Path) -> str:
     return place.read_text()
 
 
+def hosts_of(tiles: str) -> list[str]:
+    """Scheme and host that pictures may come from besides the portal: those of the tile server, if any."""
+    parts = urlsplit(tiles)
+    return [f"{parts.scheme}://{parts.netloc}"] if parts.netloc else []
+
+
 SECRET_KEY: str = env.str("SECRET_KEY", default="") or local_secret_key(STATE_DIR)
 PRODUCTION: bool = env.bool("PRODUCTION", default=False)
 ALLOWED_HOSTS: list[str] = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
@@ -46,6 +53,7 @@ BASE_URL: str = env.str("BASE_URL", default="http://localhost:8000").rstrip("/")
 
 INSTALLED_APPS = [
     "portal",
+    "portal.public",
     "portal.reports",
     "alerts",
     "surveys",
@@ -61,6 +69,7 @@ INSTALLED_APPS = [
     "django.contrib.contenttypes",
     "django.contrib.sessions",
     "django.contrib.messages",
+    "django.contrib.sitemaps",
     "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
     "django.forms",
@@ -140,6 +149,7 @@ CELERY_BEAT_SCHEDULE = {
     "remind-of-trainings": {"task": "surveys.people.tasks.remind_of_lapsing", "schedule": 3600.0},
     "remind-of-visits": {"task": "rota.tasks.remind", "schedule": 600.0},
     "clear-old-sheets": {"task": "surveys.tasks.clear_old_sheets", "schedule": 3600.0},
+    "keep-open-data": {"task": "portal.public.tasks.keep_open_data", "schedule": 300.0},
     "resume-jobs": {"task": "portal.jobs.tasks.resume_jobs", "schedule": 60.0},
 }
 
@@ -160,6 +170,9 @@ OUTBOX_SMTP = {
 MAP_LINK: str = env.str(
     "MAP_LINK", default="https://www.openstreetmap.org/?mlat={lat}&mlon={lon}#map=16/{lat}/{lon}"
 )
+# Pictures below the maps of sites: an address with {z}, {x} and {y}, and whom to name. Empty: none are fetched.
+MAP_TILES: str = env.str("MAP_TILES", default="")
+MAP_TILES_ATTRIBUTION: str = env.str("MAP_TILES_ATTRIBUTION", default="")
 DEFAULT_FROM_EMAIL: str = env.str("FROM_EMAIL", default="Rifflebook <portal@rifflebook.example>")
 
 AUTH_USER_MODEL = "accounts.User"
@@ -238,7 +251,7 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [SELF],
-        "img-src": [SELF, "data:", "blob:"],
+        "img-src": [SELF, "data:", "blob:", *hosts_of(MAP_TILES)],
         "object-src": [NONE],
         "base-uri": [NONE],
         "frame-ancestors": [NONE],

@@ -2,14 +2,12 @@
 
 from django.urls import URLPattern, URLResolver, include, path
 
-from portal.views import demo_inbox, home, public, service
+from portal.views import demo_inbox, home, service
 from portal.views.methods import pages as methods
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", home.home, name="home"),
     path("groups/<slug:slug>/", home.group_desk, name="group_desk"),
-    path("public/<slug:slug>/", public.public_group, name="public_group"),
-    path("public/<slug:slug>/sites/<uuid:site_id>/", public.public_site, name="public_site"),
     path("methods/", methods.methods, name="methods"),
     path("health/", service.health, name="health"),
     path("metrics/", service.metrics, name="metrics"),
@@ -28,6 +26,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("portal.outbox.urls")),
     path("", include("portal.jobs.urls")),
     path("", include("portal.reports.urls")),
+    path("", include("portal.public.urls")),
 ]
 
 handler404 = "portal.views.faults.not_found"

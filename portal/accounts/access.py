@@ -217,6 +217,7 @@ ACTIONS: Mapping[str, Action] = MappingProxyType(
         "archive.make": Action(_("make an archive of the records under the group's licence"), _coordinator),
         "job.view": Action(_("see long work under way and what it made"), _starter_or_coordinator),
         "job.stop": Action(_("stop long work"), _starter_or_coordinator),
+        "catchment.share": Action(_("share the group's results in a catchment, and leave it"), _coordinator),
         "report.view": Action(_("see the group's yearly reports"), _member),
         "report.make": Action(_("make and publish the yearly report"), _coordinator),
         "outbox.view": Action(_("see messages that could not be delivered"), _coordinator),

@@ -19,6 +19,7 @@ UNWATCHED = {
     "outbox_attempt": "only ever added to",
     "outbox_heartbeat": "says when a process was last alive",
     "jobs_job": "progress of long work, written by the second",
+    "public_opendatafile": "files made from records whose own history is kept",
     "surveys_draft": "what somebody is still typing",
 }
 # Personal data: the history names the columns that changed, and keeps no value that somebody may want erased.

@@ -114,7 +114,7 @@ def down_the_river(sites: Sequence[MapSite]) -> list[MapSite]:
 def stood_words(site: MapSite, lang: str = "en") -> str:
     """How a site stood, in words: "below the trigger (old)"."""
     words = words_for(lang)
-    word = _state_word(site.state, words)
+    word = state_word_of(site.state, words)
     return f"{word} ({words.old_visit})" if site.is_old else word
 
 
@@ -125,14 +125,15 @@ def site_words(site: MapSite, lang: str = "en") -> str:
     return f"{site.code} {site.name}, {stood_words(site, lang)}" + (f": {told}" if told else "")
 
 
-def _state_word(state: MapState, words: Words) -> str:
+def state_word_of(state: MapState, words: Words) -> str:
+    """The word for a state as the map says it."""
     return words.below if state == "below" else str(getattr(words, f"site_{state}"))
 
 
 def _keys(sites: Sequence[MapSite], words: Words) -> list[Key]:
     """What is drawn, and nothing else, with its word."""
     shown = {site.state for site in sites}
-    keys = [Key(state, _state_word(state, words)) for state in STATES if state in shown]
+    keys = [Key(state, state_word_of(state, words)) for state in STATES if state in shown]
     return [*keys, Key(OLD, words.old_visit)] if any(site.is_old for site in sites) else keys
 
 

@@ -49,6 +49,7 @@ STYLES: Final[Mapping[str, Mapping[str, str]]] = {
     "river": {"stroke": POOL, "stroke-width": "3", "fill": "none", "stroke-linejoin": "round"},
     "stretch": {"stroke": ROWAN, "stroke-width": "14", "stroke-dasharray": "2.5 3.5", "fill": "none"},
     "here": {"stroke": INK, "stroke-width": "2", "fill": PAPER},
+    "spread": {"fill": WASH, "stroke": SOFT, "stroke-width": "1"},
     "unvisited": {"stroke": SOFT, "stroke-width": "2", "stroke-dasharray": "3 2", "fill": PAPER},
     "old": {"stroke": INK, "stroke-width": "1.25", "stroke-dasharray": "2 2", "fill": "none"},
     "aside": {"fill": SOFT},

@@ -54,7 +54,7 @@ def visits_table(group: Group, visits: GroupOwnedQuerySet[Visit], names: Names) 
 
 
 def _record(visit: Visit, names: Names, header: tuple[str, ...]) -> Record:
-    cells = {**_leading(visit), **visit_cells(visit, names), **_closing(visit), **_score_cells(visit)}
+    cells = {**_leading(visit), **visit_cells(visit, names), **_closing(visit), **score_cells(visit)}
     counts = [
         {"taxon": each.recorded_as or each.taxon, "count": as_json(amount_cell(each))}
         for each in visit.counts.all()
@@ -94,7 +94,8 @@ def _closing(visit: Visit) -> dict[str, Cell]:
     }
 
 
-def _score_cells(visit: Visit) -> dict[str, Cell]:
+def score_cells(visit: Visit) -> dict[str, Cell]:
+    """The scores of a visit by column: value, bounds where it is uncertain, and version."""
     cells: dict[str, Cell] = {}
     for score in scores_of(visit):
         values = (score.value, *_span(score), score.version)

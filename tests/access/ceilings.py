@@ -15,8 +15,20 @@ CEILINGS: Mapping[str, int] = MappingProxyType(
     {
         "home": 5,
         "group_desk": 15,
-        "public_group": 8,
-        "public_site": 9,
+        # Nobody in particular asks: three questions, or four where many groups share.
+        "public_group": 3,
+        "public_site": 3,
+        "public_report_list": 2,
+        "public_data": 2,
+        "public_data_file": 2,
+        "public_feed": 3,
+        "public_catchment": 6,
+        "robots": 0,
+        "sitemap": 3,
+        "catchment_list": 4,
+        "catchment_found": 3,
+        "catchment_join": 3,
+        "catchment_edit": 6,
         "methods": 3,
         "method_detail": 3,
         "health": 4,
@@ -26,7 +38,7 @@ CEILINGS: Mapping[str, int] = MappingProxyType(
         "invitation_send": 3,
         "membership_change": 5,
         "group_edit": 4,
-        "site_list": 9,
+        "site_list": 11,
         "site_create": 6,
         "site_detail": 15,
         "site_edit": 8,
@@ -189,6 +201,9 @@ ASKED_BY: Mapping[str, str] = MappingProxyType(
     {
         **dict.fromkeys(("home", "contact_incidents", "incident_detail", "incident_photo"), "contact"),
         **dict.fromkeys(("incident_evidence",), "contact"),
+        # Whoever is signed in is asked for as well, which says nothing of the page.
+        **dict.fromkeys(("public_group", "public_site", "public_report_list", "public_data"), "nobody"),
+        **dict.fromkeys(("public_data_file", "public_feed", "robots", "sitemap"), "nobody"),
         **dict.fromkeys(("rota_page", "availability_edit", "key_list", "api_places"), "volunteer"),
     }
 )

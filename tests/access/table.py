@@ -36,6 +36,7 @@ HIDDEN = policy("       404    404       404         404      404       404     
 SIGNED_IN = policy("    login  ok        ok          ok       ok        ok      ok     login    ok")
 MEMBER = policy("       login  ok        ok          ok       404       404     404    login    404")
 COORDINATOR = policy("  login  403       ok          ok       404       404     404    login    404")
+SHARERS = policy("      login  ok        ok          ok       ok        404     404    login    404", "403")
 UNINVOLVED = policy("   login  403       ok          403      404       404     404    login    404")
 AUTHOR = policy("       login  ok        403         403      404       404     404    login    404")
 INCIDENT = policy("     login  ok        ok          ok       404       ok      404    login    404")
@@ -88,6 +89,20 @@ TABLE: Mapping[str, Methods] = {
     "group_desk": page(INSIDER),
     "public_group": page(OPEN),
     "public_site": page(OPEN),
+    "public_report_list": page(OPEN),
+    "public_data": page(OPEN),
+    "public_data_file": page(OPEN),
+    "public_feed": page(OPEN),
+    # Shared by the group, which publishes, and its neighbour, which does not.
+    "public_catchment": page(SHARERS),
+    "robots": page(OPEN),
+    "sitemap": page(OPEN),
+    "open_data_make": button(COORDINATOR),
+    "catchment_list": page(MEMBER),
+    "catchment_found": form(COORDINATOR),
+    "catchment_join": form(COORDINATOR),
+    "catchment_edit": form(COORDINATOR),
+    "catchment_leave": button(COORDINATOR),
     "methods": page(OPEN),
     "method_detail": page(OPEN),
     "health": page(OPEN),

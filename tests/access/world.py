@@ -48,6 +48,7 @@ from surveys.services.review import return_visit
 from tests.access.world_desk import add_desk
 from tests.access.world_jobs import add_jobs
 from tests.access.world_people import add_people
+from tests.access.world_public import add_public
 from tests.access.world_rota import add_rota
 from tests.access.world_tokens import add_keys
 from tests.conftest import Cast
@@ -102,6 +103,7 @@ def build_world(cast: Cast) -> World:
     add_rota(world, cast)
     add_keys(world, cast)
     add_people(world, cast)
+    add_public(world, cast)
     for part in PARTS:
         note_alive(part)
     return world

@@ -23,6 +23,7 @@ NO_PAGE = {"health", "photo_file", "alert_photo", "incident_photo", "import_temp
 NO_PAGE |= {"job_file", "import_errors"}
 NO_PAGE |= {"bank_state", "bank_worker", "bank_manifest", "bank_icon", "record_sheet", "rota_calendar"}
 NO_PAGE |= {"report_picture_file", "public_report_figures"}
+NO_PAGE |= {"public_data_file", "public_feed", "robots", "sitemap"}
 NO_PAGE |= {"public_report_file", "incident_evidence", "alert_evidence"} | {
     name for name in TABLE if "get" in TABLE[name] and (name.startswith("api_") or name.endswith("_progress"))
 } - {"api_docs"}

@@ -1,0 +1,107 @@
+"""Maps of a group's sites as pages show them: places as exactly as their readers may know them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from uuid import UUID
+
+from django.conf import settings
+from django.utils.translation import get_language
+from django.utils.translation import gettext as _
+
+from portal.charts import Drawing, MapSite, Tiles, draw_map, stood_words
+from portal.charts.map import down_the_river
+from portal.public.results import Result
+from surveys.exporting.darwin.dataset import Dataset
+from surveys.exporting.models import PublishingTerms
+
+Href = Callable[[Result], str]
+
+
+@dataclass(frozen=True)
+class MapRow:
+    """One line of the list beside a map."""
+
+    result: Result
+    href: str
+    words: str
+
+
+@dataclass(frozen=True)
+class SiteMap:
+    """A drawing with the list that says the same; `blurs` are the degrees that places are rounded to."""
+
+    drawing: Drawing
+    rows: Sequence[MapRow]
+    blurs: Sequence[str]
+    attribution: str
+
+
+def exact_map(results: Sequence[Result], href: Href, *, title: str) -> SiteMap | None:
+    """For members, who know the places; None without a site."""
+    return site_map(results, href, {}, title=title)
+
+
+def site_map(
+    results: Sequence[Result],
+    href: Href,
+    terms: Mapping[UUID, PublishingTerms],
+    *,
+    title: str,
+    shown: Sequence[Result] | None = None,
+) -> SiteMap | None:
+    """A map of all results, with links and lines for those `shown` (all, if not given).
+
+    `terms` of each group by its id say how exactly its places are told: the map rounds as an archive does.
+    """
+    if not results:
+        return None
+    here = {each.site.pk for each in (results if shown is None else shown)}
+    lang = get_language() or "en"
+    links = {each.site.pk: href(each) for each in results if each.site.pk in here}
+    places = [_map_site(each, terms.get(each.site.group_id), links.get(each.site.pk, "")) for each in results]
+    tiles = Tiles(settings.MAP_TILES) if settings.MAP_TILES else None
+    by_key = {str(each.site.pk): each for each in results}
+    rows = [
+        MapRow(by_key[each.key], each.href, stood_words(each, lang))
+        for each in down_the_river(places)
+        if not each.is_aside
+    ]
+    return SiteMap(
+        drawing=draw_map(places, title=title, description=_how_to_read(), lang=lang, tiles=tiles),
+        rows=rows,
+        blurs=sorted({each.blur for each in terms.values() if each.blur}),
+        attribution=settings.MAP_TILES_ATTRIBUTION if tiles else "",
+    )
+
+
+def _how_to_read() -> str:
+    return _(
+        "Each mark is a site; its shape says how its latest visit stood, as the key below tells. Lines join "
+        "each site to the next one downstream and are not the river's true course. North is up. The list "
+        "beside the map says the same."
+    )
+
+
+def _map_site(result: Result, terms: PublishingTerms | None, href: str) -> MapSite:
+    site = result.site
+    latitude, longitude = site.latitude, site.longitude
+    if terms is not None:
+        place = Dataset(terms.group, terms, "").place_of(site)
+        latitude, longitude = float(place.latitude), float(place.longitude)
+    return MapSite(
+        key=str(site.pk),
+        code=site.code,
+        name=site.name,
+        river=site.river,
+        latitude=latitude,
+        longitude=longitude,
+        state=result.state,
+        score=result.score,
+        when=result.when,
+        is_old=result.is_old,
+        downstream=str(site.downstream_id or ""),
+        href=href,
+        is_aside=not href,
+    )
