@@ -8,7 +8,6 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -34,14 +33,21 @@ from surveys.services.errors import NotPossible
 from surveys.told import told
 
 
-@require_safe
 def public_catchment(request: PortalRequest, catchment_id: UUID) -> HttpResponseBase:
     """The sites of all groups that share, from the highest to the lowest: for everybody where all publish."""
     shares = catchments.sharing_in(catchment_id)
-    if all(share.group.is_public for share in shares) and shares:
-        return answer(request, [share.group for share in shares], lambda: _page(request, shares))
-    if not request.person.is_signed_in:
-        return redirect_to_login(request.get_full_path())
+    is_public = bool(shares) and all(share.group.is_public for share in shares)
+    return _for_everybody(request, shares) if is_public else _for_members(request, shares)
+
+
+@require_safe
+def _for_everybody(request: HttpRequest, shares: Sequence[CatchmentShare]) -> HttpResponseBase:
+    return answer(request, [share.group for share in shares], lambda: _page(request, shares))
+
+
+@login_required
+@require_safe
+def _for_members(request: PortalRequest, shares: Sequence[CatchmentShare]) -> HttpResponse:
     catchments.require_reader(request.person, shares)
     response = _page(request, shares)
     patch_cache_control(response, private=True, no_store=True)
