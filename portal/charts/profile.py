@@ -61,7 +61,7 @@ def draw_profile(stations: Sequence[Station], *, title: str, words: ProfileWords
     size = (width, TOP + PLOT + below + marks.ROW * len(rows) + 6)
     root = canvas(*size, title=title, desc=words.how_to_read, lang=own.lang, kind="profile")
     frame, ticks = _frame(stations, width)
-    value_axis(root, frame, ticks, words.axis)
+    value_axis(root, frame, ticks, words.axis, own)
     put(root, "line", "axis", x1=frame.left, x2=frame.right, y1=frame.bottom, y2=frame.bottom)
     _usual_line(root, stations, frame)
     for row, station in enumerate(stations):
