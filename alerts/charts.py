@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import date, timedelta
 
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
+from alerts.drawn_once import drawn_once
 from alerts.models import Trigger, Verdict
 from alerts.queries import triggers_of
 from alerts.site_records import SiteRecord, site_record
@@ -38,7 +40,8 @@ def draw_site(
 ) -> str:
     """SVG from what `site_points` has read, so that two sizes cost one reading."""
     method = METHODS[index]
-    return draw_history(
+    return drawn_once(
+        draw_history,
         points,
         lines,
         title=_("%(site)s, %(index)s") % {"site": site, "index": told(method.name)},
@@ -65,8 +68,10 @@ def site_points(
     """
     record = record or site_record(site, index)
     history = [each for each in record.history if not approved_only or each.status == Status.APPROVED]
+    lines = trigger_lines(triggers_of(site) if triggers is None else triggers, index)
     points = [_point(each, record.verdicts.get(each.visit_id), index) for each in history]
-    return points, trigger_lines(triggers_of(site) if triggers is None else triggers, index)
+    # Where there is no trigger, "not tested" would say nothing of any one visit.
+    return (points if lines else [replace(point, tested=True) for point in points]), lines
 
 
 def site_rows(points: list[Point], lines: list[TriggerLine]) -> list[HistoryRow]:
@@ -86,6 +91,7 @@ def _point(visit: HistoryPoint, verdict: Verdict | None, index: str) -> Point:
         high=visit.high,
         tested=tested and is_its_own,
         below=below and is_its_own,
+        standard=visit.is_standard,
     )
 
 

@@ -6,13 +6,14 @@ An agency hears of single visits below a trigger only; nothing here sends an ale
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from alerts.charts import NARROW, WIDE, Size
+from alerts.drawn_once import drawn_once
 from alerts.queries import values_of
 from portal.charts import ControlPoint, control_state, draw_control
 from portal.charts.words import words_for
@@ -64,7 +65,8 @@ class ControlView:
 
     def draw(self, size: Size) -> str:
         """SVG of that size in pixels."""
-        return draw_control(
+        return drawn_once(
+            draw_control,
             self.points,
             center=self.center,
             title=self.title,
@@ -112,7 +114,9 @@ def control_views(
     sums = _sum_of_falls(values, target, sd)
     words = _Words(sd, method)
     return [
-        ControlView("single", *words.single(), single.center, _points(sound, single), method.name, method.unit),
+        ControlView(
+            "single", *words.single(), single.center, _single_points(sound, single), method.name, method.unit
+        ),
         ControlView(
             "weighted", *words.weighted(), weighted.center, _points(sound, weighted), method.name, method.unit
         ),
@@ -128,6 +132,12 @@ def _sum_of_falls(values: Sequence[float], target: float, sd: float) -> Chart:
     visits = len(values)
     sunk = tuple(target - fall for fall in sums.falls)
     return Chart(target, sunk, (target - sums.limit,) * visits, (target,) * visits)
+
+
+def _single_points(sound: Sequence[HistoryPoint], chart: Chart) -> list[ControlPoint]:
+    """The plotted value is the score itself here, so its own range stands beside it."""
+    pairs = zip(sound, _points(sound, chart), strict=True)
+    return [replace(point, low=visit.low, high=visit.high) for visit, point in pairs]
 
 
 def _points(sound: Sequence[HistoryPoint], chart: Chart) -> list[ControlPoint]:

@@ -12,8 +12,9 @@ from django.conf import settings
 from django.utils.translation import get_language, override
 
 from alerts.charts import site_chart
+from alerts.drawn_once import drawn_once, pictured_once
 from alerts.evidence import Evidence
-from portal.charts import Drawing, RiverPlace, draw_river, stacked, to_png
+from portal.charts import Drawing, RiverPlace, draw_river, stacked
 from surveys.models import Site
 
 # The first alone is what messages owed by earlier versions name.
@@ -63,13 +64,13 @@ def draw_incident_picture(
         for each in places
     ]
     with override(language):
-        river = draw_river(known, title=title, width=SHOWN[0], lang=language)
-        return to_png(stacked(_history(**history), river), width=PIXELS)
+        river = drawn_once(draw_river, known, title=title, width=SHOWN[0], lang=language)
+        return pictured_once(stacked(_history(**history), river), width=PIXELS)
 
 
 def draw_history_picture(site_id: str, index: str, first: str, last: str) -> bytes:
     """PNG of the site's scores and triggers with the days from `first` to `last` (ISO dates) shaded."""
-    return to_png(_history(site_id, index, first, last), width=PIXELS)
+    return pictured_once(_history(site_id, index, first, last), width=PIXELS)
 
 
 def _history(site_id: str, index: str, first: str, last: str) -> Drawing:

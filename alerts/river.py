@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
+from alerts.drawn_once import drawn_once
 from alerts.models import Incident, Verdict
 from alerts.neighbours import Neighbour, RiverSites, river_sites
 from alerts.stretch import Stretch, find_stretches, mislead_words, stretch_words
@@ -33,7 +34,8 @@ class River:
     def drawing(self, width: int = WIDE) -> Drawing:
         """The line of the river as SVG, `width` pixels wide."""
         lang = get_language() or "en"
-        return draw_river(self.places, title=self.title, told=" ".join(self.words), width=width, lang=lang)
+        told = " ".join(self.words)
+        return drawn_once(draw_river, self.places, title=self.title, told=told, width=width, lang=lang)
 
     @property
     def told(self) -> str:

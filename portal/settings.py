@@ -12,6 +12,8 @@ import environ
 from csp.constants import NONE, SELF
 from django.utils.dates import MONTHS
 
+from portal.embedded.valkey import client_address
+
 # Lets generic classes such as ModelForm[Site] be written at run time as the type checker reads them.
 django_stubs_ext.monkeypatch()
 
@@ -129,6 +131,20 @@ DATABASES["default"]["OPTIONS"] = {
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 REDIS_URL: str = env.str("REDIS_URL", default="redis://localhost:6379/0")
+# All processes share drawings where there is a Redis; `alerts/drawn_once.py` does without one that is down.
+_shared = {
+    "BACKEND": "django.core.cache.backends.redis.RedisCache",
+    "LOCATION": client_address(REDIS_URL),
+    "OPTIONS": {"serializer": "alerts.drawn_once.AsBytes", "socket_timeout": 1},
+}
+_own = {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
+CACHES = {
+    "default": _own,
+    "drawings": {
+        **(_shared if "REDIS_URL" in env else {**_own, "LOCATION": "drawings"}),
+        "KEY_PREFIX": "drawing",
+    },
+}
 CELERY_BROKER_URL = REDIS_URL
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = True

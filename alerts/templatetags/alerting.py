@@ -11,8 +11,9 @@ from typing import Any
 
 from django import template
 from django.db.models import QuerySet
+from django.template.defaultfilters import floatformat
 from django.utils import timezone
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import mark_safe
 
 from alerts import charts
 from alerts.models import LIVE_STATES, Incident, IncidentState, QuietPeriod, Trigger, Verdict
@@ -23,6 +24,7 @@ from alerts.services.verdicts import can_test_anyway
 from alerts.verdicts import reason_words
 from portal.accounts.access import Person
 from portal.accounts.models import Group
+from portal.charts import HistoryRow
 from scoring.indices.methods import METHODS
 from surveys.models import Site, Visit
 from surveys.recording_lists import first_index
@@ -162,8 +164,10 @@ def live_incidents(group: Group) -> QuerySet[Incident]:
 
 
 @register.simple_tag
-def site_charts(site: Site, index: str = "", emphasis: date | None = None) -> dict[str, SafeString]:
-    """The site's history as SVG, "wide" and "narrow"; without an index, that of the trigger in force."""
+def site_charts(site: Site, index: str = "", emphasis: date | None = None) -> dict[str, Any]:
+    """The site's history as SVG, "wide" and "narrow", and its figures as "rows"; without an index, that of the
+    trigger in force.
+    """
     trigger = _trigger_today(site)
     index = index or (trigger.index if trigger else first_index(site.recording_list))
     window = (emphasis, emphasis) if emphasis else None
@@ -174,7 +178,18 @@ def site_charts(site: Site, index: str = "", emphasis: date | None = None) -> di
         for name, size in sizes.items()
     }
     # Drawn by our own code from escaped text; nothing a person typed goes in unescaped.
-    return {name: mark_safe(svg) for name, svg in drawn.items()}  # noqa: S308
+    safe = {name: mark_safe(svg) for name, svg in drawn.items()}  # noqa: S308
+    return {**safe, "rows": charts.site_rows(points, lines)}
+
+
+@register.filter
+def score_with_range(row: HistoryRow) -> str:
+    """The score in a table behind a chart, with what else is possible: "60 (52–71)"."""
+    if row.value is None:
+        return "–"
+    figures = [floatformat(figure, -2) for figure in (row.value, row.low, row.high) if figure is not None]
+    is_uncertain = len(figures) == 3 and row.low != row.high
+    return "{} ({}–{})".format(*figures) if is_uncertain else figures[0]
 
 
 def _triggers(site: Site) -> list[Trigger]:

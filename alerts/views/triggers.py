@@ -20,6 +20,7 @@ from alerts import advice_words as words
 from alerts.advice import Question, SiteAdvice, advise, far_below, record_advice
 from alerts.charts import NARROW, WIDE, Size, draw_site, site_points, site_rows
 from alerts.controlling import control_views
+from alerts.drawn_once import drawn_once
 from alerts.forms import QuestionForm, TriggerForm
 from alerts.models import Trigger
 from alerts.queries import triggers_of
@@ -159,7 +160,8 @@ def _fall_sizes(told: SiteAdvice) -> Sequence[str]:
 
 
 def _spread(site: Site, told: SiteAdvice, size: Size) -> str:
-    return draw_spread(
+    return drawn_once(
+        draw_spread,
         told.values,
         title=_("%(site)s, %(index)s") % {"site": site, "index": in_words(told.method.name)},
         index_name=in_words(told.method.name),

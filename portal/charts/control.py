@@ -10,7 +10,7 @@ from xml.etree.ElementTree import Element, SubElement
 
 from portal.charts import marks
 from portal.charts.marks import Key
-from portal.charts.points import State
+from portal.charts.points import State, unbroken
 from portal.charts.scales import Frame, date_ticks, span_of, value_ticks
 from portal.charts.svg import Drawing, canvas, clean, finish, number, put, text_width
 from portal.charts.words import Words, words_for
@@ -22,12 +22,23 @@ MARKS: dict[ControlState, State] = {"within": "normal", "under": "below", "over"
 
 @dataclass(frozen=True)
 class ControlPoint:
-    """One visit: the plotted value with its lower and upper limit, all in the unit of the score."""
+    """One visit: the plotted value with its lower and upper limit, all in the unit of the score.
+
+    ``low`` and ``high`` bound a value that is itself an uncertain score.
+    """
 
     when: date
     value: float
     lower: float
     upper: float
+    low: float | None = None
+    high: float | None = None
+
+    @property
+    def figures(self) -> list[float]:
+        """All that the value axis must reach."""
+        known = (self.value, self.lower, self.upper, self.low, self.high)
+        return [figure for figure in known if figure is not None]
 
 
 def control_state(point: ControlPoint) -> ControlState:
@@ -78,11 +89,13 @@ def _keys(shown: Sequence[ControlPoint], words: Words) -> list[Key]:
     states = {control_state(point) for point in shown}
     known: tuple[ControlState, ...] = ("within", "under", "over")
     of_marks = [Key(MARKS[state], str(getattr(words, state))) for state in known if state in states]
-    return [*of_marks, Key("center", words.center), Key("limit", words.limits)]
+    is_uncertain = any(marks.range_note(point.low, point.high, words) for point in shown)
+    of_ranges = [Key("bounds", words.bounds)] if is_uncertain else []
+    return [*of_marks, *of_ranges, Key("center", words.center), Key("limit", words.limits)]
 
 
 def _frame(shown: Sequence[ControlPoint], center: float, corner: tuple[float, float]) -> Frame:
-    figures = [center, *(one for point in shown for one in (point.value, point.lower, point.upper))]
+    figures = [center, *(one for point in shown for one in point.figures)]
     ticks = value_ticks(figures, max(2, int(corner[1] - TOP) // 38))
     days = span_of(point.when for point in shown)
     return Frame(LEFT, TOP, corner[0], corner[1], *days, ticks[0], ticks[-1])
@@ -99,7 +112,8 @@ def _lines(root: Element, shown: Sequence[ControlPoint], center: float, frame: F
     put(root, "line", "center", x1=frame.left, x2=frame.right, y1=y, y2=y)
     for name in ("lower", "upper"):
         _path(root, "limit", [(frame.x(point.when), frame.y(getattr(point, name))) for point in shown])
-    _path(root, "line", [(frame.x(point.when), frame.y(point.value)) for point in shown])
+    for run in unbroken(shown, lambda point: point.when):
+        _path(root, "line", [(frame.x(point.when), frame.y(point.value)) for point in run])
 
 
 def _path(root: Element, style: str, places: Sequence[tuple[float, float]]) -> None:
@@ -110,6 +124,9 @@ def _path(root: Element, style: str, places: Sequence[tuple[float, float]]) -> N
 def _visit(root: Element, point: ControlPoint, frame: Frame, r: float, words: Words) -> None:
     state = control_state(point)
     group = SubElement(root, "g")
+    aside = marks.range_note(point.low, point.high, words)
     told = f"{words.day(point.when)}: {words.figure(point.value)}, {getattr(words, state)}"
-    SubElement(group, "title").text = clean(told)
-    marks.mark(group, MARKS[state], frame.x(point.when), frame.y(point.value), r)
+    SubElement(group, "title").text = clean(f"{told} ({aside})" if aside else told)
+    x = frame.x(point.when)
+    marks.whisker(group, (point.low, point.value, point.high), frame, x, r)
+    marks.mark(group, MARKS[state], x, frame.y(point.value), r)

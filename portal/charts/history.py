@@ -53,7 +53,10 @@ def history_rows(
 
 def _row(point: Point, trigger: float | None, words: Words) -> HistoryRow:
     meaning = _meaning(point.state, trigger is not None, words)
-    return HistoryRow(point.when, point.value, point.low, point.high, trigger, meaning, point.note)
+    # A visit below the trigger keeps its shape whatever the effort was, so the words say the other.
+    effort = words.nonstandard if not point.standard and point.state != "nonstandard" else ""
+    note = "; ".join(part for part in (effort, point.note) if part)
+    return HistoryRow(point.when, point.value, point.low, point.high, trigger, meaning, note)
 
 
 def _meaning(state: str, triggered: bool, words: Words) -> str:
@@ -139,6 +142,7 @@ def _keys(shown: History) -> list[Key]:
         (bool(shown.triggers), Key("trigger", words.trigger)),
         ("normal" in states, Key("normal", normal)),
         ("below" in states, Key("below", words.below)),
+        ("nonstandard" in states, Key("nonstandard", words.nonstandard)),
         ("untested" in states, Key("untested", words.untested)),
         ("unscored" in states, Key("unscored", words.unscored)),
         (any(p.low is not None or p.high is not None for p in shown.points), Key("bounds", words.bounds)),

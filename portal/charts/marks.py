@@ -25,12 +25,15 @@ class Key:
 
 
 def mark(parent: Element, state: State, x: float, y: float, r: float) -> Element:
-    """The shape of that state, centred on (x, y): circle, triangle pointing down, hollow diamond or cross."""
+    """The shape of that state, centred on (x, y): circle, triangle pointing down, hollow square,
+    hollow diamond or cross."""
     if state == "normal":
         return put(parent, "circle", state, cx=x, cy=y, r=r)
     if state == "below":
         r *= 1.45
         return put(parent, "path", state, d=_polygon([(x - r, y - r * 0.8), (x + r, y - r * 0.8), (x, y + r)]))
+    if state == "nonstandard":
+        return put(parent, "rect", state, x=x - r, y=y - r, width=2 * r, height=2 * r)
     r *= 1.3
     if state == "untested":
         return put(parent, "path", state, d=_polygon([(x, y - r), (x + r, y), (x, y + r), (x - r, y)]))
@@ -53,8 +56,16 @@ def visit_label(point: Point, words: Words) -> str:
     """What a pointer resting on the mark is told."""
     meaning = getattr(words, point.state)
     score = "" if point.value is None else f"{words.figure(point.value)}, "
-    note = f" ({point.note})" if point.note else ""
-    return f"{words.day(point.when)}: {score}{meaning}{note}"
+    notes = [note for note in (range_note(point.low, point.high, words), point.note) if note]
+    aside = f" ({'; '.join(notes)})" if notes else ""
+    return f"{words.day(point.when)}: {score}{meaning}{aside}"
+
+
+def range_note(low: float | None, high: float | None, words: Words) -> str:
+    """The bounds of an uncertain score in words, nothing for a certain one."""
+    if low is None or high is None or low == high:
+        return ""
+    return words.between.format(low=words.figure(low), high=words.figure(high))
 
 
 def visit_mark(parent: Element, point: Point, frame: Frame, r: float, words: Words) -> None:
@@ -62,13 +73,14 @@ def visit_mark(parent: Element, point: Point, frame: Frame, r: float, words: Wor
     group = SubElement(parent, "g")
     SubElement(group, "title").text = clean(visit_label(point, words))
     x = frame.x(point.when)
-    _whisker(group, point, frame, x, r)
+    whisker(group, (point.low, point.value, point.high), frame, x, r)
     y = frame.bottom - r * 1.6 if point.value is None else frame.y(point.value)
     mark(group, point.state, x, y, r)
 
 
-def _whisker(group: Element, point: Point, frame: Frame, x: float, r: float) -> None:
-    known = [f for f in (point.low, point.value, point.high) if f is not None]
+def whisker(group: Element, figures: Sequence[float | None], frame: Frame, x: float, r: float) -> None:
+    """The range of an uncertain score, from the lowest to the highest of its known figures."""
+    known = [f for f in figures if f is not None]
     if not known or known[0] == known[-1]:
         return
     low, high = frame.y(known[0]), frame.y(known[-1])
@@ -120,7 +132,7 @@ def legend(root: Element, rows: Sequence[Sequence[tuple[float, Key]]], left: flo
 
 
 def _sample(root: Element, style: str, x: float, y: float) -> None:
-    if style in ("normal", "below", "untested", "unscored"):
+    if style in ("normal", "below", "nonstandard", "untested", "unscored"):
         mark(root, style, x + 11, y, 4.6)  # type: ignore[arg-type]
     elif style == "window":
         put(root, "rect", style, x=x, y=y - 7, width=20, height=14)

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
 from statistics import median
-from typing import Literal
+from typing import Literal, TypeVar
 
-State = Literal["normal", "below", "untested", "unscored"]
+T = TypeVar("T")
+State = Literal["normal", "below", "nonstandard", "untested", "unscored"]
 
 # A gap wider than this many usual intervals is a missed visit, not a late one (common practice, no source).
 GAP_FACTOR = 1.6
@@ -21,7 +22,8 @@ class Point:
     """One visit. ``value`` is in the unit of the index, or None when the visit has no score.
 
     ``low`` and ``high`` bound a score that comes from abundance ranges. ``below`` is the verdict given at the
-    time, never worked out anew by the drawing. Raises ValueError for a figure that is not finite or for bounds
+    time, never worked out anew by the drawing. ``standard`` is False for a visit whose effort was not the
+    site's standard one. Raises ValueError for a figure that is not finite or for bounds
     that do not hold the value.
     """
 
@@ -31,6 +33,7 @@ class Point:
     high: float | None = None
     tested: bool = True
     below: bool = False
+    standard: bool = True
     note: str = ""
 
     def __post_init__(self) -> None:
@@ -45,9 +48,11 @@ class Point:
         """How the point is drawn; a visit that was not tested is never shown as below the trigger."""
         if self.value is None:
             return "unscored"
-        if not self.tested:
-            return "untested"
-        return "below" if self.below else "normal"
+        if self.tested and self.below:
+            return "below"
+        if not self.standard:
+            return "nonstandard"
+        return "normal" if self.tested else "untested"
 
 
 @dataclass(frozen=True)
@@ -75,6 +80,14 @@ class TriggerLine:
 def in_order(points: Iterable[Point]) -> list[Point]:
     """The visits by date; visits of one day keep the order they came in."""
     return sorted(points, key=lambda p: p.when)
+
+
+def unbroken(visits: Sequence[T], day: Callable[[T], date]) -> list[list[T]]:
+    """Visits in date order, cut wherever the gap is too wide to draw a line across."""
+    steps = [(day(after) - day(before)).days for before, after in pairwise(visits)]
+    limit = GAP_FACTOR * median(steps) if steps else math.inf
+    cuts = [n for n, step in enumerate(steps, start=1) if step > limit]
+    return [list(visits[start:end]) for start, end in pairwise([0, *cuts, len(visits)])]
 
 
 def level_on(triggers: Sequence[TriggerLine], day: date) -> float | None:

@@ -32,13 +32,14 @@ def draw_season(
 ) -> Drawing:
     """All scored visits by month with the median of each month; those of ``year`` filled, the others hollow.
 
-    Without ``year`` the latest one is meant. Visits without a score or not tested are left out.
+    Without ``year`` the latest one is meant. Visits without a score, not tested or of
+    other than standard effort are left out.
     """
     words = words_for(lang)
-    shown = [p for p in in_order(points) if p.value is not None and p.tested]
+    shown = [p for p in in_order(points) if p.state in ("normal", "below")]
     chosen = year if year is not None else (shown[-1].when.year if shown else None)
     name = _season_title(title, shown, words)
-    root = canvas(width, height, title=name, desc=words.how_to_read, lang=words.lang, kind="season")
+    root = canvas(width, height, title=name, desc=words.how_to_read_season, lang=words.lang, kind="season")
     heading = f"{index_name} ({unit})" if unit else index_name
     if shown:
         _draw(root, shown, chosen, heading, (width, height), words)
@@ -78,9 +79,11 @@ def _draw(
 ) -> None:
     width, height = size
     keys = [Key("normal", str(year)), Key("earlier", words.earlier), Key("middle", words.middle)]
+    if any(marks.range_note(point.low, point.high, words) for point in shown):
+        keys.append(Key("bounds", words.bounds))
     rows = marks.legend_rows(keys, width - 12)
     bottom = height - AXIS - marks.ROW * len(rows) - 4
-    ticks = value_ticks([p.value or 0.0 for p in shown], max(2, int(bottom - TOP) // 38))
+    ticks = value_ticks(_figures(shown), max(2, int(bottom - TOP) // 38))
     frame = Frame(LEFT, TOP, width - RIGHT, bottom, date(YEAR, 1, 1), date(YEAR, 12, 31), ticks[0], ticks[-1])
     marks.value_axis(root, frame, ticks, heading, words)
     marks.date_axis(root, frame, _month_ticks(frame, words))
@@ -88,6 +91,10 @@ def _draw(
     for point in sorted(shown, key=lambda p: p.when.year == year):
         _dot(root, point, frame, "normal" if point.when.year == year else "earlier", words)
     marks.legend(root, rows, 6, bottom + AXIS)
+
+
+def _figures(shown: Sequence[Point]) -> list[float]:
+    return [figure for p in shown for figure in (p.low, p.value, p.high) if figure is not None]
 
 
 def _month_ticks(frame: Frame, words: Words) -> list[tuple[date, str]]:
@@ -105,5 +112,6 @@ def _medians(root: Element, shown: Sequence[Point], frame: Frame) -> None:
 def _dot(root: Element, point: Point, frame: Frame, style: str, words: Words) -> None:
     group = SubElement(root, "g")
     SubElement(group, "title").text = clean(marks.visit_label(point, words))
-    place = {"cx": frame.x(point.when.replace(year=YEAR)), "cy": frame.y(point.value or 0.0), "r": 4.2}
-    put(group, "circle", style, **place)
+    x = frame.x(point.when.replace(year=YEAR))
+    marks.whisker(group, (point.low, point.value, point.high), frame, x, 3)
+    put(group, "circle", style, cx=x, cy=frame.y(point.value or 0.0), r=4.2)

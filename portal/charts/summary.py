@@ -43,6 +43,7 @@ def _trigger(points: Sequence[Point], triggers: Sequence[TriggerLine], words: Wo
 def _counts(points: Sequence[Point], words: Words) -> list[str]:
     texts: list[tuple[State, str]] = [
         ("below", words.count_below),
+        ("nonstandard", words.count_nonstandard),
         ("untested", words.count_untested),
         ("unscored", words.count_unscored),
     ]

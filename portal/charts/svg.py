@@ -41,6 +41,7 @@ STYLES: Final[Mapping[str, Mapping[str, str]]] = {
     "window": {"fill": WASH},
     "normal": {"fill": POOL, "stroke": PAPER, "stroke-width": "1"},
     "below": {"fill": ROWAN, "stroke": PAPER, "stroke-width": "1"},
+    "nonstandard": {"fill": PAPER, "stroke": POOL, "stroke-width": "2"},
     "untested": {"fill": PAPER, "stroke": POOL, "stroke-width": "2"},
     "unscored": {"fill": "none", "stroke": SOFT, "stroke-width": "2"},
     "earlier": {"fill": PAPER, "stroke": SOFT, "stroke-width": "1.25"},

@@ -20,11 +20,13 @@ class Words:
     normal: str
     normal_without_trigger: str
     below: str
+    nonstandard: str
     untested: str
     unscored: str
     line: str
     trigger: str
     bounds: str
+    between: str
     window: str
     middle: str
     earlier: str
@@ -35,10 +37,12 @@ class Words:
     trigger_now: str
     no_trigger: str
     count_below: str
+    count_nonstandard: str
     count_untested: str
     count_unscored: str
     how_to_read: str
     season: str
+    how_to_read_season: str
     no_baseline: str
     baseline: str
     baseline_below: str
@@ -56,6 +60,7 @@ class Words:
     how_to_read_control: str
     site_normal: str
     site_below: str
+    site_nonstandard: str
     site_untested: str
     site_unscored: str
     site_unvisited: str
@@ -81,11 +86,13 @@ ENGLISH = Words(
     normal="at or above the trigger",
     normal_without_trigger="visit",
     below="below the trigger",
+    nonstandard="effort not standard",
     untested="not tested against the trigger",
     unscored="visit without a score",
     line="visits in a row; broken where visits are missing",
     trigger="trigger",
     bounds="possible range",
+    between="{low} to {high} possible",
     window="period in question",
     middle="middle of all years",
     earlier="other years",
@@ -96,12 +103,16 @@ ENGLISH = Words(
     trigger_now="trigger {level}",
     no_trigger="no trigger",
     count_below="below the trigger: {count}",
+    count_nonstandard="effort not standard: {count}",
     count_untested="not tested: {count}",
     count_unscored="without a score: {count}",
     how_to_read="Filled circles are visits at or above the trigger, filled triangles pointing down are below "
-    "it, hollow diamonds were not tested, crosses have no score. The line is broken where visits are missing. "
+    "it, hollow squares were not of standard effort, hollow diamonds "
+    "were not tested, crosses have no score. The line is broken where visits are missing. "
     "The same figures stand in a table.",
     season="{count} scored visits by month, {first} to {last}",
+    how_to_read_season="Filled circles are visits of the year named in the key, hollow circles those of other "
+    "years; a thick short line is the middle score of its month. The scores stand in a table.",
     no_baseline="No baseline visit yet",
     baseline="baseline visits: {count}; lowest {low}, middle {middle}, highest {high}",
     baseline_below="below a level of {level}: {count}",
@@ -122,6 +133,7 @@ ENGLISH = Words(
     "the lower one, hollow diamonds above the upper one. The same figures stand in a table.",
     site_normal="normal",
     site_below="low",
+    site_nonstandard="effort not standard",
     site_untested="not tested",
     site_unscored="no score",
     site_unvisited="no visit yet",
@@ -142,11 +154,13 @@ GERMAN = Words(
     normal="auf oder über dem Auslösewert",
     normal_without_trigger="Begehung",
     below="unter dem Auslösewert",
+    nonstandard="kein Standardaufwand",
     untested="nicht mit dem Auslösewert verglichen",
     unscored="Begehung ohne Wert",
     line="aufeinanderfolgende Begehungen; unterbrochen, wo welche fehlen",
     trigger="Auslösewert",
     bounds="möglicher Bereich",
+    between="{low} bis {high} möglich",
     window="fraglicher Zeitraum",
     middle="Mitte aller Jahre",
     earlier="andere Jahre",
@@ -157,13 +171,18 @@ GERMAN = Words(
     trigger_now="Auslösewert {level}",
     no_trigger="kein Auslösewert",
     count_below="unter dem Auslösewert: {count}",
+    count_nonstandard="kein Standardaufwand: {count}",
     count_untested="nicht verglichen: {count}",
     count_unscored="ohne Wert: {count}",
     how_to_read="Gefüllte Kreise sind Begehungen auf oder über dem Auslösewert, gefüllte Dreiecke mit der "
-    "Spitze nach unten liegen darunter, leere Rauten wurden nicht verglichen, Kreuze haben keinen "
+    "Spitze nach unten liegen darunter, leere Quadrate hatten "
+    "keinen Standardaufwand, leere Rauten wurden nicht verglichen, Kreuze haben keinen "
     "Wert. Die Linie ist unterbrochen, wo Begehungen fehlen. Dieselben Zahlen stehen in einer "
     "Tabelle.",
     season="{count} bewertete Begehungen nach Monaten, {first} bis {last}",
+    how_to_read_season="Gefüllte Kreise sind Begehungen des Jahres, das die Legende nennt, leere Kreise "
+    "die anderer Jahre; ein kurzer dicker Strich ist der mittlere Wert seines Monats. "
+    "Die Werte stehen in einer Tabelle.",
     no_baseline="Noch keine Basisbegehung",
     baseline="Basisbegehungen: {count}; niedrigster Wert {low}, mittlerer {middle}, höchster {high}",
     baseline_below="unter {level}: {count}",
@@ -187,6 +206,7 @@ GERMAN = Words(
     "Tabelle.",
     site_normal="normal",
     site_below="niedrig",
+    site_nonstandard="kein Standardaufwand",
     site_untested="nicht verglichen",
     site_unscored="kein Wert",
     site_unvisited="noch keine Begehung",

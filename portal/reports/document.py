@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -12,6 +12,7 @@ from django.template.loader import render_to_string
 from django.utils import translation
 from django.utils.translation import gettext as _
 
+from alerts.drawn_once import drawn_once
 from portal.charts import Drawing, Point, TriggerLine, draw_history, draw_season
 from portal.reports.sections import is_shown, left_out_words
 from portal.reports.sketch import draw_sketch
@@ -125,8 +126,9 @@ def _remarks(visit: Figures) -> list[str]:
 
 def draw_site(site: Figures, figures: Figures) -> Drawing:
     """The site's scores over its whole record against the trigger; the year is shaded."""
-    return draw_history(
-        [_point(each) for each in site["points"]],
+    return drawn_once(
+        draw_history,
+        _points(site),
         [_trigger_line(each) for each in site["triggers"]],
         title=f"{site['code']} {site['name']}, {site['index_name']}",
         index_name=site["index_name"],
@@ -139,8 +141,9 @@ def draw_site(site: Figures, figures: Figures) -> Drawing:
 
 def draw_months(site: Figures, figures: Figures) -> Drawing:
     """The pattern over the months: the year's scores filled, those of other years hollow, with the medians."""
-    return draw_season(
-        [_point(each) for each in site["points"]],
+    return drawn_once(
+        draw_season,
+        _points(site),
         title=_("%(site)s, %(index)s by month") % {"site": site["code"], "index": site["index_name"]},
         index_name=site["index_name"],
         year=figures["year"],
@@ -161,7 +164,13 @@ def draw_map(figures: Figures) -> Drawing | str:
         if each["downstream"]
     ]
     title = _("Sketch of the sites: %(links)s.") % {"links": "; ".join(links) or _("none is linked")}
-    return draw_sketch(sites, title=title, description=title, lang=figures["language"])
+    return drawn_once(draw_sketch, sites, title=title, description=title, lang=figures["language"])
+
+
+def _points(site: Figures) -> list[Point]:
+    points = [_point(each) for each in site["points"]]
+    # Where there is no trigger, "not tested" would say nothing of any one visit.
+    return points if site["triggers"] else [replace(point, tested=True) for point in points]
 
 
 def _point(each: Figures) -> Point:
@@ -172,6 +181,7 @@ def _point(each: Figures) -> Point:
         high=each["high"],
         tested=each["outcome"] != "not_tested",
         below=each["outcome"] == "below",
+        standard=each["is_standard"],
     )
 
 

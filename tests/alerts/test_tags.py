@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -11,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 
 from alerts.charts import site_points, trigger_lines
 from alerts.models import IncidentState, Verdict
+from portal.charts import HistoryRow
 from surveys.models import Visit
 from tests.alerts.conftest import Watch, set_level, the_incident
 from tests.factories import VisitFactory, days_ago
@@ -118,7 +120,7 @@ def test_it_draws_past_records_as_not_tested(watch: Watch) -> None:
 def test_it_never_takes_a_verdict_on_one_index_for_another(watch: Watch) -> None:
     watch.submit_low()
     points, lines = site_points(watch.site, "ntaxa")
-    assert {each.state for each in points} == {"unscored", "untested"}
+    assert {each.state for each in points} == {"unscored", "normal"}
     assert lines == []
 
 
@@ -141,3 +143,23 @@ def test_it_has_a_badge_for_every_outcome_and_state() -> None:
     assert set(VERDICT_BADGES) == set(Verdict.Outcome)
     assert set(STATE_BADGES) == set(IncidentState)
     assert len({icon for _kind, icon in VERDICT_BADGES.values()}) == 3
+
+
+def test_a_visit_of_other_effort_has_a_shape_of_its_own_in_the_sites_chart(watch: Watch) -> None:
+    watch.submit_clean(spots=[{"number": 1, "kicks": 3, "seconds": 30}])
+    points, _lines = site_points(watch.site, "bmwp")
+    assert [each.state for each in points][-1] == "nonstandard"
+
+
+def test_the_table_behind_a_chart_gives_the_range_of_an_uncertain_score() -> None:
+    row = HistoryRow(days_ago(1), 60.5, 52, 71, None, "", "")
+    assert rendered("{{ row|score_with_range }}", row=row) == "60.50 (52–71)"
+    assert rendered("{{ row|score_with_range }}", row=replace(row, low=60.5, high=60.5)) == "60.50"
+    assert rendered("{{ row|score_with_range }}", row=replace(row, value=None)) == "–"
+
+
+def test_the_sites_chart_has_its_table_beside_it(watch: Watch) -> None:
+    watch.submit_low()
+    shown = rendered('{% include "surveys/_history_chart.html" %}', site=watch.site)
+    assert shown.count("<tr>") == 1 + 9
+    assert "not tested against the trigger" in shown.split("<table")[1]

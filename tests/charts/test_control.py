@@ -88,3 +88,18 @@ def test_it_keeps_every_mark_inside_the_plot() -> None:
     assert 34 <= float(circles[0].get("cy", "")) <= 230
     numbers = [text for text in words_of(root) if text.lstrip("\N{MINUS SIGN}").isdigit()]
     assert len(numbers) >= 2
+
+
+def test_its_line_is_broken_where_visits_are_missing() -> None:
+    days = (0, 30, 60, 300, 330)
+    shown = [ControlPoint(START + timedelta(days=day), 50, 40, 60) for day in days]
+    root = parsed(draw_control(shown, center=50, **NAMES))
+    assert [path.get("d", "").count("L") for path in of_class(root, "rb-line")] == [2, 1]
+
+
+def test_it_shows_an_uncertain_score_as_a_range_that_fits_the_axis() -> None:
+    shown = [ControlPoint(START, 50, 40, 60, low=10, high=95)]
+    root = parsed(draw_control(shown, center=50, **NAMES))
+    assert len(visit_marks(root, "bounds")) == 3
+    assert "possible range" in words_of(root)
+    assert all(float(each.get("y1", "0")) > 30 for each in visit_marks(root, "bounds"))

@@ -304,3 +304,19 @@ def test_it_gives_the_table_behind_the_chart() -> None:
 
 def test_it_calls_a_tested_visit_at_or_above_the_trigger_in_the_table() -> None:
     assert history_rows([Point(START, 50)], [TRIGGER])[0].meaning == "at or above the trigger"
+
+
+def test_it_tells_a_visit_of_other_effort_by_shape_word_and_count() -> None:
+    points = [*monthly(78, 90), Point(START + 60 * DAY, 70, tested=False, standard=False)]
+    root = parsed(draw_history(points, [TRIGGER], **NAMES))
+    assert [each.tag for each in visit_marks(root, "nonstandard")] == [f"{SVG}rect"]
+    assert "effort not standard" in words_of(root)
+    assert "effort not standard: 1" in title_of(root)
+
+
+def test_a_visit_below_the_trigger_stays_one_and_its_row_tells_the_effort() -> None:
+    low = Point(START, 40, low=35, high=44, below=True, standard=False, note="grey water")
+    assert low.state == "below"
+    row = history_rows([low], [TRIGGER])[0]
+    assert (row.meaning, row.note) == ("below the trigger", "effort not standard; grey water")
+    assert "35 to 44 possible" in draw_history([low], [TRIGGER], **NAMES)

@@ -80,3 +80,16 @@ def test_it_says_so_when_there_is_nothing_to_compare() -> None:
 
 def test_it_draws_the_same_bytes_twice() -> None:
     assert draw_season(VISITS, **NAMES) == draw_season(reversed(VISITS), **NAMES)
+
+
+def test_it_shows_uncertain_scores_as_ranges_and_leaves_other_effort_out() -> None:
+    wide = Point(date(2025, 3, 1), 60, low=20, high=140)
+    root = parsed(draw_season([wide, Point(date(2025, 4, 1), 500, standard=False)], **NAMES))
+    assert len(visit_marks(root, "bounds")) == 3
+    assert "possible range" in words_of(root)
+    assert len(visit_marks(root, "normal")) == 1
+    assert max(float(word) for word in words_of(root) if word.isdigit() and word != "2025") == 150
+
+
+def test_it_says_how_to_read_the_months_and_nothing_of_a_trigger() -> None:
+    assert "trigger" not in (parsed(draw_season(VISITS, **NAMES))[1].text or "")

@@ -24,7 +24,7 @@ from portal.reports.figures.sentences import summarise, summary_parts
 from portal.reports.figures.sites import describe_sites
 from portal.reports.figures.totals import add_up
 
-VERSION = 3
+VERSION = 4
 
 
 def gather_figures(group: Group, year: int, *, now: datetime | None = None) -> dict[str, Any]:

@@ -157,6 +157,7 @@ def _point(visit: Visit, index: str) -> dict[str, Any]:
         "low": score.low if score else None,
         "high": score.high if score else None,
         "outcome": _outcome(visit),
+        "is_standard": not effort_problems(visit, visit.site),
     }
 
 
@@ -165,6 +166,7 @@ def _earlier_point(visit: EarlierVisit, index: str) -> dict[str, Any]:
         "on": visit.on.isoformat(),
         **visit.scores.get(index, NO_SCORE)._asdict(),
         "outcome": visit.outcome,
+        "is_standard": visit.is_standard,
     }
 
 
