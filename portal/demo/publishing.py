@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from portal.accounts.models import Group
 from portal.demo.settling import Settlement
+from portal.public.catchments import found_catchment, join_catchment, set_next_site
 from portal.tokens.models import Scope
 from portal.tokens.services import make_key, revoke_key
 from surveys.exporting.models import Blur, Licence, PublishingTerms
@@ -23,6 +26,17 @@ def agree_on_terms(settlement: Settlement) -> None:
         blur=Blur.NEAR,
     )
     set_terms(person=settlement.coordinators[0], group=group, terms=terms)
+
+
+def share_the_catchment(settlements: Sequence[Settlement]) -> None:
+    """The first two groups show each other their sites; the second one's brook joins below the first one's."""
+    founder, *others = settlements[:2]
+    share = found_catchment(person=founder.coordinators[0], group=founder.group, name="River Quillet")
+    for each in others:
+        word = share.catchment.word
+        joined = join_catchment(person=each.coordinators[0], group=each.group, word=word)
+        lowest = founder.sites[founder.plan.sites[-1].code]
+        set_next_site(person=each.coordinators[0], share=joined, site=lowest)
 
 
 def hand_out_keys(settlement: Settlement) -> None:
