@@ -159,7 +159,7 @@ CEILINGS: Mapping[str, int] = MappingProxyType(
         "rota_link": 8,
         "cover_link": 7,
         "swap_link": 5,
-        "rota_calendar": 5,
+        "rota_calendar": 6,
         "message_list": 6,
         "report_list": 6,
         "report_detail": 4,
