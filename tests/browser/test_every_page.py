@@ -79,6 +79,25 @@ def _fault(page: Page, world: World, name: str) -> str:
     return ""
 
 
+@pytest.mark.long
+@pytest.mark.parametrize("role", ["coordinator", "volunteer", "contact"])
+def test_no_page_grows_wide_in_german(world: World, page_for: PageFor, role: str) -> None:
+    """Its words are the longest; a telephone is 320 px wide."""
+    user = world.people[role]
+    assert user is not None
+    user.language = "de"
+    user.save(update_fields=["language"])
+    page = page_for(user)
+    page.set_viewport_size({"width": 320, "height": 800})
+    assert {name: wide for name in pages_of(role) if (wide := _width(page, world, name)) > 320} == {}
+
+
+def _width(page: Page, world: World, name: str) -> int:
+    page.goto(reverse(name, kwargs=world.arguments(name, ADDRESSES[name])))
+    page.evaluate("document.querySelectorAll('details').forEach(each => { each.open = true; })")
+    return int(page.evaluate("document.documentElement.scrollWidth"))
+
+
 def test_every_page_has_a_watcher() -> None:
     watched = {name for role in WATCHERS for name in pages_of(role)}
     hidden = {name for name, methods in TABLE.items() if set(methods.get("get", {}).values()) == {"404"}}
