@@ -20,7 +20,7 @@ from surveys.models.visits import Status
 from surveys.queries import HistoryPoint
 from surveys.told import told
 
-WIDE, NARROW = (720, 300), (340, 260)
+WIDE, NARROW = (720, 300), (340, 300)
 Size = tuple[int, int]
 
 

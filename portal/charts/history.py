@@ -203,5 +203,9 @@ def _figures_beside(root: Element, shown: History, frame: Frame) -> None:
 def _figure_place(point: Point, frame: Frame) -> tuple[float, float]:
     """Under a visit below the trigger, else above the mark and its range, and always inside the drawing."""
     ends = [f for f in (point.low, point.value, point.high) if f is not None]
-    y = frame.y(ends[0]) + 20 if point.state == "below" else frame.y(ends[-1]) - 10
-    return min(frame.right - 10, frame.x(point.when)), min(frame.bottom - 4, max(frame.top - 5, y))
+    x = min(frame.right - 10, frame.x(point.when))
+    if point.state != "below":
+        return x, max(frame.top - 5, frame.y(ends[-1]) - 10)
+    y = frame.y(ends[0])
+    # Near the base line there is no room under the mark; what falls steeply leaves some at its left.
+    return (x, y + 20) if y + 24 <= frame.bottom else (max(frame.left + 10, x - 20), y - 5)

@@ -16,7 +16,7 @@ from django.utils.translation import override
 
 from alerts import charts, drawn_once, pictures
 from portal.accounts.models import Group
-from portal.charts import Drawing, draw_history
+from portal.charts import Drawing, draw_history, to_png
 from scoring.indices.methods import METHODS
 from surveys.models import Visit
 from surveys.rescoring import rescore_visits
@@ -68,9 +68,15 @@ def fresh(watch: Watch) -> str:
     """What a member's page must show, drawn past all that is kept."""
     points, lines = charts.site_points(watch.site, "bmwp")
     method = METHODS["bmwp"]
-    names = {"title": f"{watch.site}, {method.name}", "index_name": method.name, "unit": method.unit}
-    size = dict(zip(("width", "height"), charts.WIDE, strict=True))
-    return draw_history(points, lines, **names, **size)
+    return draw_history(
+        points,
+        lines,
+        title=f"{watch.site}, {method.name}",
+        index_name=method.name,
+        unit=method.unit,
+        width=charts.WIDE[0],
+        height=charts.WIDE[1],
+    )
 
 
 def visit_of(watch: Watch) -> Visit:
@@ -160,7 +166,7 @@ def test_the_picture_of_an_alert_is_made_once_for_all_who_get_it(
     watch: Watch, drawn: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     made: list[int] = []
-    real = drawn_once.to_png
+    real = to_png
 
     @wraps(real)
     def counted(svg: str, *, width: int) -> bytes:
