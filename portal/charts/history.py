@@ -208,4 +208,6 @@ def _figure_place(point: Point, frame: Frame) -> tuple[float, float]:
         return x, max(frame.top - 5, frame.y(ends[-1]) - 10)
     y = frame.y(ends[0])
     # Near the base line there is no room under the mark; what falls steeply leaves some at its left.
-    return (x, y + 20) if y + 24 <= frame.bottom else (max(frame.left + 10, x - 20), y - 5)
+    return (
+        (x, y + 20) if y + 24 <= frame.bottom else (max(frame.left + 10, x - 20), min(y - 5, frame.bottom - 9))
+    )

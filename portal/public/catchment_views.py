@@ -16,6 +16,7 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from alerts.drawn_once import drawn_once
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter, posted
@@ -116,7 +117,7 @@ def _profile(name: str, index: str, stations: Sequence[Station]) -> Drawing:
         for each in stations
     ]
     title = _("%(index)s down the river: %(catchment)s") % {"index": told(method.name), "catchment": name}
-    return draw_profile(drawn, title=title, words=words, lang=get_language() or "en")
+    return drawn_once(draw_profile, drawn, title=title, words=words, lang=get_language() or "en")
 
 
 @login_required

@@ -10,6 +10,7 @@ from django.conf import settings
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
+from alerts.drawn_once import drawn_once
 from portal.charts import Drawing, MapSite, Tiles, draw_map, stood_words
 from portal.charts.map import down_the_river
 from portal.public.results import Result
@@ -69,7 +70,7 @@ def site_map(
         if not each.is_aside
     ]
     return SiteMap(
-        drawing=draw_map(places, title=title, description=_how_to_read(), lang=lang, tiles=tiles),
+        drawing=drawn_once(draw_map, places, title=title, description=_how_to_read(), lang=lang, tiles=tiles),
         rows=rows,
         blurs=sorted({each.blur for each in terms.values() if each.blur}),
         attribution=settings.MAP_TILES_ATTRIBUTION if tiles else "",

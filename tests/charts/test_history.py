@@ -314,6 +314,15 @@ def test_it_tells_a_visit_of_other_effort_by_shape_word_and_count() -> None:
     assert "effort not standard: 1" in title_of(root)
 
 
+def test_a_low_figure_near_the_base_line_stands_beside_its_mark() -> None:
+    root = parsed(draw_history([*monthly(78, 90), Point(START + 60 * DAY, 1, below=True)], [TRIGGER], **NAMES))
+    figure = next(each for each in root.iter(f"{SVG}text") if each.text == "1")
+    base = next(each for each in of_class(root, "rb-axis"))
+    mark = visit_marks(root, "below")[0].get("d", "")
+    assert float(figure.get("y", "")) < float(base.get("y1", "")) - 8
+    assert float(figure.get("x", "")) + 4 < min(float(pair.split()[0]) for pair in mark.strip("MZ").split("L"))
+
+
 def test_a_visit_below_the_trigger_stays_one_and_its_row_tells_the_effort() -> None:
     low = Point(START, 40, low=35, high=44, below=True, standard=False, note="grey water")
     assert low.state == "below"
