@@ -209,7 +209,8 @@ def _scores(groups: Sequence[Group]) -> dict[str, dict[UUID, list[float]]]:
     found: dict[str, dict[UUID, list[float]]] = defaultdict(lambda: defaultdict(list))
     ordered = rows.order_by("visit__visited_on", "visit__submitted_at")
     for index, site, value in ordered.values_list("index", "visit__site", "value"):
-        found[index][site].append(value)
+        if value is not None:
+            found[index][site].append(value)
     return found
 
 

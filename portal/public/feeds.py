@@ -46,7 +46,7 @@ class GroupFeed(Feed[Entry, Group]):
         self.group = group
         self.language = get_language() or settings.LANGUAGE_CODE
 
-    def get_object(self, _request: HttpRequest, *_args: Any, **_named: Any) -> Group:
+    def get_object(self, request: HttpRequest, *args: Any, **named: Any) -> Group:  # noqa: ARG002
         return self.group
 
     def title(self, group: Group) -> str:
@@ -71,10 +71,10 @@ class GroupFeed(Feed[Entry, Group]):
         found = [*_results(queries.latest_visits(group)), *map(_closed, queries.closed_incidents(group))]
         return sorted(found, key=lambda each: each.at, reverse=True)[: queries.LATEST]
 
-    def item_title(self, item: Entry) -> str:  # type: ignore[override]
+    def item_title(self, item: Entry) -> str:
         return item.title
 
-    def item_description(self, item: Entry) -> str:  # type: ignore[override]
+    def item_description(self, item: Entry) -> str:
         return item.text
 
     def item_link(self, item: Entry) -> str:

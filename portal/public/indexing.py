@@ -88,4 +88,4 @@ def sitemap(request: HttpRequest) -> HttpResponseBase:
     return sitemap_of(request, SITEMAPS)
 
 
-SITEMAPS: dict[str, type[PublicPages]] = {"pages": PublicPages}
+SITEMAPS: dict[str, type[Sitemap[Any]] | Sitemap[Any]] = {"pages": PublicPages}

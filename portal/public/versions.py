@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from functools import cache
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from django.conf import settings
 from django.db import models
@@ -35,16 +35,17 @@ def with_version(groups: QuerySet[M], path: str = "pk") -> QuerySet[M]:
     """The same rows with `changed_at` and `changes` of the group at `path`, in their own query."""
     own = entries_that_count().filter(group=OuterRef(path)).order_by()
     lately = own.filter(at__gt=Now() - LATELY).values("group").annotate(number=Count("pk")).values("number")
-    return groups.annotate(
+    rows: Any = groups.annotate(
         changed_at=Subquery(own.order_by("-at").values("at")[:1], output_field=DateTimeField()),
         changes=Subquery(lately, output_field=IntegerField()),
     )
+    return rows  # type: ignore[no-any-return]
 
 
 def last_changed(rows: Iterable[Group]) -> datetime:
     """When the latest of them changed; the day's beginning at least, because what is old depends on today."""
     today = timezone.localtime().replace(hour=0, minute=0, second=0, microsecond=0)
-    found = [each.changed_at for each in rows if each.changed_at]  # type: ignore[attr-defined]
+    found: list[datetime] = [each.changed_at for each in rows if each.changed_at]  # type: ignore[attr-defined]
     return max([today.astimezone(UTC), *found])
 
 

@@ -59,7 +59,7 @@ def _group_page(request: HttpRequest, group: Group) -> HttpResponse:
         href,
         {group.pk: queries.terms_of(group)},
         title=_("Sites of %(group)s") % {"group": group.name},
-        shown=page.object_list,
+        shown=list(page),
     )
     return render(request, "public/public_group.html", {"group": group, "page": page, "map": drawn})
 

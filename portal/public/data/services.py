@@ -6,6 +6,7 @@ import hashlib
 import tempfile
 from collections.abc import Callable, Mapping
 from datetime import datetime
+from functools import partial
 from typing import IO
 
 from django.core.files.base import File
@@ -110,7 +111,6 @@ def _keep(
         kept.file.save(f"{group.pk}-{version[:12]}-{name}", File(file), save=False)
         kept.save()
         if old:
-            storage = kept.file.storage
-            transaction.on_commit(lambda storage=storage, old=old: storage.delete(old))
+            transaction.on_commit(partial(kept.file.storage.delete, old))
         changes = {"version": ["", version[:12]], "rows": [0, kept.rows]}
         record_change(actor=None, verb="open_data.made", thing=kept, changes=changes)
