@@ -65,8 +65,9 @@ def draw_control(
     root = canvas(width, height, title=name, desc=words.how_to_read_control, lang=words.lang, kind="control")
     rows = marks.legend_rows(_keys(shown, words), width - 12)
     bottom = height - AXIS - marks.ROW * len(rows) - 4
-    frame = _frame(shown, center, (width - RIGHT, bottom))
-    ticks = value_ticks([frame.low, frame.high], max(2, int(bottom - TOP) // 38))
+    ticks = _ticks(shown, center, bottom)
+    days = span_of(point.when for point in shown)
+    frame = Frame(LEFT, TOP, width - RIGHT, bottom, *days, ticks[0], ticks[-1])
     marks.value_axis(root, frame, ticks, f"{index_name} ({unit})" if unit else index_name, words)
     marks.date_axis(root, frame, _date_ticks(frame, words))
     _lines(root, shown, center, frame)
@@ -94,11 +95,9 @@ def _keys(shown: Sequence[ControlPoint], words: Words) -> list[Key]:
     return [*of_marks, *of_ranges, Key("center", words.center), Key("limit", words.limits)]
 
 
-def _frame(shown: Sequence[ControlPoint], center: float, corner: tuple[float, float]) -> Frame:
+def _ticks(shown: Sequence[ControlPoint], center: float, bottom: float) -> list[float]:
     figures = [center, *(one for point in shown for one in point.figures)]
-    ticks = value_ticks(figures, max(2, int(corner[1] - TOP) // 38))
-    days = span_of(point.when for point in shown)
-    return Frame(LEFT, TOP, corner[0], corner[1], *days, ticks[0], ticks[-1])
+    return value_ticks(figures, max(2, int(bottom - TOP) // 38))
 
 
 def _date_ticks(frame: Frame, words: Words) -> list[tuple[date, str]]:

@@ -103,3 +103,12 @@ def test_it_shows_an_uncertain_score_as_a_range_that_fits_the_axis() -> None:
     assert len(visit_marks(root, "bounds")) == 3
     assert "possible range" in words_of(root)
     assert all(float(each.get("y1", "0")) > 30 for each in visit_marks(root, "bounds"))
+
+
+def test_every_rule_of_the_axis_lies_within_the_plot() -> None:
+    shown = [ControlPoint(START + timedelta(days=30 * n), 48 + n % 2, 46.3, 50.9) for n in range(9)]
+    root = parsed(draw_control(shown, center=48.7, height=300, width=340, **NAMES))
+    base = max(
+        float(each.get("y1", "")) for each in of_class(root, "rb-axis") if each.get("y1") == each.get("y2")
+    )
+    assert max(float(each.get("y1", "")) for each in of_class(root, "rb-grid")) <= base
