@@ -59,7 +59,8 @@ def test_it_writes_a_style_as_class_and_attributes_never_as_css() -> None:
     assert "style" not in line.attrib
 
 
-@pytest.mark.parametrize("style", STYLES)
+# "reach" is what a finger may touch about a mark, and is not seen.
+@pytest.mark.parametrize("style", [style for style in STYLES if style != "reach"])
 def test_it_gives_every_style_a_colour_of_its_own_for_mail_and_paper(style: str) -> None:
     assert any(STYLES[style].get(a, "").startswith("#") for a in ("fill", "stroke"))
 
