@@ -20,6 +20,16 @@ from surveys.told import told
 register = template.Library()
 # A text of scoring in the reader's language.
 register.filter("told", told)
+
+
+@register.filter
+def common_name(english: str) -> str:
+    """A taxon's common name within a sentence: as it is in English, else as the other language writes it."""
+    listed = english.capitalize()
+    own = told(listed)
+    return english if own == listed else own
+
+
 KINDS = {Status.WAITING: "waiting", Status.RETURNED: "caution", Status.APPROVED: "ok"}
 
 
