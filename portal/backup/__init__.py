@@ -1,0 +1,1 @@
+"""Database and files in one encrypted file, and back again."""

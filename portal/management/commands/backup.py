@@ -1,0 +1,47 @@
+"""Save database and files in one encrypted file: `manage.py backup FILE`."""
+
+from __future__ import annotations
+
+import os
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError
+from django.db import Error
+
+from portal.backup.making import make_backup
+from portal.backup.problems import BackupProblem
+from portal.backup.sealing import encrypting_key, new_key
+
+
+class Command(BaseCommand):
+    help = (
+        "Save the database and the files that it names, as of one moment, in one encrypted file. "
+        "The key, or only its public half, stands in the environment as BACKUP_KEY."
+    )
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        what = parser.add_mutually_exclusive_group(required=True)
+        what.add_argument("file", nargs="?", type=Path, help="Where to; never replaces a file.")
+        what.add_argument("--new-key", action="store_true", help="Only print a new pair of keys.")
+
+    def handle(self, *, file: Path | None, **_options: Any) -> None:
+        if file is None:
+            self._print_key()
+            return
+        try:
+            made = make_backup(file, encrypting_key(os.environ))
+        except (BackupProblem, Error, OSError) as problem:
+            raise CommandError(f"No backup was made. {problem}", returncode=2) from problem
+        for name in made.missing:
+            self.stderr.write(f"A row names {name}, but there is no such file.")
+        self.stdout.write(f"{made.rows} rows and {made.files} files, {made.size / 1e6:.1f} MB in {file}.")
+
+    def _print_key(self) -> None:
+        public, secret = new_key()
+        self.stdout.write(
+            f"BACKUP_KEY={public}\n    for backups: it stays on the server and can only encrypt.\n"
+            f"BACKUP_KEY={secret}\n    for restoring: keep this half away from the server, in two places. "
+            "Without it no backup can ever be read."
+        )
