@@ -65,6 +65,6 @@ def members(stream: BinaryIO) -> Iterator[tuple[str, IO[bytes]]]:
                     raise BackupProblem(f"The backup holds {info.name}, which is no file.")
                 yield info.name, content
                 # Else an archive of many files would be remembered whole.
-                archive.members = []
+                archive.members = []  # type: ignore[attr-defined]
     except tarfile.TarError:
         raise BackupProblem("What was decrypted is no backup of Rifflebook.") from None

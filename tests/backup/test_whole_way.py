@@ -191,9 +191,10 @@ def test_a_backup_replaces_none_and_names_what_is_missing(
     assert "exists already" in in_this_process(capsys, "backup", str(saved.path)).stderr
     photo = Photo.objects.across_groups("to lose one").order_by("id").first()
     assert photo is not None
-    default_storage.delete(photo.file.name)
+    lost = str(photo.file.name)
+    default_storage.delete(lost)
     again = in_this_process(capsys, "backup", str(saved.path.with_name("c.age")))
     assert again.returncode == 0
-    assert f"A row names {photo.file.name}, but there is no such file." in again.stderr
+    assert f"A row names {lost}, but there is no such file." in again.stderr
     assert saved.path.with_name("c.age").stat().st_mode & 0o777 == 0o600
     assert sorted(path.name for path in saved.path.parent.glob("*.age*")) == ["b.age", "c.age"]
