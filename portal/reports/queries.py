@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from typing import Any
+from uuid import UUID
+
 from django.db.models import Max, Min
+from django.shortcuts import get_object_or_404
 from django.utils import timezone
 
 from portal.accounts.access import Person, allowed
 from portal.accounts.models import Group
 from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.public.versions import with_version
 from portal.reports.models import GroupPicture, YearlyReport
 from surveys.models import Visit
 
@@ -40,9 +45,21 @@ def published_of(group: Group) -> GroupOwnedQuerySet[YearlyReport]:
     return published_reports().filter(group=group).defer("data").order_by("-year", "-edition")
 
 
-def newer_edition(report: YearlyReport) -> YearlyReport | None:
-    """The latest published edition of the same year, when this is not it."""
-    return published_of(report.group).filter(year=report.year, edition__gt=report.edition).first()
+def public_report_at(report_id: UUID) -> YearlyReport:
+    """A published report without its figures, its group with its version; else Http404 (one query)."""
+    found = with_version(published_reports().defer("data"), "group_id")
+    report: Any = get_object_or_404(found, id=report_id)
+    # The version is the group's, whose row came along.
+    report.group.changed_at, report.group.changes = report.changed_at, report.changes
+    return report  # type: ignore[no-any-return]
+
+
+def editions_beside(report: YearlyReport) -> tuple[YearlyReport | None, YearlyReport | None]:
+    """The latest published edition before this one, and the latest of all when this is not it (one query)."""
+    others = published_of(report.group).filter(year=report.year).exclude(id=report.pk)
+    earlier = [each for each in others if each.edition < report.edition]
+    newer = [each for each in others if each.edition > report.edition]
+    return next(iter(earlier), None), next(iter(newer), None)
 
 
 def earlier_edition(report: YearlyReport) -> YearlyReport | None:

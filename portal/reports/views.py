@@ -7,7 +7,7 @@ from uuid import UUID
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
-from django.http import FileResponse, Http404, HttpResponse
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
@@ -16,6 +16,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from portal.accounts.access import allowed, require
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter, posted
+from portal.public.answering import answer
 from portal.reports import queries
 from portal.reports.forms import CAPTION, ReportForm, WordsForm
 from portal.reports.identifiers import PREFIX, frozen_text, is_sound
@@ -131,31 +132,42 @@ def report_publish(request: PortalRequest, slug: str, report_id: UUID) -> HttpRe
 
 
 @require_safe
-def public_report(request: PortalRequest, report_id: UUID) -> HttpResponse:
+def public_report(request: HttpRequest, report_id: UUID) -> HttpResponseBase:
     """A published report, for everybody."""
-    report = get_object_or_404(queries.published_reports(), id=report_id)
+    report = queries.public_report_at(report_id)
+    return answer(request, [report.group], lambda: _public_page(request, report))
+
+
+def _public_page(request: HttpRequest, report: YearlyReport) -> HttpResponse:
+    earlier, newer = queries.editions_beside(report)
     context = {
+        "group": report.group,
         "report": report,
         "figures": report.data,
-        "newer": queries.newer_edition(report),
-        "earlier": queries.earlier_edition(report),
+        "newer": newer,
+        "earlier": earlier,
     }
     return render(request, "reports/public_report.html", context)
 
 
 @require_safe
-def public_report_file(_request: PortalRequest, report_id: UUID) -> FileResponse:
+def public_report_file(request: HttpRequest, report_id: UUID) -> HttpResponseBase:
     """The published document."""
-    return _serve(get_object_or_404(queries.published_reports(), id=report_id))
+    report = queries.public_report_at(report_id)
+    return answer(request, [report.group], lambda: _serve(report))
 
 
 @require_safe
-def public_report_figures(_request: PortalRequest, report_id: UUID) -> HttpResponse:
+def public_report_figures(request: HttpRequest, report_id: UUID) -> HttpResponseBase:
     """The frozen figures as JSON, byte for byte what the digest was taken of."""
-    report = get_object_or_404(queries.published_reports(), id=report_id)
-    answer = HttpResponse(frozen_text(report.data), content_type="application/json; charset=utf-8")
-    answer["Content-Disposition"] = f'attachment; filename="{_name(report)}.json"'
-    return answer
+    report = queries.public_report_at(report_id)
+    return answer(request, [report.group], lambda: _figures(report))
+
+
+def _figures(report: YearlyReport) -> HttpResponse:
+    made = HttpResponse(frozen_text(report.data), content_type="application/json; charset=utf-8")
+    made["Content-Disposition"] = f'attachment; filename="{_name(report)}.json"'
+    return made
 
 
 @require_safe

@@ -164,8 +164,8 @@ CEILINGS: Mapping[str, int] = MappingProxyType(
         "report_list": 6,
         "report_detail": 4,
         "report_file": 4,
-        "public_report": 6,
-        "public_report_file": 3,
+        "public_report": 3,
+        "public_report_file": 1,
         "account_login": 2,
         "account_logout": 3,
         "account_inactive": 3,
@@ -183,7 +183,7 @@ CEILINGS: Mapping[str, int] = MappingProxyType(
         "reminders_link": 9,
         "report_picture_file": 4,
         "permission_renew": 5,
-        "public_report_figures": 3,
+        "public_report_figures": 2,
         "api_places": 4,
         "report_words": 5,
         "api_questions": 5,
@@ -204,6 +204,7 @@ ASKED_BY: Mapping[str, str] = MappingProxyType(
         # Whoever is signed in is asked for as well, which says nothing of the page.
         **dict.fromkeys(("public_group", "public_site", "public_report_list", "public_data"), "nobody"),
         **dict.fromkeys(("public_data_file", "public_feed", "robots", "sitemap"), "nobody"),
+        **dict.fromkeys(("public_report", "public_report_file", "public_report_figures"), "nobody"),
         **dict.fromkeys(("rota_page", "availability_edit", "key_list", "api_places"), "volunteer"),
     }
 )

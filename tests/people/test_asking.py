@@ -52,6 +52,11 @@ def owed(kind: str = "enquiry.") -> list[Message]:
 
 
 class TestThePublicForm:
+    def test_who_asks_for_no_language_is_spoken_to_as_the_group(self, cast: Cast) -> None:
+        Group.objects.update(language="de")
+        page = Client().get(reverse("enquiry_ask", args=[cast.group.slug])).content.decode()
+        assert '<html lang="de"' in page
+
     def test_it_keeps_what_was_said_and_asks_the_mailbox(self, cast: Cast) -> None:
         assert send(cast.group, **YOUNG_FORM).status_code == 200
         [made] = rows()

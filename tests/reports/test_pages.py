@@ -9,10 +9,11 @@ from typing import Any
 from uuid import uuid4
 
 import pytest
+from django.conf import settings
 from django.test import Client
 from django.urls import reverse
 
-from portal.accounts.models import User
+from portal.accounts.models import Group, User
 from portal.jobs.models import Job
 from portal.jobs.working import work_off
 from portal.reports.models import YearlyReport
@@ -165,6 +166,38 @@ def test_the_public_file_is_the_published_pdf(published: YearlyReport) -> None:
     assert response["Content-Type"] == "application/pdf"
     assert f'filename="alder-beck-{YEAR}-1.pdf"' in response["Content-Disposition"]
     assert body(response) == Path(published.file.path).read_bytes()
+
+
+def test_whoever_has_a_published_page_need_not_fetch_it_again(
+    visited: YearBook, published: YearlyReport, django_assert_num_queries: Any
+) -> None:
+    for name, queries in (("public_report", 3), ("public_report_file", 1), ("public_report_figures", 2)):
+        with django_assert_num_queries(queries):
+            first = Client().get(address(name, published))
+        body(first) if first.streaming else first.content
+        with django_assert_num_queries(1):
+            again = Client().get(address(name, published), headers={"If-None-Match": first["ETag"]})
+        assert (again.status_code, again.content) == (304, b"")
+    second = request_report(person=visited.cast.person("coordinator"), group=visited.group, year=YEAR)
+    make_report(second.pk)
+    say_correction(visited, second)
+    known = Client().get(address("public_report", published))["ETag"]
+    publish_report(person=visited.cast.person("coordinator"), report=second)
+    # It names the corrected edition now.
+    changed = Client().get(address("public_report", published), headers={"If-None-Match": known})
+    assert changed.status_code == 200
+
+
+def test_a_search_engine_is_told_the_address_and_spoken_to_as_the_group(published: YearlyReport) -> None:
+    Group.objects.filter(id=published.group_id).update(language="de")
+    page = text(Client().get(address("public_report", published)))
+    assert '<html lang="de"' in page
+    assert f'<link rel="canonical" href="{settings.BASE_URL}{address("public_report", published)}">' in page
+    assert 'hreflang="de"' in page
+    assert f'<meta name="description" content="Was {published.group.name} ' in page
+    # The sentences are frozen in the language that they were written in.
+    assert f'<ul lang="{published.data["language"]}">' in page
+    assert published.data["language"] != "de"
 
 
 def test_publishing_twice_says_that_it_is_done(visited: YearBook, published: YearlyReport) -> None:

@@ -12,6 +12,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from portal.accounts.access import allowed
+from portal.accounts.languages import speak_as_group
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter, posted
@@ -38,6 +39,7 @@ PERIODS = {"erased_days": terms.ERASED_AFTER.days, "unconfirmed_days": terms.UNC
 def enquiry_ask(request: HttpRequest, slug: str) -> HttpResponse:
     """Anybody asks to have a go; the answer is the same whatever is known of the address."""
     group = get_object_or_404(public_groups(), slug=slug)
+    speak_as_group(request, group)
     form = PublicEnquiryForm(posted(request))
     status = 200
     if request.method == "POST":
