@@ -17,7 +17,14 @@ def best_box(text: str, place: Place, taken: Sequence[Box], paper: Place) -> Box
     wide = text_width(text, HEIGHT)
     spots = [spot for spot in product((1, -1, 0), (0, -1, 1, -2, 2, -3, 3)) if any(spot)]
     boxes = [_box(place, wide, *spot) for spot in spots]
-    return min(_inside(boxes, paper) or boxes, key=lambda box: sum(_overlap(box, other) for other in taken))
+    all_round = min(each[0] for each in boxes), min(each[1] for each in boxes), *_far_corner(boxes)
+    # Most of what is taken lies elsewhere, and would be asked for each of the spots.
+    near = [other for other in taken if _overlap(all_round, other)]
+    return min(_inside(boxes, paper) or boxes, key=lambda box: sum(_overlap(box, other) for other in near))
+
+
+def _far_corner(boxes: Sequence[Box]) -> Place:
+    return max(each[2] for each in boxes), max(each[3] for each in boxes)
 
 
 def box_about(place: Place, reach: float) -> Box:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence, Set
 from dataclasses import dataclass
 from uuid import UUID
 
@@ -18,6 +18,8 @@ from surveys.exporting.darwin.dataset import Dataset
 from surveys.exporting.models import PublishingTerms
 
 Href = Callable[[Result], str]
+# More marks than these hide one another.
+MOST_MARKS = 100
 
 
 @dataclass(frozen=True)
@@ -31,12 +33,16 @@ class MapRow:
 
 @dataclass(frozen=True)
 class SiteMap:
-    """A drawing with the list that says the same; `blurs` are the degrees that places are rounded to."""
+    """A drawing with the list that says the same; `blurs` are the degrees that places are rounded to.
+
+    `left_out` is the number of sites beyond `MOST_MARKS`, which are not drawn.
+    """
 
     drawing: Drawing
     rows: Sequence[MapRow]
     blurs: Sequence[str]
     attribution: str
+    left_out: int = 0
 
 
 def exact_map(results: Sequence[Result], href: Href, *, title: str) -> SiteMap | None:
@@ -59,6 +65,7 @@ def site_map(
     if not results:
         return None
     here = {each.site.pk for each in (results if shown is None else shown)}
+    every, results = len(results), _most(results, here)
     lang = get_language() or "en"
     links = {each.site.pk: href(each) for each in results if each.site.pk in here}
     places = [_map_site(each, terms.get(each.site.group_id), links.get(each.site.pk, "")) for each in results]
@@ -74,7 +81,15 @@ def site_map(
         rows=rows,
         blurs=sorted({each.blur for each in terms.values() if each.blur}),
         attribution=settings.MAP_TILES_ATTRIBUTION if tiles else "",
+        left_out=every - len(results),
     )
+
+
+def _most(results: Sequence[Result], here: Set[UUID]) -> list[Result]:
+    """As many as one map can hold, those that the page is about before others; in the order given."""
+    first = sorted(results, key=lambda each: each.site.pk not in here)[:MOST_MARKS]
+    kept = {each.site.pk for each in first}
+    return [each for each in results if each.site.pk in kept]
 
 
 def _how_to_read() -> str:

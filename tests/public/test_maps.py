@@ -1,0 +1,37 @@
+"""The map of a group with more sites than a map can hold."""
+
+from __future__ import annotations
+
+import pytest
+from django.template.loader import render_to_string
+
+from portal.public.maps import MOST_MARKS, site_map
+from portal.public.results import Result, all_of
+from tests.conftest import Cast
+from tests.factories import SiteFactory
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def many(cast: Cast) -> list[Result]:
+    for number in range(MOST_MARKS + 4):
+        SiteFactory(group=cast.group, code=f"M{number:03}")
+    return list(all_of(cast.group))
+
+
+def test_it_draws_those_of_the_page_before_others(many: list[Result]) -> None:
+    shown = many[-10:]
+    drawn = site_map(many, lambda each: f"/{each.site.code}/", {}, title="Sites", shown=shown)
+    assert drawn is not None
+    assert drawn.drawing.count("<a ") == len(drawn.rows) == 10
+    assert drawn.left_out == len(many) - MOST_MARKS == 5
+
+
+def test_it_says_how_many_it_leaves_out(many: list[Result]) -> None:
+    drawn = site_map(many, lambda _each: "/", {}, title="Sites")
+    assert drawn is not None
+    page = render_to_string("public/_map.html", {"map": drawn, "caption": "Sites"})
+    assert "5 further sites are not drawn." in page
+    few = site_map(many[:3], lambda _each: "/", {}, title="Sites")
+    assert "further site" not in render_to_string("public/_map.html", {"map": few, "caption": "Sites"})
