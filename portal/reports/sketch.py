@@ -7,25 +7,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from itertools import pairwise, product
 from typing import Any
 from xml.etree.ElementTree import Element
 
 from portal.charts import Drawing
+from portal.charts.courses import courses, draw_course
+from portal.charts.labels import Box, Place, best_box, box_about
 from portal.charts.marks import mark
 from portal.charts.points import State
-from portal.charts.svg import canvas, finish, number, put, text_width, write
+from portal.charts.svg import canvas, finish, number, put, write
 
 WIDTH, EDGE, LONGEST = 680.0, 46.0, 470.0
 # Metres in a degree of latitude; a sphere is near enough for a sketch.
 DEGREE = 111_320.0
 ROUND_LENGTHS = (100, 200, 500, 1_000, 2_000, 5_000, 10_000, 20_000, 50_000, 100_000)
-LABEL = 13.0  # height of a line of text, pixels
 ROW = 64.0  # between rivers where only the order is drawn, pixels
 
 Site = Mapping[str, Any]
-Place = tuple[float, float]
-Box = tuple[float, float, float, float]
 
 
 def draw_sketch(sites: Sequence[Site], *, title: str, description: str, lang: str) -> Drawing:
@@ -38,8 +36,8 @@ def draw_sketch(sites: Sequence[Site], *, title: str, description: str, lang: st
     places, height = _in_order(sites) if is_rounded else _on_paper(_metres(sites), scale)
     root = canvas(WIDTH, height, title=title, desc=description, lang=lang, kind="sketch")
     put(root, "rect", "window", x=0, y=0, width=WIDTH, height=height)
-    for course in courses(sites):
-        _river(root, [places[code] for code in course])
+    for course in courses(_lower(sites)):
+        draw_course(root, [places[code] for code in course])
     _marks(root, sites, places)
     _labels(root, sites, places, height)
     if scale:
@@ -55,20 +53,9 @@ def state_of(site: Site) -> State:
     return "normal" if site["not_below"] else "untested"
 
 
-def courses(sites: Sequence[Site]) -> list[list[str]]:
-    """Codes in the order of the water: one line from each uppermost site, ending where it joins another."""
-    lower = {site["code"]: site["downstream"] for site in sites}
-    heads = [code for code in lower if code not in set(lower.values())]
-    drawn: set[str] = set()
-    found = []
-    for head in heads or list(lower)[:1]:
-        course = [head]
-        while course[-1] not in drawn and lower.get(lower[course[-1]]) is not None:
-            drawn.add(course[-1])
-            course.append(lower[course[-1]])
-        drawn.add(course[-1])
-        found.append(course)
-    return found
+def _lower(sites: Sequence[Site]) -> dict[str, str]:
+    """The code of each site's next one downstream, by its own."""
+    return {site["code"]: site["downstream"] for site in sites}
 
 
 def _metres(sites: Sequence[Site]) -> dict[str, Place]:
@@ -103,7 +90,7 @@ def _on_paper(metres: Mapping[str, Place], scale: float) -> tuple[dict[str, Plac
 
 def _in_order(sites: Sequence[Site]) -> tuple[dict[str, Place], float]:
     """Places that tell nothing but the order: the mouth at the right, each river in a row of its own."""
-    lower = {site["code"]: site["downstream"] for site in sites}
+    lower = _lower(sites)
     steps = {code: _steps(code, lower) for code in lower}
     rows = {river: row for row, river in enumerate(dict.fromkeys(site["river"] for site in sites))}
     wide = (WIDTH - 4 * EDGE) / max(1, *steps.values())
@@ -122,29 +109,6 @@ def _steps(code: str, lower: Mapping[str, str]) -> int:
     return len(seen) - 1
 
 
-def _river(root: Element, places: Sequence[Place]) -> None:
-    """A line that bends softly through the places, with an arrow half way between each two."""
-    if len(places) < 2:
-        return
-    put(root, "path", "river", d=_smooth(places), stroke_linecap="round", stroke_opacity="0.55")
-    for (x1, y1), (x2, y2) in pairwise(places):
-        turn = math.degrees(math.atan2(y2 - y1, x2 - x1))
-        middle = f"translate({number((x1 + x2) / 2)} {number((y1 + y2) / 2)}) rotate({number(turn)})"
-        put(root, "path", "line", d="M-5 -5L4 0L-5 5", transform=middle)
-
-
-def _smooth(places: Sequence[Place]) -> str:
-    """Bezier curves through all places; each leaves a place as a line between its neighbours would run."""
-    ends = [places[0], *places, places[-1]]
-    parts = [f"M{number(places[0][0])} {number(places[0][1])}"]
-    for before, here, there, after in zip(ends, ends[1:], ends[2:], ends[3:], strict=False):
-        # A tenth of the neighbours' distance bends softly, without loops where sites lie close together.
-        first = (here[0] + (there[0] - before[0]) / 10, here[1] + (there[1] - before[1]) / 10)
-        second = (there[0] - (after[0] - here[0]) / 10, there[1] - (after[1] - here[1]) / 10)
-        parts.append("C" + " ".join(f"{number(x)} {number(y)}" for x, y in (first, second, there)))
-    return "".join(parts)
-
-
 def _marks(root: Element, sites: Sequence[Site], places: Mapping[str, Place]) -> None:
     for site in sites:
         mark(root, state_of(site), *places[site["code"]], 6.5)
@@ -152,36 +116,14 @@ def _marks(root: Element, sites: Sequence[Site], places: Mapping[str, Place]) ->
 
 def _labels(root: Element, sites: Sequence[Site], places: Mapping[str, Place], height: float) -> None:
     """Codes beside their marks and each river's name at its first site, where they hide least."""
-    taken: list[Box] = [(x - 8, y - 8, x + 8, y + 8) for x, y in places.values()]
-    for site in sites:
-        _label(root, site["code"], places[site["code"]], taken, height, "text-strong")
-    named: set[str] = set()
-    for site in sites:
-        if site["river"] not in named:
-            named.add(site["river"])
-            _label(root, site["river"], places[site["code"]], taken, height, "text-soft")
-
-
-def _label(root: Element, text: str, place: Place, taken: list[Box], height: float, style: str) -> None:
-    wide = text_width(text, LABEL)
-    boxes = [_box(place, wide, *spot) for spot in product((1, -1, 0), (0, -1, 1, -2, 2, -3, 3)) if any(spot)]
-    inside = [box for box in boxes if box[0] > 2 and box[2] < WIDTH - 2 and box[1] > 2 and box[3] < height - 26]
-    best = min(inside or boxes, key=lambda box: sum(_overlap(box, other) for other in taken))
-    taken.append(best)
-    write(root, (best[0] + best[2]) / 2, best[3] - 3, text, style, "middle")
-
-
-def _box(place: Place, wide: float, side: int, line: int) -> Box:
-    """Where a label would stand: right, left or in the middle of the mark, so many lines above or below it."""
-    left = place[0] + {1: 11.0, -1: -11.0 - wide, 0: -wide / 2}[side]
-    top = place[1] - LABEL / 2 + line * (LABEL + 3)
-    return left, top, left + wide, top + LABEL
-
-
-def _overlap(one: Box, other: Box) -> float:
-    wide = min(one[2], other[2]) - max(one[0], other[0])
-    high = min(one[3], other[3]) - max(one[1], other[1])
-    return max(0.0, wide) * max(0.0, high)
+    taken: list[Box] = [box_about(place, 8) for place in places.values()]
+    first = {site["river"]: site["code"] for site in reversed(sites)}
+    labels = [("text-strong", site["code"], site["code"]) for site in sites]
+    labels += [("text-soft", river, code) for river, code in reversed(first.items())]
+    for style, text, code in labels:
+        box = best_box(text, places[code], taken, (WIDTH, height))
+        taken.append(box)
+        write(root, (box[0] + box[2]) / 2, box[3] - 3, text, style, "middle")
 
 
 def _scale_bar(root: Element, scale: float, height: float) -> None:

@@ -6,7 +6,7 @@ from itertools import combinations
 from typing import Any
 from xml.etree import ElementTree
 
-from portal.reports.sketch import courses, draw_sketch, state_of
+from portal.reports.sketch import draw_sketch, state_of
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -24,14 +24,14 @@ def words(root: ElementTree.Element) -> list[str]:
     return [str(each.text) for each in root.iter(f"{SVG}text")]
 
 
-def test_a_course_ends_where_it_joins_another() -> None:
-    sites = [site("A", "B"), site("B", "C"), site("C"), site("D", "B")]
-    assert courses(sites) == [["A", "B", "C"], ["D", "B"]]
+def rivers(root: ElementTree.Element) -> int:
+    return sum(each.get("class") == "rb-river" for each in root.iter(f"{SVG}path"))
 
 
-def test_a_ring_ends_and_a_site_below_the_report_is_left_out() -> None:
-    assert courses([site("A", "B"), site("B", "A")]) == [["A", "B", "A"]]
-    assert courses([site("A", "ELSEWHERE")]) == [["A"]]
+def test_rivers_run_from_site_to_site_and_end_at_the_last_of_the_report() -> None:
+    root = drawn(site("A", "B"), site("B", "ELSEWHERE", latitude=54.4), site("C", "B", longitude=-2.6))
+    assert rivers(root) == 2
+    assert rivers(drawn(site("A", "ELSEWHERE"))) == 0
 
 
 def test_the_state_of_a_year_has_a_shape() -> None:
