@@ -1,6 +1,21 @@
+from collections.abc import Sequence
+from typing import Any
+
 from django.apps import AppConfig
+from django.conf import settings
+from django.core.checks import Error, Tags, register
+
+from portal.safe_start import dangers
 
 
 class PortalConfig(AppConfig):
     name = "portal"
     label = "portal"
+
+    def ready(self) -> None:
+        register(unsafe_settings, Tags.security)
+
+
+def unsafe_settings(app_configs: Sequence[AppConfig] | None, **kwargs: Any) -> list[Error]:  # noqa: ARG001
+    """As a system check, so that commands refuse as well and `manage.py check` lists everything."""
+    return [Error(each.told, id=f"portal.unsafe_{each.variable.lower()}") for each in dangers(settings)]

@@ -1,11 +1,26 @@
 """The Celery application: tasks live in each app's `tasks` module."""
 
 import os
+from typing import Any
 
 from celery import Celery
+from celery.signals import beat_init, worker_init
+from django.core.exceptions import ImproperlyConfigured
+
+from portal.safe_start import refuse_unsafe_start
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
 
 app = Celery("portal")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
+
+
+@worker_init.connect
+@beat_init.connect
+def refuse(**_sent: Any) -> None:
+    """End worker or scheduler; Celery would only note any other exception of a receiver, and go on."""
+    try:
+        refuse_unsafe_start()
+    except ImproperlyConfigured as refusal:
+        raise SystemExit(str(refusal)) from refusal

@@ -4,6 +4,7 @@ DATABASE_URL, REDIS_URL, EMAIL_URL and SECRET_KEY are read with django-environ; 
 """
 
 import os
+from datetime import timedelta
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -45,6 +46,8 @@ def hosts_of(tiles: str) -> list[str]:
     return [f"{parts.scheme}://{parts.netloc}"] if parts.netloc else []
 
 
+# What somebody has set, rather than what we fell back on.
+GIVEN = frozenset(name for name in ("SECRET_KEY", "PROXIES") if os.environ.get(name))
 SECRET_KEY: str = env.str("SECRET_KEY", default="") or local_secret_key(STATE_DIR)
 PRODUCTION: bool = env.bool("PRODUCTION", default=False)
 ALLOWED_HOSTS: list[str] = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
@@ -84,9 +87,12 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    # Before all that may answer by itself: its answers carry the headers as well.
+    "portal.headers.SafeHeadersMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
-    "csp.middleware.CSPMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -94,7 +100,6 @@ MIDDLEWARE = [
     # In the place of Django's own, which knows no accounts.
     "portal.accounts.languages.ReaderLanguageMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
-    "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "allauth.account.middleware.AccountMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "portal.accounts.middleware.PersonMiddleware",
@@ -277,12 +282,25 @@ CONTENT_SECURITY_POLICY = {
 X_FRAME_OPTIONS = "DENY"
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
-SESSION_COOKIE_HTTPONLY = True
+SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
+# Two weeks from the sign-in, however busy: volunteers go out without a network and come back days later.
+SESSION_COOKIE_AGE = 14 * 86_400
+# As a span of time it ends at a fixed moment; as a number every change of the session would begin it anew.
+ACCOUNT_SESSION_COOKIE_AGE = timedelta(seconds=SESSION_COOKIE_AGE)
+SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = PRODUCTION
+# A browser takes "__Host-" only over HTTPS from this very host: no other site of the domain can plant one.
+_HOST = "__Host-" if PRODUCTION else ""
+SESSION_COOKIE_NAME = f"{_HOST}sessionid"
+CSRF_COOKIE_NAME = f"{_HOST}csrftoken"
+LANGUAGE_COOKIE_NAME = f"{_HOST}django_language"
 SECURE_SSL_REDIRECT = PRODUCTION
-SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if PRODUCTION else None
 # Anybody can write X-Forwarded-For; only as many of its last entries as there are proxies of ours are believed.
-ALLAUTH_TRUSTED_PROXY_COUNT: int = env.int("PROXIES", default=0)
+ALLAUTH_TRUSTED_PROXY_COUNT: int = int(env.str("PROXIES", default="") or 0)
+SECURE_PROXY_SSL_HEADER = (
+    ("HTTP_X_FORWARDED_PROTO", "https") if PRODUCTION and ALLAUTH_TRUSTED_PROXY_COUNT > 0 else None
+)
 SECURE_HSTS_SECONDS = 31_536_000 if PRODUCTION else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = PRODUCTION
 

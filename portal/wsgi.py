@@ -4,6 +4,9 @@ import os
 
 from django.core.wsgi import get_wsgi_application
 
+from portal.safe_start import refuse_unsafe_start
+
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
 
+refuse_unsafe_start()
 application = get_wsgi_application()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from uuid import UUID
 
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import login
 from django.contrib.auth.decorators import login_required
@@ -53,6 +54,7 @@ def _accept_as_newcomer(request: PortalRequest, invitation: Invitation) -> HttpR
         return render(request, "accounts/invitation_join.html", context, status=422 if form.errors else 200)
     user = services.join_with_new_account(invitation=invitation, **form.cleaned_data)
     login(request, user, backend="allauth.account.auth_backends.AuthenticationBackend")
+    request.session.set_expiry(settings.ACCOUNT_SESSION_COOKIE_AGE)
     return redirect("group_desk", slug=invitation.group.slug)
 
 

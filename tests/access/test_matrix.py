@@ -15,6 +15,7 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from tests.access import scene
+from tests.access.headers import missing
 from tests.access.table import ACCOUNT_TABLE, TABLE, Methods
 from tests.access.world import ROLES, World, unknown
 from tests.conftest import Cast
@@ -96,16 +97,19 @@ def expected(methods: Methods, method: str, role: str) -> str:
 
 
 def wrong_cells(world: World, role: str, name: str, methods: Iterable[str] = METHODS) -> list[str]:
-    """Where one address answers one role otherwise than the table says."""
+    """Where one address answers one role otherwise than the table says, or without its guarding headers."""
     client = signed_in(world, role)
     url = reverse(name, kwargs=world.arguments(name, ADDRESSES[name]))
     cache.clear()
-    answers = {method: classify(next_answer_of(client, method, url)) for method in methods}
+    answers = {method: next_answer_of(client, method, url) for method in methods}
+    unguarded = [
+        f"{method} {name} as {role}: {each}" for method in answers for each in missing(answers[method])
+    ]
     wanted = {method: expected(TABLE[name], method, role) for method in methods}
-    return [
+    return unguarded + [
         f"{method} {name} as {role}: {got}, not {wanted[method]}"
-        for method, got in answers.items()
-        if got != wanted[method]
+        for method, answer in answers.items()
+        if (got := classify(answer)) != wanted[method]
     ]
 
 
