@@ -56,7 +56,7 @@ def test_a_sign_in_gives_a_new_key_and_the_old_one_opens_nothing(user: User) -> 
     session = client.session
     session["planted"] = "by somebody else"
     session.save()
-    planted = session.session_key
+    planted = str(session.session_key)
     client.cookies[settings.SESSION_COOKIE_NAME] = planted
     assert is_in(sign_in(user, client=client))
     assert key_of(client) != planted

@@ -11,11 +11,11 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from celery.signals import beat_init, worker_init
 from django.conf import LazySettings
 from django.core.checks import Tags, run_checks
 from django.core.exceptions import ImproperlyConfigured
 
-from portal import celery
 from portal.embedded.place import PROJECT
 from portal.safe_start import RULES, dangers, is_this_machine, refuse_unsafe_start
 
@@ -123,7 +123,7 @@ def test_commands_refuse_by_system_checks(two_mistakes: None) -> None:
 
 
 def test_worker_and_scheduler_end(two_mistakes: None) -> None:
-    for signal in (celery.worker_init, celery.beat_init):
+    for signal in (worker_init, beat_init):
         with pytest.raises(SystemExit, match="ALLOWED_HOSTS"):
             signal.send(sender=None)
 
