@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import IO
 
 from django.apps import apps
+from django.core.exceptions import SuspiciousFileOperation
 from django.core.files import File
 from django.core.files.storage import default_storage
 from django.db.backends.utils import CursorWrapper
@@ -49,7 +50,7 @@ def pieces_of(name: str, digests: dict[str, str]) -> Iterator[bytes]:
 
 
 def put_back(name: str, content: IO[bytes]) -> str:
-    """Store a file under its own name and return its SHA-256; raises BackupProblem where the name is taken."""
+    """Store a file under its own name, which `require_free` has found free, and return its SHA-256."""
     noting = _Noting(content, name)
     stored = default_storage.save(name, noting)
     if stored != name:
@@ -66,8 +67,16 @@ def remove(names: list[str]) -> None:
 
 def require_free(names: list[str]) -> None:
     """Raise BackupProblem when the store holds one of these files already."""
-    if taken := [name for name in names if is_there(name)]:
-        raise BackupProblem(f"MEDIA_ROOT already holds {taken[0]}: set it to an empty folder.")
+    for name in names:
+        if _is_taken(name):
+            raise BackupProblem(f"MEDIA_ROOT already holds {name}: set it to an empty folder.")
+
+
+def _is_taken(name: str) -> bool:
+    try:
+        return is_there(name)
+    except SuspiciousFileOperation:
+        raise BackupProblem(f"The backup names a file outside MEDIA_ROOT: {name}.") from None
 
 
 class _Noting(File[bytes]):

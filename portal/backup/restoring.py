@@ -51,6 +51,8 @@ class _Refill:
 
     cursor: CursorWrapper
     columns: database.Columns
+    # Files that may be stored, and those that were begun.
+    named: list[str]
     stored: list[str]
     digests: dict[str, str] = field(default_factory=dict)
 
@@ -64,6 +66,8 @@ class _Refill:
             raise BackupProblem("A file came out otherwise than it was saved.")
 
     def _take_file(self, name: str, content: IO[bytes]) -> None:
+        if self.named[len(self.stored) : len(self.stored) + 1] != [name]:
+            raise BackupProblem(f"The backup holds a file that it does not list: {name}.")
         # Noted first: what breaks off half way is to be taken back as well.
         self.stored.append(name)
         self.digests[name] = files.put_back(name, content)
@@ -75,7 +79,7 @@ def _refill(path: Path, key: x25519.Identity, about: dict[str, Any], stored: lis
         if database.columns_of_tables(cursor) != columns:
             raise BackupProblem("The tables of this database are not those of the backup.")
     with database.refilling(columns) as cursor:
-        refill = _Refill(cursor, columns, stored)
+        refill = _Refill(cursor, columns, about["files"], stored)
         with sealing.decrypted(path, key) as stream:
             for name, content in archive.members(stream):
                 refill.take(name, content)
