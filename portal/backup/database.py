@@ -87,13 +87,14 @@ def contents(cursor: CursorWrapper, columns: Columns) -> dict[str, Content]:
 
 def rows_out(cursor: CursorWrapper, table: str, columns: list[str]) -> Iterator[bytes]:
     """All rows of a table as COPY writes them."""
-    with cursor.copy(_copy("COPY {} ({}) TO STDOUT", table, columns)) as copy:
+    # Django gives what `copy` raises no name of its own unless asked.
+    with connection.wrap_database_errors, cursor.copy(_copy("COPY {} ({}) TO STDOUT", table, columns)) as copy:
         yield from map(bytes, copy)
 
 
 def rows_in(cursor: CursorWrapper, table: str, columns: list[str], pieces: Iterable[bytes]) -> None:
     """Add rows as COPY wrote them."""
-    with cursor.copy(_copy("COPY {} ({}) FROM STDIN", table, columns)) as copy:
+    with connection.wrap_database_errors, cursor.copy(_copy("COPY {} ({}) FROM STDIN", table, columns)) as copy:
         for piece in pieces:
             copy.write(piece)
 

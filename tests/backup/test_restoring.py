@@ -9,10 +9,10 @@ from typing import Any
 
 import pytest
 from django.conf import LazySettings
-from django.db import connection
+from django.db import Error, connection, transaction
 from django.db.migrations.loader import MigrationLoader
 
-from portal.backup import files, restoring
+from portal.backup import database, files, restoring
 from portal.backup.database import Columns, Content
 from portal.backup.problems import BackupProblem
 
@@ -45,6 +45,12 @@ def test_rows_that_came_out_otherwise_are_found(found: Content) -> None:
     restoring._require_equal(ABOUT, {"t": Content(2, "5")}, ["a/p.jpg"])
     with pytest.raises(BackupProblem, match="t came out otherwise"):
         restoring._require_equal(ABOUT, {"t": found}, ["a/p.jpg"])
+
+
+@pytest.mark.django_db
+def test_what_copy_raises_is_an_error_that_the_commands_tell() -> None:
+    with pytest.raises(Error, match="COPY"), transaction.atomic(), connection.cursor() as cursor:
+        database.rows_in(cursor, "django_content_type", ["id"], [b"no number\n"])
 
 
 def test_a_file_that_did_not_come_is_found() -> None:
