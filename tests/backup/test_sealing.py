@@ -100,6 +100,8 @@ def test_a_full_disk_is_told(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("given", "words"),
     [("", "Set BACKUP_KEY"), ("secret", "no key of age"), (f"{PUBLIC}q", "no key"), (f"{SECRET}Q", "no key")],
+    # The keys are new in every process, and each must call its tests the same.
+    ids=["none", "a word", "public half with a letter more", "secret half with a letter more"],
 )
 def test_a_key_that_is_none_is_told(given: str, words: str) -> None:
     with pytest.raises(BackupProblem, match=words):
