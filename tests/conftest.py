@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import pytest
 from django.conf import LazySettings
 from django.db import connection
+from django.utils import translation
 from hypothesis import settings as hypothesis_settings
 from pytest_django import DjangoDbBlocker
 
@@ -73,6 +74,12 @@ def make_cast() -> Cast:
 def _quick_passwords(settings: LazySettings) -> None:
     """Argon2 is slow by design; tests that sign in need no such strength."""
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture(autouse=True)
+def _spoken() -> None:
+    """The language of the last page that a test read is no matter of the next."""
+    translation.deactivate()
 
 
 @pytest.fixture(autouse=True)
