@@ -92,6 +92,8 @@ messages: env ## collect the texts to be translated, and compile the translation
 	@$(PACKAGES) gettext
 	@$(BIN)/python manage.py collect_texts
 	@$(BIN)/python manage.py makemessages --all --no-location --no-wrap --no-obsolete
+	@# The time of the collecting would change the file where no text has changed.
+	@sed -i '/^"POT-Creation-Date/d' portal/locale/*/LC_MESSAGES/django.po
 	@$(BIN)/python manage.py compilemessages
 
 COMPILE = $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes \
