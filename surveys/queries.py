@@ -107,11 +107,6 @@ def history_rows(sites: Sequence[Site], index: str) -> GroupOwnedQuerySet[Visit]
     return with_parts(in_order, "spots")
 
 
-def sound_history(site: Site, index: str) -> list[HistoryPoint]:
-    """The visits that can be compared with each other."""
-    return [each for each in site_history(site, index) if each.is_sound]
-
-
 def history_point(visit: Visit, site: Site) -> HistoryPoint:
     """One of `history_rows`, laid out, as a point."""
     # No score in force is a point without a value, which a chart shows as a gap and not as nought.

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from alerts.site_records import site_record
 from scoring.comparison import Comparison, compare_pairs
 from scoring.indices import METHODS
 from scoring.trend import Trend, seasonal_kendall
@@ -15,7 +16,6 @@ from surveys import change_words as words
 from surveys.changes import PAIRED_WITHIN, Pairing, change_of, dated, indices_scored, pair_visits, split
 from surveys.forms.changes import ChangeForm
 from surveys.models import Site, VisitScore
-from surveys.queries import sound_history
 from tests.alerts.conftest import approved_visit
 from tests.conftest import Cast
 from tests.factories import SiteFactory
@@ -72,7 +72,7 @@ class TestParts:
     def test_it_leaves_out_visits_without_a_score(self, cast: Cast) -> None:
         add_scores(cast, cast.site, {FIRST: 50, monthly(1): 51})
         VisitScore.objects.of_group(cast.group).filter(value=50).update(value=None)
-        assert dated(sound_history(cast.site, "bmwp")) == [(monthly(1), 51.0)]
+        assert dated(site_record(cast.site, "bmwp").sound) == [(monthly(1), 51.0)]
 
     @pytest.mark.django_db
     def test_it_offers_the_indices_in_the_order_of_the_methods_and_none_that_was_replaced(
