@@ -85,6 +85,7 @@ CONTROLS = {
     "import.run": control("volunteer", "import_visits", "import_check", "import_load"),
     "export.run": control("neighbour", "export_make", group_open=True),
     "archive.make": control("volunteer", "archive_make", "publishing_terms"),
+    "catchment.share": control("volunteer", "catchment_found", "catchment_edit", "catchment_leave"),
     "job.view": control("volunteer", "job_detail", "job_progress", "job_file"),
     "job.stop": control("volunteer", "job_stop"),
     "report.view": control("neighbour", "report_list", group_open=True),

@@ -102,6 +102,7 @@ EXPECTED = {
     "return.end": COORDINATORS | {"author", "recorder"},
     "trigger.set": COORDINATORS,
     "contact.manage": COORDINATORS,
+    "catchment.share": COORDINATORS,
     "visit.submit": MEMBERS,
     "visit.view": INSIDERS,
     "visit.see_position": CHECKERS | {"author", "recorder"},
