@@ -56,6 +56,8 @@ function keeperOf(number) {
   let record;
   let timer = 0;
   let isDirty = false;
+  // Writes that have begun and that nobody has confirmed: a page that goes away ends them unfinished.
+  let underWay = 0;
   let isGivenUp = false;
   let writing = Promise.resolve();
   let shown = "";
@@ -129,6 +131,7 @@ function keeperOf(number) {
   const write = async () => {
     const isFirst = !record;
     const entries = entriesOf(form);
+    underWay += 1;
     try {
       record = await store.changeVisit(number, (now) =>
         now && ["waiting", "sent"].includes(now.state) ? undefined : { ...blank(), ...now, entries },
@@ -138,6 +141,8 @@ function keeperOf(number) {
       isDirty = true;
       timer ||= setTimeout(flush, WAIT_FOR_ROOM);
       refuse("nothing");
+    } finally {
+      underWay -= 1;
     }
     if (isFirst && record) store.askToStay().then(sayRoom);
   };
@@ -158,7 +163,7 @@ function keeperOf(number) {
 
   // A page that is hidden may never be seen again.
   const leave = () => {
-    if (isDirty) store.keepInHaste({ ...blank(), ...record, entries: entriesOf(form) }, record);
+    if (isDirty || underWay) store.keepInHaste({ ...blank(), ...record, entries: entriesOf(form) }, record);
     flush();
   };
 
