@@ -161,3 +161,34 @@ def test_changes_of_state_are_told_to_who_cannot_see_them(cast: Cast, phone: Pag
     phone.context.set_offline(False)
     expect(news).to_have_text("The visit has arrived at the portal.")
     assert_once(cast.site, number)
+
+
+def keep_the_store_busy(page: Page) -> None:
+    """Hold the table of visits from another page, so that a write that has begun cannot end."""
+    page.evaluate(
+        """() => new Promise((resolve) => {
+            const request = indexedDB.open("rifflebook-bank", 1);
+            request.onsuccess = () => {
+                const table = request.result.transaction("visits", "readwrite").objectStore("visits");
+                const again = () => (table.count().onsuccess = again);
+                again();
+                resolve();
+            };
+        })"""
+    )
+
+
+def test_what_is_being_written_when_the_page_goes_is_there_again(cast: Cast, phone: Page, number: str) -> None:
+    open_form(phone, cast.site, number)
+    phone.get_by_label("Notes").fill("First")
+    await_kept(phone, number, "First")
+    other = phone.context.new_page()
+    other.goto("/health/")
+    keep_the_store_busy(other)
+    phone.get_by_label("Notes").fill("First, and more")
+    # Longer than the moment after which it is written down.
+    phone.wait_for_timeout(1000)
+    phone.goto("/health/")
+    other.close()
+    open_form(phone, cast.site, number)
+    expect(phone.get_by_label("Notes")).to_have_value("First, and more")
