@@ -151,7 +151,7 @@ def _visit(step: IncidentEvent, facts: Facts, visit: Visit, entries: Sequence[Au
     newer = [each for each in entries if str(each.pk) not in recorded]
     by_number = {str(each.pk): each for each in first}
     in_order = [by_number[each] for each in facts["history"]["entries"] if each in by_number]
-    if entries_digest(in_order) != facts["history"]["digest"]:
+    if not _is_as_sealed(in_order, facts["history"]):
         yield _fault(step, _("the change history of the visit of %(day)s was altered") % told)
     if not _leads_back(counted(visit), newer, facts["data"]):
         words = _("what was counted or measured on %(day)s was changed without a correction")
@@ -161,6 +161,17 @@ def _visit(step: IncidentEvent, facts: Facts, visit: Visit, entries: Sequence[Au
         yield _fault(step, _("a score of the visit of %(day)s was changed or deleted") % told)
     if verdict_facts(visit) != facts["verdict"] and not newer:
         yield _fault(step, _("the verdict on the visit of %(day)s was changed") % told)
+
+
+def _is_as_sealed(entries: Sequence[AuditEntry], history: Mapping[str, Any]) -> bool:
+    """Whether the entries are those that were sealed.
+
+    Steps of before sealed the words themselves: once a name was taken out, only the trail's own chain tells.
+    """
+    form = history.get("form", 1)
+    if form == 1 and any(each.erased for each in entries):
+        return len(entries) == len(history["entries"])
+    return entries_digest(entries, form) == history["digest"]
 
 
 def _leads_back(now: dict[str, Any], newer: Sequence[AuditEntry], recorded: str) -> bool:

@@ -9,12 +9,15 @@ from uuid import UUID
 from alerts.chain import canonical, digest, moment
 from alerts.models import Incident, Verdict
 from portal.audit.models import AuditEntry
+from portal.audit.parts import PARTS, part_digest
 from surveys.models import Visit, VisitScore
 from surveys.parts import laid_out, with_parts
 from surveys.submission.writing import flat_data
 
 Facts = dict[str, Any]
 SEALED_PARTS = ("spots", "measurements", "counts", "every_score")
+# How a step seals the trail of a visit: by digests of its parts, so that a name can be taken out.
+FORM = 2
 # Who was there is no measurement; a name that is taken off on request must not break a chain.
 PEOPLE = frozenset({"recorder", "recorder_name", "partner", "partner_name"})
 
@@ -75,7 +78,11 @@ def visit_facts(visit: Visit, entries: list[AuditEntry]) -> Facts:
         "data": digest(canonical(counted(visit))),
         "scores": scores_of(visit, current_only=True),
         "verdict": verdict_facts(visit),
-        "history": {"entries": [str(each.pk) for each in entries], "digest": entries_digest(entries)},
+        "history": {
+            "entries": [str(each.pk) for each in entries],
+            "digest": entries_digest(entries),
+            "form": FORM,
+        },
     }
 
 
@@ -113,12 +120,18 @@ def verdict_facts(visit: Visit) -> Mapping[str, Any] | None:
     }
 
 
-def entries_digest(entries: Iterable[AuditEntry]) -> str:
-    """Digest over audit entries in the order given."""
-    return digest(canonical([_entry(each) for each in entries]))
+def entries_digest(entries: Iterable[AuditEntry], form: int = FORM) -> str:
+    """Digest over audit entries in the order given; form 1 is that of older steps, which seals the words."""
+    entry = _entry if form == FORM else _entry_in_words
+    return digest(canonical([entry(each) for each in entries]))
 
 
 def _entry(entry: AuditEntry) -> list[Any]:
+    parts = [part_digest(entry, each) for each in PARTS]
+    return [str(entry.pk), moment(entry.at), entry.verb, str(entry.object_id), *parts]
+
+
+def _entry_in_words(entry: AuditEntry) -> list[Any]:
     return [
         str(entry.pk),
         moment(entry.at),

@@ -69,7 +69,8 @@ def sealed_steps(steps: Iterable[IncidentEvent]) -> list[SealedStep]:
 def steps_json(incident: Incident, names: NameRule, steps: Iterable[IncidentEvent]) -> str:
     """The `steps` in order as JSON: each as it was sealed, its seal, what this reader may see of its words.
 
-    `actor` (account and name) and `note` come with the salt of their digests, null where they are not shown.
+    `actor` (account and name) and `note` come with the salt of their digests, null where they are not shown
+    or were taken out since.
     """
     whole = {
         "incident": incident.reference,
@@ -83,9 +84,10 @@ def steps_json(incident: Incident, names: NameRule, steps: Iterable[IncidentEven
 def _given(step: IncidentEvent, names: NameRule) -> dict[str, Any]:
     actor = {"salt": salt_of(step, "actor"), "values": list(actor_values(step))}
     note = {"salt": salt_of(step, "note"), "values": [step.note]}
+    shown = shows_note(step, for_member=names.for_member) and "note" not in step.erased
     return {
         "step": sealed_form(step),
         "seal": step.seal,
-        "actor": actor if names.names(step) else None,
-        "note": note if shows_note(step, for_member=names.for_member) else None,
+        "actor": actor if names.names(step) and "actor" not in step.erased else None,
+        "note": note if shown else None,
     }

@@ -214,6 +214,9 @@ class IncidentEvent(models.Model):
     seal = models.CharField(
         max_length=64, blank=True, help_text="SHA-256 over the seal before, this step and its facts."
     )
+    erased = models.JSONField(
+        default=dict, db_default={}, editable=False, help_text="actor or note, taken out, to its digest."
+    )
 
     objects = GroupOwnedManager()
 

@@ -36,6 +36,9 @@ class AuditEntry(models.Model):
     transaction = models.TextField(  # noqa: DJ001
         null=True, editable=False, db_default=Transaction(), help_text="Empty before this was kept."
     )
+    erased = models.JSONField(
+        default=dict, db_default={}, editable=False, help_text="Part that was taken out to its digest."
+    )
 
     objects = GroupOwnedManager()
 
@@ -75,6 +78,9 @@ class RowChange(models.Model):
     before = models.JSONField(default=dict)
     after = models.JSONField(default=dict)
     database_user = models.CharField(max_length=63)
+    erased = models.JSONField(
+        default=dict, db_default={}, editable=False, help_text="Part that was taken out to its digest."
+    )
 
     class Meta:
         ordering = ["id"]

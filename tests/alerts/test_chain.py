@@ -11,9 +11,11 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from alerts.chain import NO_SEAL, canonical, seal_of, sealed_form
+from alerts.chain_reading import name_rule, steps_json
 from alerts.models import EventKind, Incident, IncidentEvent
 from alerts.services.events import STEP_VERB, add_event
 from alerts.services.incidents import acknowledge_incident, add_note, close_incident
+from portal.audit.parts import take_out
 from portal.audit.services import history_of
 from surveys.models import Visit, VisitScore
 from surveys.services.visits import approve_visit, correct_visit
@@ -310,3 +312,18 @@ def test_a_step_of_the_portal_itself_is_sealed_as_well(incident: Incident) -> No
     step = add_event(incident, EventKind.NOTE, note="By the clock.")
     assert step.actor_id is None
     assert checked().steps == step.sequence
+
+
+def test_a_name_taken_out_of_steps_and_trail_breaks_nothing(incident: Incident) -> None:
+    step = next(each for each in steps(incident) if each.actor_name)
+    step.erased = {part: sealed_form(step)[part] for part in ("actor", "note")}
+    step.actor_name, step.note = "Volunteer 7f3a", ""
+    step.save(update_fields=["actor_name", "note", "erased"])
+    run_sql("SET LOCAL audit.erasing = 'on'", met=False)
+    for entry in history_of(low_visit(incident), incident.group):
+        take_out(entry, "actor_name", "Volunteer 7f3a")
+        entry.save(update_fields=["actor_name", "erased"])
+    assert checked().broken == ""
+    # What was taken out can be read by nobody, so that nothing is offered to hold against its digest.
+    given = json.loads(steps_json(incident, name_rule(incident, None), steps(incident)))
+    assert given["steps"][(step.sequence or 0) - 1]["note"] is None
