@@ -100,5 +100,7 @@ COMPILE = $(BIN)/uv pip compile --quiet --universal --python-version 3.11 --gene
     --custom-compile-command "make lock" $(UPGRADE) pyproject.toml
 
 lock: env ## write requirements*.txt anew from pyproject.toml (UPGRADE=--upgrade for newer releases)
-	@$(COMPILE) --extra dev --output-file requirements-dev.txt
+	@$(COMPILE) --extra dev --extra tracing --output-file requirements-dev.txt
 	@$(COMPILE) --constraint requirements-dev.txt --output-file requirements.txt
+	@$(COMPILE) --constraint requirements-dev.txt --extra tracing --output-file requirements-tracing.txt
+	@$(COMPILE) --constraint requirements-dev.txt --extra load --output-file requirements-load.txt

@@ -32,14 +32,17 @@ def wanted(extra: str | None = None) -> set[str]:
 def test_the_locks_hold_every_package_asked_for() -> None:
     assert wanted() - locked("requirements.txt").keys() == set()
     assert (wanted() | wanted("dev")) - locked("requirements-dev.txt").keys() == set()
+    for extra in ("tracing", "load"):
+        assert (wanted() | wanted(extra)) - locked(f"requirements-{extra}.txt").keys() == set()
 
 
 def test_production_runs_the_versions_that_the_tests_ran() -> None:
     tested = locked("requirements-dev.txt")
-    assert {name: tested.get(name) for name in locked("requirements.txt")} == locked("requirements.txt")
+    for file in ("requirements.txt", "requirements-tracing.txt"):
+        assert {name: tested.get(name) for name in locked(file)} == locked(file)
 
 
-@pytest.mark.parametrize("file", ["requirements.txt", "requirements-dev.txt"])
+@pytest.mark.parametrize("file", sorted(path.name for path in PROJECT.glob("requirements*.txt")))
 def test_every_locked_package_has_a_checksum(file: str) -> None:
     blocks = re.split(r"\n(?=[\w])", (PROJECT / file).read_text())
     unchecked = [block.split()[0] for block in blocks if LOCKED.match(block) and "--hash=sha256:" not in block]
