@@ -4,12 +4,14 @@
 import os
 import sys
 
+from portal.audit.origins import Way, begin
 from portal.embedded.session import own_servers
 
 
 def main() -> None:
     """Hand the command line to Django."""
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
+    begin(Way.COMMAND, " ".join(sys.argv[1:2]))
     with own_servers(sys.argv):
         from django.core.management import execute_from_command_line
 

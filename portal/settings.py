@@ -102,6 +102,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "allauth.account.middleware.AccountMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "portal.audit.middleware.OriginMiddleware",
     "portal.accounts.middleware.PersonMiddleware",
     "portal.views.unwritable.UnwritableMiddleware",
 ]
@@ -171,6 +172,7 @@ CELERY_BEAT_SCHEDULE = {
     "remind-of-visits": {"task": "rota.tasks.remind", "schedule": 600.0},
     "clear-old-sheets": {"task": "surveys.tasks.clear_old_sheets", "schedule": 3600.0},
     "keep-open-data": {"task": "portal.public.tasks.keep_open_data", "schedule": 300.0},
+    "seal-trail": {"task": "portal.audit.tasks.seal_trail", "schedule": 60.0},
     "resume-jobs": {"task": "portal.jobs.tasks.resume_jobs", "schedule": 60.0},
 }
 

@@ -25,6 +25,7 @@ from django.shortcuts import render
 from django.urls import reverse
 
 from portal.accounts.languages import in_this_language
+from portal.audit.origins import Way, came_by
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -58,12 +59,14 @@ class SignedLink:
     def read(self, token: str) -> list[str]:
         """The parts, as written; raises Http404 for a token we never made and DeadLink for one too old."""
         try:
-            return self._unsigned(token).split(BETWEEN)
+            parts = self._unsigned(token).split(BETWEEN)
         except SignatureExpired as late:
             raise DeadLink from late
         except (BadSignature, ValueError) as forged:
             # ValueError: rightly signed, but without a time.
             raise Http404 from forged
+        came_by(Way.LINK, self.purpose)
+        return parts
 
     def read_id(self, token: str) -> UUID:
         """The one identifier of a token that names a single row; raises as `read` does."""

@@ -1,5 +1,6 @@
 from typing import Any
 
+from celery.signals import task_postrun, task_prerun
 from django.apps import AppConfig
 from django.db.models.signals import post_migrate
 
@@ -10,6 +11,8 @@ class AuditConfig(AppConfig):
 
     def ready(self) -> None:
         post_migrate.connect(_watch_new_tables, sender=self)
+        task_prerun.connect(_begin_task)
+        task_postrun.connect(_end_task)
 
 
 def _watch_new_tables(using: str, **_rest: Any) -> None:
@@ -18,3 +21,17 @@ def _watch_new_tables(using: str, **_rest: Any) -> None:
     from portal.audit.watching import attach_triggers
 
     attach_triggers(using)
+
+
+def _begin_task(task: Any, **_rest: Any) -> None:
+    """What a task of the worker changes came by that task."""
+    # The register of apps is not whole yet when this module is imported.
+    from portal.audit.origins import Way, begin
+
+    begin(Way.TASK, task.name)
+
+
+def _end_task(**_rest: Any) -> None:
+    from portal.audit.origins import begin
+
+    begin("", "")

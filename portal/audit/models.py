@@ -10,6 +10,7 @@ from django.db.models.functions import Now
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.audit.origins import Way
 
 
 class Transaction(Func):
@@ -38,6 +39,15 @@ class AuditEntry(models.Model):
     )
     erased = models.JSONField(
         default=dict, db_default={}, editable=False, help_text="Part that was taken out to its digest."
+    way = models.CharField(
+        max_length=9,
+        blank=True,
+        choices=Way,
+        db_default="",
+        help_text="How it came into the portal. Empty before this was kept.",
+    )
+    way_detail = models.CharField(
+        max_length=80, blank=True, db_default="", help_text="Which key, link, kind of work, task or command."
     )
 
     objects = GroupOwnedManager()
@@ -92,3 +102,52 @@ class RowChange(models.Model):
 
     def __str__(self) -> str:
         return f"{self.table} {self.row}: {self.operation}"
+
+
+class EntryAddress(models.Model):
+    """From which network address an entry came. Personal data: kept for a while, and no part of the trail."""
+
+    entry = models.UUIDField(primary_key=True)
+    address = models.GenericIPAddressField()
+    at = models.DateTimeField(db_default=Now(), db_index=True)
+
+    def __str__(self) -> str:
+        return self.address
+
+
+class Link(models.Model):
+    """One link of the chain over the trail: of one entry, or of one row of the database's own history.
+
+    No foreign keys: a link stays and tells of a row that somebody has removed.
+    """
+
+    number = models.BigIntegerField(primary_key=True)
+    entry = models.UUIDField(null=True, unique=True)
+    change = models.BigIntegerField(null=True, unique=True)
+    digest = models.CharField(max_length=64)
+    seal = models.CharField(max_length=64)
+    sealed_at = models.DateTimeField(db_default=Now())
+
+    class Meta:
+        ordering = ["number"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(entry=None, change__isnull=False) | models.Q(entry__isnull=False, change=None),
+                name="link_of_one_row",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number}: {self.seal}"
+
+
+class Waiting(models.Model):
+    """A row of the trail or of the history that is to be sealed; written by the database with the row itself."""
+
+    id = models.BigAutoField(primary_key=True)
+    entry = models.UUIDField(null=True)
+    change = models.BigIntegerField(null=True)
+    since = models.DateTimeField(db_default=Now())
+
+    def __str__(self) -> str:
+        return f"since {self.since}"

@@ -11,7 +11,9 @@ from django.db import models
 from portal.accounts.access import Person
 from portal.accounts.models import Group
 from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.audit.addresses import note_addresses
 from portal.audit.models import AuditEntry
+from portal.audit.origins import origin
 
 
 def record_change(
@@ -26,10 +28,12 @@ def record_change(
     """Write who did what to `thing`; call it inside the transaction that makes the change.
 
     `verb` is "noun.action" ("visit.approved"); `changes` maps a field to [old, new]. Without an actor (the
-    portal itself, or an agency contact who has no account) `actor_name` says who it was.
+    portal itself, or an agency contact who has no account) `actor_name` says who it was. How it came, and from
+    where, is read from `origins`.
     """
     entry = _entry(actor, verb, thing, changes, reason, actor_name)
     entry.save(force_insert=True)
+    note_addresses([entry])
     return entry
 
 
@@ -42,7 +46,9 @@ def record_change_of_each(
     reason: str = "",
 ) -> None:
     """The same for one change to many records, each with a row of its own."""
-    AuditEntry.objects.bulk_create(_entry(actor, verb, thing, changes, reason) for thing in things)
+    note_addresses(
+        AuditEntry.objects.bulk_create(_entry(actor, verb, thing, changes, reason) for thing in things)
+    )
 
 
 def _entry(
@@ -53,7 +59,10 @@ def _entry(
     reason: str,
     actor_name: str = "",
 ) -> AuditEntry:
+    came = origin()
     return AuditEntry(
+        way=came.way,
+        way_detail=came.detail[:80],
         group_id=getattr(thing, "group_id", None),
         actor_id=actor.user_id if actor else None,
         actor_name=actor_name or (actor.name if actor else "Rifflebook"),

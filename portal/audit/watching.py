@@ -15,6 +15,9 @@ OUR_APPS = ("portal", "surveys", "alerts")
 UNWATCHED = {
     "audit_auditentry": "only ever added to",
     "audit_rowchange": "is the history itself",
+    "audit_link": "only ever added to, and checked by its own seals",
+    "audit_waiting": "written and emptied by the second",
+    "audit_entryaddress": "erased after a while, as told",
     "outbox_message": "each attempt is a row of its own, and marks change by the second",
     "outbox_attempt": "only ever added to",
     "outbox_heartbeat": "says when a process was last alive",

@@ -20,6 +20,7 @@ from django.utils.translation import gettext as _
 
 from portal.accounts.languages import speaking_to
 from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.audit.origins import Way, coming_from
 from portal.audit.services import record_change
 from portal.jobs.kinds import JobProblem, Kind, Outcome, Stopped, kind_of
 from portal.jobs.models import Job
@@ -131,8 +132,12 @@ def work_off(job_id: UUID) -> None:
     job = _claim(job_id)
     if job:
         # What it stores and says is in the language of whoever ordered it.
-        with speaking_to(group=job.group, own=job.language):
+        with speaking_to(group=job.group, own=job.language), coming_from(_way_of(job), job.kind):
             _work_off(job)
+
+
+def _way_of(job: Job) -> Way:
+    return Way.IMPORT if job.kind.startswith("import") else Way.JOB
 
 
 def _work_off(job: Job) -> None:

@@ -11,6 +11,7 @@ from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
 
 from portal.accounts.models import User
+from portal.audit.origins import Way, came_by
 from portal.tokens.models import ApiKey
 from portal.tokens.services import find_key
 
@@ -34,6 +35,7 @@ class KeyAuthentication(BaseAuthentication):
         key = find_key(text.strip().decode("latin-1"))
         if key is None:
             raise AuthenticationFailed(_("This key is unknown, run out or revoked."))
+        came_by(Way.INTERFACE, key.name)
         return key.user, key
 
     def authenticate_header(self, request: Request) -> str:  # noqa: ARG002

@@ -1,0 +1,44 @@
+"""From which network address an entry came: personal data, so kept apart from the trail and not for ever."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from django.utils import timezone
+
+from portal.audit.models import AuditEntry, EntryAddress
+from portal.audit.origins import origin
+
+KEPT = timedelta(days=90)
+
+
+def note_addresses(entries: Iterable[AuditEntry]) -> None:
+    """Keep where these entries came from; nothing for what no client sent."""
+    address = origin().address
+    if address is None:
+        return
+    rows = [EntryAddress(entry=each.pk, address=address) for each in entries]
+    if len(rows) == 1:
+        # One statement, with no savepoint about it.
+        rows[0].save(force_insert=True)
+    else:
+        EntryAddress.objects.bulk_create(rows)
+
+
+def addresses_of(entries: Iterable[AuditEntry]) -> Mapping[UUID, str]:
+    """The addresses that are still kept, by the entry's number (one query)."""
+    found = EntryAddress.objects.filter(entry__in=[each.pk for each in entries])
+    return dict(found.values_list("entry", "address"))
+
+
+def erase_old_addresses(now: datetime | None = None) -> int:
+    """Erase those that were kept long enough; return how many went."""
+    return EntryAddress.objects.filter(at__lt=(now or timezone.now()) - KEPT).delete()[0]
+
+
+def erase_addresses_of(person: UUID) -> int:
+    """Erase those of all that one account did; return how many went."""
+    done = AuditEntry.objects.across_groups("a person's own entries").filter(actor=person)
+    return EntryAddress.objects.filter(entry__in=done.values("pk")).delete()[0]
