@@ -6,6 +6,9 @@ rows of a test. Content types and permissions stay: no test changes them.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 from django.db import DEFAULT_DB_ALIAS, connections, transaction
 from django.test import TransactionTestCase
 
@@ -45,3 +48,12 @@ def empty_tables(using: str = DEFAULT_DB_ALIAS) -> None:
         cursor.execute("SET LOCAL session_replication_role = replica")
         for table in written:
             cursor.execute(f"DELETE FROM {table}")
+
+
+@contextmanager
+def past_triggers(using: str = DEFAULT_DB_ALIAS) -> Iterator[None]:
+    """What a superuser of the database does: triggers and foreign keys are at rest inside."""
+    with transaction.atomic(using), connections[using].cursor() as cursor:
+        cursor.execute("SET LOCAL session_replication_role = replica")
+        yield
+        cursor.execute("SET LOCAL session_replication_role = origin")

@@ -6,8 +6,9 @@ Every row that is sealed has a link, numbered from 1 without a gap. Anybody can 
     seal   = SHA-256(seal of the link before + canonical JSON of {"digest": digest, "number": number})
 
 The first link stands on an empty seal. Canonical JSON has its keys in order, no spaces, letters as they are, in
-UTF-8; times are UTC to the microsecond; digests and seals are 64 hexadecimal digits. What may hold a name stands
-in the sealed form as the digest of that part (`parts.part_digest`), so that it can be taken out lawfully.
+UTF-8; times are UTC to the microsecond; digests and seals are 64 hexadecimal digits. What may hold a name
+stands in the sealed form as the digest of that part (`parts.part_digest`), so that it can be lawfully taken
+out.
 """
 
 from __future__ import annotations

@@ -39,6 +39,7 @@ class AuditEntry(models.Model):
     )
     erased = models.JSONField(
         default=dict, db_default={}, editable=False, help_text="Part that was taken out to its digest."
+    )
     way = models.CharField(
         max_length=9,
         blank=True,
@@ -132,7 +133,8 @@ class Link(models.Model):
         ordering = ["number"]
         constraints = [
             models.CheckConstraint(
-                condition=models.Q(entry=None, change__isnull=False) | models.Q(entry__isnull=False, change=None),
+                condition=models.Q(entry=None, change__isnull=False)
+                | models.Q(entry__isnull=False, change=None),
                 name="link_of_one_row",
             )
         ]
@@ -142,7 +144,7 @@ class Link(models.Model):
 
 
 class Waiting(models.Model):
-    """A row of the trail or of the history that is to be sealed; written by the database with the row itself."""
+    """A row of the trail or of the history that is to be sealed; the database writes it with the row itself."""
 
     id = models.BigAutoField(primary_key=True)
     entry = models.UUIDField(null=True)

@@ -1,8 +1,8 @@
 """Sealing what was committed: in batches, by one sealer at a time, each batch whole or not at all.
 
-Entries are not sealed as they are written: every transaction would wait for the chain's end, and one long import
-would hold up everybody. The database notes each new row in `Waiting`, in the same transaction. So a row that is
-committed late is simply sealed late, and a sealer that is killed has sealed nothing of its batch.
+Entries are not sealed as they are written: every transaction would wait for the chain's end, and one long
+import would hold up everybody. The database notes each new row in `Waiting`, in the same transaction. So a row
+that is committed late is simply sealed late, and a sealer that is killed has sealed nothing of its batch.
 """
 
 from __future__ import annotations
@@ -113,9 +113,7 @@ def _links(rows: list[tuple[Waiting, AuditEntry | RowChange]]) -> list[Link]:
         digest = row_digest(row)
         end = Head(end.number + 1, seal_of(end.seal, end.number + 1, digest))
         links.append(
-            Link(
-                number=end.number, entry=waiting.entry, change=waiting.change, digest=digest, seal=end.seal
-            )
+            Link(number=end.number, entry=waiting.entry, change=waiting.change, digest=digest, seal=end.seal)
         )
     return links
 

@@ -19,6 +19,7 @@ from tests.alerts import conftest as alerting
 from tests.alerts.chaining import checked, run_sql
 from tests.alerts.conftest import Watch, the_incident
 from tests.alerts.test_side_by_side import at_once
+from tests.emptying import past_triggers
 
 watch = alerting.watch
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -70,7 +71,8 @@ def the_unlocked(_incident: Any) -> Any:
 def test_steps_from_before_the_chain_are_sealed_by_the_migration(watch: Watch) -> None:
     watch.submit_low()
     run_sql("UPDATE alerts_incidentevent SET sequence = NULL, seal = '', facts = '{}'")
-    run_sql("TRUNCATE audit_auditentry", met=False)
+    with past_triggers():
+        run_sql("TRUNCATE audit_auditentry", met=False)
     assert "carries no seal" in checked().broken
     import_module("alerts.migrations.0004_seal_old_steps").seal_old_steps(apps, None)
     rows = list(the_incident().events.order_by("at", "id"))
