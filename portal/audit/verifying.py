@@ -8,7 +8,7 @@ from typing import Any
 
 from django.db.models import Exists, OuterRef, QuerySet
 
-from portal.audit.breaks import Break, Kind, missing_link, misplaced, unsealed_row, wrong_row, wrong_seal
+from portal.audit.breaks import Break, Kind, misplaced, missing_link, unsealed_row, wrong_row, wrong_seal
 from portal.audit.links import row_digest, seal_of
 from portal.audit.models import AuditEntry, Link, RowChange, Waiting
 from portal.audit.sealing import Head, Unsealed, all_entries, head, rows_of, unsealed
@@ -51,7 +51,7 @@ def ask_witnesses(source: Callable[[], Iterable[Witness]]) -> None:
 
 
 def verify_trail(start: Head | None = None, seen: Iterable[Witness] = ()) -> Verified:
-    """Check the chain after `start`, a head known to be good, and hold it against those who have `seen` an end."""
+    """Check the chain after `start`, a head known to be good, and hold it against those who have `seen` it."""
     found = Verified(start or Head(), head(), unsealed())
     found.broken = next(_breaks(found, list(seen)), None)
     return found
