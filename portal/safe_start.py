@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from ipaddress import ip_address
 from typing import Any
-from urllib.parse import urlsplit
+from urllib.parse import parse_qs, urlsplit
 
 from django.conf import settings
 from django.core.exceptions import ImproperlyConfigured
@@ -101,6 +101,48 @@ def mail_server(given: Any) -> str:
     )
 
 
+def former_keys(given: Any) -> str:
+    """A former key still opens everything: it must be as good as the present one."""
+    for key in given.SECRET_KEY_FALLBACKS:
+        if any(known in key.lower() for known in KNOWN_KEYS) or len(key) < SHORTEST_KEY:
+            return "SECRET_KEY_FALLBACKS holds a key that is short or that others know. Leave it out."
+    if given.SECRET_KEY in given.SECRET_KEY_FALLBACKS:
+        return (
+            "SECRET_KEY_FALLBACKS holds SECRET_KEY itself. Set SECRET_KEY to a new one, or leave the old out."
+        )
+    return ""
+
+
+def is_near(given: Any, host: str) -> bool:
+    """Whether nobody is between us and this host: this machine, a socket, or a network said to be private."""
+    return not host or host.startswith("/") or is_this_machine(host) or host in given.PRIVATE_HOSTS
+
+
+def database(given: Any) -> str:
+    database = given.DATABASES["default"]
+    hosts = str(database.get("HOST") or "").split(",")
+    checked = database.get("OPTIONS", {}).get("sslmode") == "verify-full"
+    if checked or all(is_near(given, host) for host in hosts):
+        return ""
+    return (
+        "DATABASE_URL reaches another machine without a checked certificate. Use ?sslmode=verify-full,"
+        " or name the host in PRIVATE_HOSTS if the network to it is the portal's alone."
+    )
+
+
+def redis(given: Any) -> str:
+    parts = urlsplit(given.REDIS_URL)
+    # Unless it is asked for, the queue's library checks no certificate.
+    asked = parse_qs(parts.query).get("ssl_cert_reqs", [""])[-1].lower().removeprefix("cert_")
+    checked = parts.scheme == "rediss" and asked == "required"
+    if checked or parts.scheme in ("unix", "redis+socket") or is_near(given, parts.hostname or ""):
+        return ""
+    return (
+        "REDIS_URL reaches another machine without a checked certificate. Use rediss://…?ssl_cert_reqs=required,"
+        " or name the host in PRIVATE_HOSTS if the network to it is the portal's alone."
+    )
+
+
 def proxies(given: Any) -> str:
     count = given.ALLAUTH_TRUSTED_PROXY_COUNT
     if "PROXIES" in given.GIVEN and count >= 0:
@@ -125,12 +167,15 @@ def map_tiles(given: Any) -> str:
 
 RULES: dict[str, Rule] = {
     "SECRET_KEY": secret_key,
+    "SECRET_KEY_FALLBACKS": former_keys,
     "DEBUG": debug,
     "DEMO": demo,
     "ALLOWED_HOSTS": allowed_hosts,
     "BASE_URL": base_url,
     "CSRF_TRUSTED_ORIGINS": trusted_origins,
     "EMAIL_URL": mail_server,
+    "DATABASE_URL": database,
+    "REDIS_URL": redis,
     "PROXIES": proxies,
     "METRICS_TOKEN": metrics_token,
     "MAP_TILES": map_tiles,

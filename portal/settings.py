@@ -49,6 +49,8 @@ def hosts_of(tiles: str) -> list[str]:
 # What somebody has set, rather than what we fell back on.
 GIVEN = frozenset(name for name in ("SECRET_KEY", "PROXIES") if os.environ.get(name))
 SECRET_KEY: str = env.str("SECRET_KEY", default="") or local_secret_key(STATE_DIR)
+# Former keys: nothing new is signed with them, but sessions and links that were still work.
+SECRET_KEY_FALLBACKS: list[str] = env.list("SECRET_KEY_FALLBACKS", default=[])
 PRODUCTION: bool = env.bool("PRODUCTION", default=False)
 ALLOWED_HOSTS: list[str] = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
 CSRF_TRUSTED_ORIGINS: list[str] = env.list("CSRF_TRUSTED_ORIGINS", default=[])
@@ -126,6 +128,8 @@ TEMPLATES = [
 ]
 FORM_RENDERER = "django.forms.renderers.TemplatesSetting"
 
+# Hosts on a network of the portal's own, to which TLS is not asked for.
+PRIVATE_HOSTS: list[str] = env.list("PRIVATE_HOSTS", default=[])
 DATABASES = {"default": env.db("DATABASE_URL", default="postgres:///rifflebook")}
 # A pool, because opening a PostgreSQL connection costs more than most of the portal's pages.
 # A pooled connection may have died with a restarted database: tested when it is handed out.
@@ -297,6 +301,8 @@ _HOST = "__Host-" if PRODUCTION else ""
 SESSION_COOKIE_NAME = f"{_HOST}sessionid"
 CSRF_COOKIE_NAME = f"{_HOST}csrftoken"
 LANGUAGE_COOKIE_NAME = f"{_HOST}django_language"
+MESSAGES_COOKIE_NAME = f"{_HOST}messages"
+MESSAGE_STORAGE = "portal.passing_messages.PassingMessages"
 SECURE_SSL_REDIRECT = PRODUCTION
 # Anybody can write X-Forwarded-For; only as many of its last entries as there are proxies of ours are believed.
 ALLAUTH_TRUSTED_PROXY_COUNT: int = int(env.str("PROXIES", default="") or 0)

@@ -115,6 +115,6 @@ def photo_answer(incident: Incident, photo_id: UUID) -> FileResponse:
     photo = get_object_or_404(Photo.objects.filter(group=incident.group_id, visit_number__in=own), id=photo_id)
     suffix = str(photo.file.name).rpartition(".")[2].lower()
     answer = FileResponse(photo.file.open("rb"), content_type=TYPES.get(suffix, "application/octet-stream"))
-    answer["Cache-Control"] = "private, max-age=3600"
+    answer["Cache-Control"] = "private, no-store"
     answer["Content-Security-Policy"] = "default-src 'none'; sandbox"
     return answer

@@ -23,6 +23,7 @@ from django.core.signing import BadSignature, SignatureExpired, Signer, Timestam
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.cache import patch_cache_control
 
 from portal.accounts.languages import in_this_language
 from portal.audit.origins import Way, came_by
@@ -91,7 +92,8 @@ Page = Callable[Concatenate[HttpRequest, T, P], HttpResponseBase]
 def by_link(read: Callable[[str], T], gone: str) -> Callable[[Page[T, P]], Callable[..., HttpResponseBase]]:
     """Turn a view of what `read` finds into one of the `token` in its address.
 
-    A forged link answers 404, a dead one 410 with the template `gone`; no search engine keeps the page.
+    A forged link answers 404, a dead one 410 with the template `gone`; neither a search engine
+    nor a browser keeps the page.
     """
 
     def decorate(view: Page[T, P]) -> Callable[..., HttpResponseBase]:
@@ -102,6 +104,8 @@ def by_link(read: Callable[[str], T], gone: str) -> Callable[[Page[T, P]], Calla
                 return render(request, gone, status=410)
             answer = view(request, found, *args, **kwargs)
             answer["X-Robots-Tag"] = "noindex, nofollow"
+            if "Cache-Control" not in answer.headers:
+                patch_cache_control(answer, private=True, no_store=True)
             return answer
 
         update_wrapper(opened, view)

@@ -37,7 +37,7 @@ def answer(
 
 def is_somebody(request: HttpRequest) -> bool:
     """Whether the answer is for one reader alone: signed in, or owed a message."""
-    return bool({settings.SESSION_COOKIE_NAME, "messages"} & request.COOKIES.keys())
+    return bool({settings.SESSION_COOKIE_NAME, settings.MESSAGES_COOKIE_NAME} & request.COOKIES.keys())
 
 
 def _to_be_kept(request: HttpRequest, response: HttpResponseBase, etag: str, changed: int) -> HttpResponseBase:

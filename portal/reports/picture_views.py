@@ -69,6 +69,5 @@ def report_picture_file(request: PortalRequest, slug: str) -> FileResponse:
         raise Http404
     answer = FileResponse(picture.file.open("rb"), content_type="image/jpeg")
     answer["Content-Disposition"] = "inline"
-    answer["Cache-Control"] = "private, no-cache"
     answer["Content-Security-Policy"] = "default-src 'none'; sandbox"
     return answer

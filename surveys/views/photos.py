@@ -87,6 +87,5 @@ def photo_file(request: PortalRequest, slug: str, photo_id: UUID) -> FileRespons
     photo = get_object_or_404(Photo.objects.of_group(group), id=photo_id)
     answer = FileResponse(photo.file.open("rb"), content_type=STORED_AS)
     answer["Content-Disposition"] = "inline"
-    answer["Cache-Control"] = "private, max-age=3600"
     answer["Content-Security-Policy"] = "default-src 'none'; sandbox"
     return answer

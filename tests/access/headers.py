@@ -45,6 +45,35 @@ def missing(answer: Any) -> list[str]:
     return wrong + ([] if policy_of(answer) in (PAGE_POLICY, FILE_POLICY) else [f"policy: {policy_of(answer)}"])
 
 
+# Answers that a browser may keep although somebody is signed in: they tell nothing that is not public, or are
+# the reader's calendar, which its own address opens.
+MAY_BE_KEPT = {
+    "bank_icon",
+    "bank_manifest",
+    "bank_worker",
+    "enquiry_ask",
+    "public_data",
+    "public_data_file",
+    "public_feed",
+    "public_group",
+    "public_report",
+    "public_report_figures",
+    "public_report_file",
+    "public_report_list",
+    "public_site",
+    "report_by_identifier",
+    "robots",
+    "rota_calendar",
+    "sitemap",
+}
+
+
+def kept(answer: Any, name: str) -> list[str]:
+    """What an answer to somebody signed in says of keeping it, where it may not be kept."""
+    told = answer.headers.get("Cache-Control", "")
+    return [] if name in MAY_BE_KEPT or "no-store" in told else [f"Cache-Control: {told}"]
+
+
 def missing_over_https(answer: Any) -> list[str]:
     """The same over HTTPS, where browsers are also told to use nothing else."""
     told = answer.headers.get("Strict-Transport-Security")

@@ -48,7 +48,7 @@ def test_every_lasting_service_has_a_health_check() -> None:
 def test_no_secret_has_a_default() -> None:
     text = (place.PROJECT / "docker-compose.yml").read_text()
     for secret in ("SECRET_KEY", "DATABASE_PASSWORD", "EMAIL_URL", "ALLOWED_HOSTS", "BASE_URL"):
-        uses = re.findall(rf"\${{{secret}(.)", text)
+        uses = re.findall(rf"\${{{secret}\b(.)", text)
         assert uses
         assert set(uses) == {":"}, secret
         assert f"${{{secret}:-" not in text

@@ -11,11 +11,14 @@ from django.test import Client
 from django.urls import reverse
 
 from portal.headers import NOBODY, PERMISSIONS
+from portal.passing_messages import HostCookieStorage
+from portal.tokens.services import make_key
 from tests.access import scene
-from tests.access.headers import FILE_POLICY, PAGE_POLICY, missing, missing_over_https
+from tests.access.headers import FILE_POLICY, PAGE_POLICY, kept, missing, missing_over_https
 from tests.access.table import ACCOUNT_TABLE
-from tests.access.test_matrix import ADDRESSES, next_answer_of, signed_in
+from tests.access.test_matrix import ADDRESSES, next_answer_of, signed_in, wrong_cells
 from tests.access.world import World
+from tests.conftest import Cast
 
 once, own_scene, cast, world = scene.once, scene.own_scene, scene.cast, scene.world
 
@@ -64,6 +67,33 @@ def test_a_plain_request_is_sent_to_https_with_the_headers(settings: LazySetting
     assert (answer.status_code, answer["Location"]) == (301, "https://testserver/methods/")
     # Browsers heed HSTS over HTTPS only.
     assert missing(answer) == []
+
+
+def test_a_program_with_a_key_is_told_to_keep_nothing(world: World, cast: Cast) -> None:
+    key = make_key(person=cast.person("volunteer"), name="Sheet", scopes=["read:sites"], days=1)
+    answer = Client().get("/api/v1/groups/", headers={"Authorization": f"Bearer {key.text}"})
+    assert answer.status_code == 200
+    assert kept(answer, "api_groups") == []
+
+
+def test_what_everybody_may_see_may_still_be_kept(world: World, cast: Cast) -> None:
+    assert "public" in Client().get(f"/public/{cast.group.slug}/")["Cache-Control"]
+    assert "Cache-Control" not in Client().get("/methods/").headers
+
+
+def test_a_guard_that_is_gone_is_noticed(world: World, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("portal.headers.is_somebodys", lambda _request, _response: False)
+    assert any("Cache-Control" in cell for cell in wrong_cells(world, "volunteer", "visit_list", ["get"]))
+
+
+def test_the_cookie_of_passing_messages_has_the_name_of_the_settings(cast: Cast) -> None:
+    """Told to a Python of its own, because the name is read once: tests/portal/test_safe_start.py."""
+    client = Client()
+    client.force_login(cast.volunteer)
+    answer = client.post(reverse("account_logout"))
+    assert answer.status_code == 302
+    assert settings.MESSAGES_COOKIE_NAME in answer.cookies
+    assert HostCookieStorage.cookie_name == settings.MESSAGES_COOKIE_NAME
 
 
 def test_no_policy_lets_a_page_run_what_stands_in_it() -> None:

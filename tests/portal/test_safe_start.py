@@ -19,12 +19,16 @@ from django.core.exceptions import ImproperlyConfigured
 from portal.embedded.place import PROJECT
 from portal.safe_start import RULES, dangers, is_this_machine, refuse_unsafe_start
 
-KEY = secrets.token_urlsafe(60)
+KEY, FORMER = secrets.token_urlsafe(60), secrets.token_urlsafe(60)
 MAIL = {"host": "mail.example", "use_tls": True, "use_ssl": False}
 SAFE = {
     "PRODUCTION": True,
     "GIVEN": {"SECRET_KEY", "PROXIES"},
     "SECRET_KEY": KEY,
+    "SECRET_KEY_FALLBACKS": [],
+    "PRIVATE_HOSTS": [],
+    "DATABASES": {"default": {"HOST": ""}},
+    "REDIS_URL": "redis://localhost:6379/0",
     "DEBUG": False,
     "DEMO": False,
     "ALLOWED_HOSTS": ["rivers.example", ".rivers.example"],
@@ -35,12 +39,31 @@ SAFE = {
     "METRICS_TOKEN": "",
     "MAP_TILES": "",
 }
+
+
+def database(host: str, **options: str) -> dict[str, Any]:
+    return {"DATABASES": {"default": {"HOST": host, "OPTIONS": options}}}
+
+
 UNSAFE: list[tuple[str, dict[str, Any]]] = [
     ("SECRET_KEY", {"GIVEN": {"PROXIES"}}),
     ("SECRET_KEY", {"SECRET_KEY": KEY[:49]}),
     ("SECRET_KEY", {"SECRET_KEY": "abcabcabcab" * 6}),
     ("SECRET_KEY", {"SECRET_KEY": "django-insecure-" + KEY}),
     ("SECRET_KEY", {"SECRET_KEY": "ChangeMe" + KEY}),
+    ("SECRET_KEY_FALLBACKS", {"SECRET_KEY_FALLBACKS": [KEY]}),
+    ("SECRET_KEY_FALLBACKS", {"SECRET_KEY_FALLBACKS": [FORMER, FORMER[:49]]}),
+    ("SECRET_KEY_FALLBACKS", {"SECRET_KEY_FALLBACKS": ["django-insecure-" + FORMER]}),
+    ("DATABASE_URL", database("db.example")),
+    ("DATABASE_URL", database("10.0.0.7", sslmode="require")),
+    # Two servers, of which one may be reached.
+    ("DATABASE_URL", database("localhost,db.example", sslmode="verify-ca")),
+    ("DATABASE_URL", database("postgres") | {"PRIVATE_HOSTS": ["redis"]}),
+    ("REDIS_URL", {"REDIS_URL": "redis://queue.example:6379/0"}),
+    ("REDIS_URL", {"REDIS_URL": "redis://:secret@10.0.0.7/0"}),
+    ("REDIS_URL", {"REDIS_URL": "rediss://queue.example:6379/0"}),
+    ("REDIS_URL", {"REDIS_URL": "rediss://queue.example:6379/0?ssl_cert_reqs=none"}),
+    ("REDIS_URL", {"REDIS_URL": "rediss://queue.example:6379/0?ssl_cert_reqs=CERT_OPTIONAL"}),
     ("DEBUG", {"DEBUG": True}),
     ("DEMO", {"DEMO": True}),
     ("ALLOWED_HOSTS", {"ALLOWED_HOSTS": ["rivers.example", "*"]}),
@@ -88,6 +111,31 @@ def test_safe_settings_are_left_alone() -> None:
     assert found(OUTBOX_SMTP={"host": "127.0.0.1", "use_tls": False, "use_ssl": False}) == []
     assert found(OUTBOX_SMTP={**MAIL, "use_tls": False, "use_ssl": True}) == []
     assert found(ALLAUTH_TRUSTED_PROXY_COUNT=0) == []
+    assert found(SECRET_KEY_FALLBACKS=[FORMER]) == []
+
+
+@pytest.mark.parametrize("host", ["", "/run/postgresql", "localhost", "127.0.0.1", "::1", "postgres"])
+def test_a_database_to_which_nobody_can_listen_needs_no_certificate(host: str) -> None:
+    assert found(**database(host), PRIVATE_HOSTS=["postgres"]) == []
+
+
+def test_a_database_elsewhere_shows_its_certificate() -> None:
+    assert found(**database("db.example", sslmode="verify-full")) == []
+
+
+@pytest.mark.parametrize(
+    "url",
+    [
+        "redis://127.0.0.1/0",
+        "redis://redis:6379/0",
+        "redis+socket:///run/valkey.sock",
+        "unix:///run/valkey.sock?db=0",
+        "rediss://queue.example:6379/0?ssl_cert_reqs=CERT_REQUIRED",
+        "rediss://queue.example:6379/0?ssl_cert_reqs=required",
+    ],
+)
+def test_a_queue_that_nobody_can_read_is_left_alone(url: str) -> None:
+    assert found(REDIS_URL=url, PRIVATE_HOSTS=["redis"]) == []
 
 
 def test_demo_and_development_start_with_anything() -> None:
@@ -109,7 +157,9 @@ def test_another_machine_is_none_of_ours(host: str) -> None:
 @pytest.fixture
 def two_mistakes(settings: LazySettings) -> None:
     for name, value in (SAFE | {"DEBUG": True, "ALLOWED_HOSTS": ["*"]}).items():
-        setattr(settings, name, value)
+        # The database stays what it is: that of the tests, behind a socket.
+        if name != "DATABASES":
+            setattr(settings, name, value)
 
 
 def test_all_mistakes_are_told_at_once(two_mistakes: None) -> None:
@@ -151,13 +201,14 @@ from django.conf import settings as s
 from portal.wsgi import application
 kinds = ("NAME", "SECURE", "HTTPONLY", "SAMESITE")
 names = [f"{cookie}_COOKIE_{kind}" for cookie in ("SESSION", "CSRF") for kind in kinds]
-names += ["LANGUAGE_COOKIE_NAME", "SECURE_SSL_REDIRECT", "SECURE_HSTS_SECONDS", "SECURE_PROXY_SSL_HEADER"]
+names += ["LANGUAGE_COOKIE_NAME", "MESSAGES_COOKIE_NAME", "SECRET_KEY_FALLBACKS"]
+names += ["SECURE_SSL_REDIRECT", "SECURE_HSTS_SECONDS", "SECURE_PROXY_SSL_HEADER"]
 print(json.dumps({name: getattr(s, name) for name in names}))
 """
 
 
 def test_with_safe_settings_it_starts_with_guarded_cookies() -> None:
-    started = in_production(COOKIES)
+    started = in_production(COOKIES, SECRET_KEY_FALLBACKS=FORMER)
     assert started.returncode == 0, started.stderr
     assert json.loads(started.stdout) == {
         "SESSION_COOKIE_NAME": "__Host-sessionid",
@@ -169,6 +220,8 @@ def test_with_safe_settings_it_starts_with_guarded_cookies() -> None:
         "CSRF_COOKIE_HTTPONLY": True,
         "CSRF_COOKIE_SAMESITE": "Lax",
         "LANGUAGE_COOKIE_NAME": "__Host-django_language",
+        "MESSAGES_COOKIE_NAME": "__Host-messages",
+        "SECRET_KEY_FALLBACKS": [FORMER],
         "SECURE_SSL_REDIRECT": True,
         "SECURE_HSTS_SECONDS": 31_536_000,
         "SECURE_PROXY_SSL_HEADER": ["HTTP_X_FORWARDED_PROTO", "https"],
