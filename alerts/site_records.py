@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
@@ -43,8 +45,33 @@ class SiteRecord:
         return [each for each in usual if before is None or each.when < before]
 
 
+_read: ContextVar[dict[tuple[UUID, str], SiteRecord] | None] = ContextVar("_read", default=None)
+
+
+@contextmanager
+def records_read_once() -> Iterator[None]:
+    """Inside, each site's record is read once, for all the e-mails of one answer to a verdict.
+
+    Only for a block that changes no visit, score or verdict.
+    """
+    token = _read.set({})
+    try:
+        yield
+    finally:
+        _read.reset(token)
+
+
 def site_record(site: Site, index: str) -> SiteRecord:
-    """Read it (one query)."""
+    """Read it (one query); what `records_read_once` has read already is taken from there."""
+    read = _read.get()
+    if read is None:
+        return _read_record(site, index)
+    if (site.pk, index) not in read:
+        read[site.pk, index] = _read_record(site, index)
+    return read[site.pk, index]
+
+
+def _read_record(site: Site, index: str) -> SiteRecord:
     visits = laid_out(history_rows([site], index).select_related("verdict__trigger"))
     verdicts = {each.pk: each.verdict for each in visits if hasattr(each, "verdict")}
     return SiteRecord(site, index, [history_point(each, site) for each in visits], verdicts)

@@ -12,6 +12,7 @@ from alerts.queries import quiet_now
 from alerts.services.events import add_event, save_change
 from alerts.services.opening import open_incident, send_out
 from alerts.services.telling import tell_coordinators, tell_everybody_told, tell_of_pollution
+from alerts.site_records import records_read_once
 from portal.accounts.access import Person
 from surveys.models import Site, Visit
 
@@ -22,6 +23,11 @@ def respond_to_verdict(*, visit: Visit, verdict: Verdict, event: str, person: Pe
     `event` is that of the signal `visit_judged`, or "tested_anyway".
     """
     _lock_site(visit)
+    with records_read_once():
+        return _respond(visit, verdict, event, person)
+
+
+def _respond(visit: Visit, verdict: Verdict, event: str, person: Person | None) -> Incident | None:
     below = verdict.outcome == Verdict.Outcome.BELOW
     incident = _incident_of(visit)
     if incident and below:
