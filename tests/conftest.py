@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -17,6 +18,7 @@ from portal.accounts.models import Group, Role, User
 from surveys.models import Site
 from tests.emptying import empty_after_tests
 from tests.factories import GroupFactory, SiteFactory, UserFactory, member_of, person_for
+from tests.migrated import TEMPLATE
 
 # How long an example takes says more of the machine's other work than of the code.
 hypothesis_settings.register_profile("house", deadline=None)
@@ -86,6 +88,12 @@ def _spoken() -> None:
 def _rested(monkeypatch: pytest.MonkeyPatch) -> None:
     """What a mail server did in one test is no matter of the next."""
     monkeypatch.setattr("portal.outbox.delivery._rest_until", 0.0)
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(django_db_modify_db_settings: None) -> None:
+    """The databases of the tests begin as copies of the migrated one."""
+    connection.settings_dict["TEST"]["TEMPLATE"] = os.environ.get(TEMPLATE)
 
 
 @pytest.fixture(scope="session")

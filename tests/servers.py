@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from portal.embedded import postgres, sharing, valkey
+from portal.embedded import place, postgres, sharing, valkey
+from tests import migrated
 
 PREFIX = "rifflebook-tests-"
 
@@ -41,6 +42,8 @@ def start_missing(servers: ExitStack) -> None:
     state = servers.enter_context(temporary_state())
     os.environ["PORTAL_STATE_DIR"] = str(state)
     if "DATABASE_URL" not in os.environ:
+        migrated.lay_out(state)
+        os.environ[migrated.TEMPLATE] = place.PRODUCT
         os.environ["DATABASE_URL"] = servers.enter_context(postgres.running(state, durable=False))
     if "REDIS_URL" not in os.environ:
         os.environ["REDIS_URL"] = servers.enter_context(valkey.running(state))
