@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from portal.accounts.models import Group
 from portal.demo.settling import Settlement
 from portal.public.catchments import found_catchment, join_catchment, set_next_site
+from portal.public.data.services import make_open_data
 from portal.tokens.models import Scope
 from portal.tokens.services import make_key, revoke_key
 from surveys.exporting.models import Blur, Licence, PublishingTerms
@@ -26,6 +27,11 @@ def agree_on_terms(settlement: Settlement) -> None:
         blur=Blur.NEAR,
     )
     set_terms(person=settlement.coordinators[0], group=group, terms=terms)
+
+
+def lay_out_open_data(settlement: Settlement) -> None:
+    """The files of the public page; those of a real portal are made within minutes."""
+    make_open_data(settlement.group, lambda _rows: None)
 
 
 def share_the_catchment(settlements: Sequence[Settlement]) -> None:

@@ -17,7 +17,7 @@ from portal.accounts.models import Group, User
 from portal.demo.aftermath import Aftermath
 from portal.demo.outings import leave_kits_and_rivers, name_kits
 from portal.demo.people import welcome_people
-from portal.demo.publishing import agree_on_terms, hand_out_keys, share_the_catchment
+from portal.demo.publishing import agree_on_terms, hand_out_keys, lay_out_open_data, share_the_catchment
 from portal.demo.replay import Replay
 from portal.demo.rota import plan_rota
 from portal.demo.settling import Settlement, found_group, open_accounts
@@ -97,6 +97,7 @@ def _play(extent: Extent, now: datetime, say: Say) -> None:
         agree_on_terms(settlements[0])
         share_the_catchment(settlements)
         hand_out_keys(settlements[0])
+        lay_out_open_data(settlements[0])
     _forget_old_mail(now)
 
 

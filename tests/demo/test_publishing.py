@@ -6,6 +6,8 @@ import io
 import zipfile
 
 import pytest
+from django.test import Client
+from django.urls import reverse
 
 from portal.accounts.models import Group
 from portal.accounts.queries import members_of, person_of
@@ -30,3 +32,10 @@ def test_one_key_is_in_use_and_one_revoked(small_demo: Group) -> None:
         ("Old laptop", False),
         ("Weekly copy of the records", True),
     ]
+
+
+def test_its_open_data_lies_ready(small_demo: Group, client: Client) -> None:
+    address = reverse("public_data_file", kwargs={"slug": small_demo.slug, "file_name": "results.csv"})
+    answer = client.get(address)
+    assert answer.status_code == 200
+    assert len(b"".join(answer.streaming_content).splitlines()) > 3
