@@ -2,6 +2,6 @@
 
 Rows go in by COPY as text (`tables`), with indexes and keys made afterwards (`resting`). Visits are drawn month
 by month over all sites (`drawing`), as they come in a real portal; scores and verdicts are those of `scoring`
-and `alerts` (`visiting`), and each low visit has an incident with a sealed course (`incidents`). Photos are left
-out, and so are findings other than those on the effort.
+and `alerts` (`visiting`), and each low visit has an incident with a sealed course (`incidents`). No photos are
+made, and no findings other than those on the effort.
 """

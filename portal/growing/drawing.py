@@ -92,7 +92,7 @@ def _columns(
     recorders = rng.integers(0, volunteers, count)
     partners = (recorders + rng.integers(1, volunteers, count)) % volunteers
     checked = [
-        _checked_on(extent, day, int(wait)) for day, wait in zip(days, rng.integers(1, 7, count), strict=True)
+        _checked_on(extent, day, int(wait)) for day, wait in zip(days, rng.integers(1, 10, count), strict=True)
     ]
     lately = np.array([extent.until - day < LATELY for day in days], dtype=bool)
     return zip(

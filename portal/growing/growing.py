@@ -15,6 +15,7 @@ from portal.growing.land import Land, settle
 from portal.growing.resting import resting, tidy, untold
 from portal.growing.visiting import LARGE, Writer
 
+MONTHS = 12
 TABLES = (*land.TABLES, *LARGE, *incidents.TABLES)
 
 
@@ -62,4 +63,5 @@ def _write_visits(settled: Land, writer: Writer, say: Say) -> None:
     for number in range(extent.rounds):
         for part in extent.parts():
             writer.write(*draw_visits(settled, number, part))
-        say(f"{extent.round_begins(number):%B %Y}: {writer.written:,} visits")
+        if (number + 1) % MONTHS == 0:
+            say(f"{(number + 1) // MONTHS} of {extent.years} years: {writer.written:,} visits")
