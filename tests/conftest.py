@@ -105,3 +105,14 @@ def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -
             "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
             " WHERE datname = current_database() AND pid <> pg_backend_pid()"
         )
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Tell what tests have counted with `record_property("counted …", number)`, also where workers ran them."""
+    told: dict[str, int] = {}
+    for report in (each for state in ("passed", "failed") for each in terminalreporter.stats.get(state, ())):
+        for name, number in getattr(report, "user_properties", ()):
+            if name.startswith("counted "):
+                told[name] = told.get(name, 0) + int(number)
+    for name, number in sorted(told.items()):
+        terminalreporter.write_line(f"{name.removeprefix('counted ')}: {number:,}")

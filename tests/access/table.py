@@ -15,13 +15,15 @@ Policy = Mapping[str, str]
 
 
 def policy(answers: str, reviewer: str = "") -> Policy:
-    """The answers given, one for each of `ROLES` but for the guest reviewer.
+    """The answers given, one for each of `ROLES` but for the last three.
 
-    The guest's answer, unless given, is that of anybody signed in: a page of the group is none of theirs.
+    The guest reviewer's answer, unless given, is that of anybody signed in: a group's page is none of theirs.
+    Another group's volunteer gets what its coordinator gets, its agency contact what a former member does.
     """
-    told = dict(zip(ROLES[:-1], answers.split(), strict=True))
+    told = dict(zip(ROLES[:-3], answers.split(), strict=True))
     is_of_group = told["neighbour"] == "404" != told["coordinator"]
-    return told | {ROLES[-1]: reviewer or ("403" if is_of_group else told["neighbour"])}
+    told |= {"other_volunteer": told["neighbour"], "other_contact": told["former"]}
+    return told | {"reviewer": reviewer or ("403" if is_of_group else told["neighbour"])}
 
 
 def also_reviewer(who: Policy) -> Policy:

@@ -55,6 +55,7 @@ from tests.conftest import Cast
 from tests.factories import UserFactory, account_at, days_ago, member_of, person_for, submit
 from tests.surveys.returning import begin_return
 
+# "nobody" holds the signed links as well: so does an agency contact without an account.
 ROLES = (
     "nobody",
     "volunteer",
@@ -65,6 +66,8 @@ ROLES = (
     "former",
     "inactive",
     "operator",
+    "other_volunteer",
+    "other_contact",
     "reviewer",
 )
 
@@ -122,8 +125,23 @@ def _people(cast: Cast) -> dict[str, User | None]:
         "former": former,
         "inactive": member_of(cast.group, Role.COORDINATOR, name="Ina Example", is_active=False),
         "operator": UserFactory(name="Opal Example", is_staff=True),
+        "other_volunteer": cast.neighbour_volunteer,
+        "other_contact": _other_contact(cast),
         "reviewer": member_of(cast.group, Role.REVIEWER, name="Greta Example", email="greta@example.org"),
     }
+
+
+def _other_contact(cast: Cast) -> User:
+    """Somebody at an agency who is told of incidents, but of another group's."""
+    user = account_at("una@upland.example", name="Una Upland")
+    contact = AgencyContact.objects.create(
+        group=cast.neighbour, name=user.name, organisation="Upland Regulator", email=user.email
+    )
+    SiteContact.objects.create(site=cast.neighbour_site, contact=contact)
+    Incident.objects.create(
+        group=cast.neighbour, site=cast.neighbour_site, year=2026, number=1, contacts_told=1, state="open"
+    )
+    return user
 
 
 def picture() -> SimpleUploadedFile:
