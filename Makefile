@@ -1,7 +1,7 @@
 # Two commands do everything: `make demo` and `make test`. `make help` lists the others.
 .DEFAULT_GOAL := help
 .SHELLFLAGS := -eu -c
-.PHONY: help env demo test test-all check bench soak lock messages pango browser
+.PHONY: help env demo test test-all check bench soak fuzz lock messages pango browser
 MAKEFLAGS += --no-print-directory
 
 BIN := .venv/bin
@@ -18,6 +18,9 @@ SAMPLES := 1000000
 VISITS := 5000
 # How many alerts `make soak` owes, at least.
 ALERTS := 1000
+# How many inputs `make fuzz` sends to forms and addresses, and where its chance begins.
+INPUTS := 10000
+SEED := 1
 # UPGRADE=--upgrade lets `make lock` take newer releases.
 UPGRADE :=
 export UV_PYTHON_DOWNLOADS := never
@@ -89,6 +92,10 @@ soak: env ## alerts owed while everything is killed, flushed, restarted or made 
 	@ALERTS=$(ALERTS) $(BIN)/python -m pytest -qs --no-header --no-summary -o python_functions=soak_ \
 	    tests/faults/test_soak.py
 	@MESSAGES=5000 $(BIN)/python -m pytest -q --no-header tests/outbox/test_four_workers.py
+
+fuzz: env ## junk to every form, upload and address, and to every operation of the interface as each role (INPUTS=10000, SEED=1)
+	@INPUTS=$(INPUTS) SEED=$(SEED) $(BIN)/python -m pytest -qs --no-header --no-summary -o python_functions=fuzz_ \
+	    -p no:logging tests/access/fuzzing
 
 messages: env ## collect the texts to be translated, and compile the translations
 	@$(PACKAGES) gettext

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from tests.access import scene
-from tests.access.fuzzing.engine import Tally, Target, fuzz, targets, what_is_known
+from tests.access.fuzzing.engine import Known, Tally, Target, fuzz, targets, what_is_known
 from tests.access.fuzzing.forms import read_page
 from tests.access.table import ACCOUNT_TABLE, TABLE
 from tests.access.world import World
@@ -40,7 +40,7 @@ def test_it_reads_a_form_as_a_browser_would_send_it() -> None:
 
 def test_a_fault_is_told_by_where_it_arose(cast: Cast, world: World, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("portal.accounts.views.people_of", lambda _group: 1 / 0)
-    known = what_is_known(cast, world)
+    known = Known(world, {}, {}, {}, {}, ["withy-brook"])
     tally = fuzz(known, [Target("people_list", "get", "coordinator")], 3, SEED)
     assert any("get people_list: ZeroDivisionError at test_fuzzing.py" in each for each in tally.faults)
 
