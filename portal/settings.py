@@ -54,6 +54,8 @@ SECRET_KEY_FALLBACKS: list[str] = env.list("SECRET_KEY_FALLBACKS", default=[])
 PRODUCTION: bool = env.bool("PRODUCTION", default=False)
 ALLOWED_HOSTS: list[str] = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
 CSRF_TRUSTED_ORIGINS: list[str] = env.list("CSRF_TRUSTED_ORIGINS", default=[])
+# A request that no thread had time for in so many seconds is refused (503); 0: none is.
+LONGEST_WAIT: float = env.float("LONGEST_WAIT", default=8.0)
 # Whoever collects figures shows this; without it there is no page of figures.
 METRICS_TOKEN: str = env.str("METRICS_TOKEN", default="")
 BASE_URL: str = env.str("BASE_URL", default="http://localhost:8000").rstrip("/")
@@ -95,6 +97,8 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    # Behind what costs nothing, before all that asks the database.
+    "portal.overload.OverloadMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",

@@ -28,11 +28,14 @@ class UnwritableMiddleware:
 
     def process_exception(self, request: HttpRequest, fault: Exception) -> HttpResponse | None:
         """Django's hook for what a view raised; None leaves the fault to others."""
-        if not is_database_trouble(fault):
-            return None
-        answer = _to_program() if request.path.startswith("/api/") else _to_reader(request)
-        answer["Retry-After"] = str(WAIT_SECONDS)
-        return answer
+        return unwritable(request) if is_database_trouble(fault) else None
+
+
+def unwritable(request: HttpRequest) -> HttpResponse:
+    """503 with when to come again: a page, or a problem for programs."""
+    answer = _to_program() if request.path.startswith("/api/") else _to_reader(request)
+    answer["Retry-After"] = str(WAIT_SECONDS)
+    return answer
 
 
 def is_database_trouble(fault: Exception) -> bool:

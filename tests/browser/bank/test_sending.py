@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 
 import pytest
 from django.contrib.sessions.models import Session
@@ -165,6 +166,28 @@ def test_a_fault_of_the_portal_is_tried_again(cast: Cast, phone: Page, number: s
     expect(phone.get_by_text("The portal could not take it just now.")).to_be_visible()
     await_state(phone, number, "sent")
     assert not faults
+    assert_once(cast.site, number)
+
+
+def test_a_busy_portal_is_left_alone_for_as_long_as_it_asks(cast: Cast, phone: Page, number: str) -> None:
+    tries: list[float] = []
+
+    def refuse_once(route: Route) -> None:
+        tries.append(time.monotonic())
+        busy = len(tries) == 1
+        route.fulfill(status=503, headers={"Retry-After": "5"}) if busy else route.continue_()
+
+    phone.context.route("**/api/v1/**", refuse_once)
+    open_form(phone, cast.site, number)
+    fill_in(phone)
+    submit(phone)
+    expect(phone.get_by_text("The portal could not take it just now.")).to_be_visible()
+    assert kept(phone, number)["state"] == "waiting"
+    # Without the word of the portal it would try again after 2 s, and at once when the page is looked at again.
+    phone.evaluate("window.dispatchEvent(new Event('online'))")
+    await_state(phone, number, "sent")
+    assert len(tries) == 2
+    assert tries[1] - tries[0] > 4.9
     assert_once(cast.site, number)
 
 

@@ -6,6 +6,16 @@ self.phoneSender = (() => {
   const PATIENCE_WITH_PICTURE = 90_000;
   // Answers that say "not now" and not "not this".
   const LATER = [408, 425, 429];
+  const LONGEST_REST = 300_000;
+
+  // Until when a busy portal has asked to be left alone.
+  let restUntil = 0;
+  const rest = () => Math.max(0, restUntil - Date.now());
+
+  const noteRest = (answer) => {
+    const asked = Number(answer.headers.get("Retry-After")) * 1000;
+    if ((answer.status === 503 || answer.status === 429) && asked > 0) restUntil = Date.now() + Math.min(asked, LONGEST_REST);
+  };
 
   // One sender at a time in all tabs and the worker. A browser without locks is saved by the visit's own number.
   const alone = (work) => (navigator.locks ? navigator.locks.request(NAME, work) : work());
@@ -16,6 +26,7 @@ self.phoneSender = (() => {
     const common = { credentials: "same-origin", cache: "no-store", signal: stop.signal };
     try {
       const answer = await fetch(address, { ...common, ...options });
+      noteRest(answer);
       return { status: answer.status, body: await bodyOf(answer) };
     } catch {
       return { status: 0, body: {} };
@@ -49,14 +60,15 @@ self.phoneSender = (() => {
   };
 
   // Sends all that waits of the person who is signed in. Resolves to {trouble, isDone}: what stood in the way
-  // ("", "unreachable", "server", "signed-out"), and whether nothing of theirs is left to send.
+  // ("", "unreachable", "server", "signed-out"), whether nothing of theirs is left to send, and how many ms to wait.
   const sendAll = () =>
     alone(async () => {
       if (!(await hasWork())) return { trouble: "", isDone: true };
+      if (rest()) return { trouble: "server", isDone: false, rest: rest() };
       const session = await sessionNow();
       const trouble = session.trouble ?? (await sendOf(session));
       await store.setNote("trouble", trouble);
-      return { trouble, isDone: !trouble };
+      return { trouble, isDone: !trouble, rest: rest() };
     });
 
   const hasWork = async () => {
@@ -69,7 +81,7 @@ self.phoneSender = (() => {
     const waiting = (await store.visits()).filter((visit) => visit.state === "waiting" && own(visit));
     waiting.sort((one, other) => one.queuedAt - other.queuedAt);
     const fromVisits = await each(waiting, (visit) => sendVisit(visit, session));
-    if (stops(fromVisits)) return fromVisits;
+    if (stops(fromVisits) || rest()) return fromVisits;
     const visits = (await store.visits()).filter(own);
     const photos = photosToSend(visits, await store.photos());
     return (await each(photos, (photo) => sendPhoto(photo, visits, session))) || fromVisits;
@@ -83,12 +95,12 @@ self.phoneSender = (() => {
 
   const stops = (trouble) => trouble === "unreachable" || trouble === "signed-out";
 
-  // Trouble with one thing alone does not hold the next ones up; no connection and no session do.
+  // Trouble with one thing alone does not hold the next ones up; no connection, no session and a busy portal do.
   const each = async (things, send) => {
     let last = "";
     for (const thing of things) {
       const trouble = await send(thing);
-      if (stops(trouble)) return trouble;
+      if (stops(trouble) || rest()) return trouble;
       last = trouble || last;
     }
     return last;

@@ -22,9 +22,10 @@ const tryToSend = async () => {
 };
 
 // Nothing but signing in helps who is signed out, and that opens a page anew.
-const plan = ({ isDone, trouble }) => {
+// A busy portal says how long it wants to be left alone.
+const plan = ({ isDone, trouble, rest = 0 }) => {
   if (isDone || trouble === "signed-out") return;
-  timer = setTimeout(tryToSend, wait);
+  timer = setTimeout(tryToSend, Math.max(wait, rest));
   wait = Math.min(wait * 2, LONGEST);
 };
 
