@@ -16,6 +16,7 @@ from alerts.evidence import who_to_call
 from alerts.models import Incident, IncidentEvent
 from portal.accounts.access import Person
 from portal.accounts.models import Membership, User
+from portal.audit.sealing import head
 
 
 @dataclass(frozen=True)
@@ -76,6 +77,8 @@ def steps_json(incident: Incident, names: NameRule, steps: Iterable[IncidentEven
         "incident": incident.reference,
         "seal": "SHA-256(seal of the step before + canonical JSON of step); nothing stands before the first",
         "actor, note": "SHA-256(canonical JSON of [salt, values...]) stands in step",
+        # A witness outside the portal for all of its trail: `verify_trail --head`.
+        "trail": str(head()),
         "steps": [_given(each, names) for each in steps],
     }
     return json.dumps(whole, indent=1, ensure_ascii=False)

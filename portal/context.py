@@ -39,6 +39,7 @@ CARE_PAGES = (
     ("agreement_list", _("Agreement of counts"), "visit.view"),
     ("rule_counts_list", _("How the rules do"), "visit.review"),
     ("rescore_list", _("Scoring anew"), "visit.rescore"),
+    ("group_trail", _("Rights and files"), "group.trail"),
     ("group_edit", _("Settings"), "group.edit"),
 )
 

@@ -17,6 +17,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("account/", include("allauth.account.urls")),
     path("", include("portal.accounts.urls")),
     path("", include("portal.tokens.urls")),
+    path("", include("portal.audit.urls")),
     path("", include("surveys.urls")),
     path("", include("surveys.people.urls")),
     path("", include("surveys.rota.urls")),

@@ -16,6 +16,7 @@ from alerts.views.links import by_alert
 from alerts.views.shared import find_incident
 from portal.accounts.access import Person
 from portal.accounts.middleware import PortalRequest
+from portal.audit.services import record_taken
 
 
 @login_required
@@ -23,18 +24,19 @@ from portal.accounts.middleware import PortalRequest
 @never_cache
 def incident_evidence(request: PortalRequest, incident_id: UUID) -> HttpResponse:
     """The pack for a member of the group or a contact with an account."""
-    return _answer(find_incident(request, incident_id, "incident.view"), request.person)
+    return _answer(request, find_incident(request, incident_id, "incident.view"), request.person)
 
 
 @require_safe
 @never_cache
 @by_alert
-def alert_evidence(_request: HttpRequest, link: Link) -> HttpResponse:
+def alert_evidence(request: HttpRequest, link: Link) -> HttpResponse:
     """The pack behind a signed link."""
-    return _answer(link.incident, None)
+    return _answer(request, link.incident, None, by=link.reader)
 
 
-def _answer(incident: Incident, person: Person | None) -> HttpResponse:
+def _answer(request: HttpRequest, incident: Incident, person: Person | None, by: str = "") -> HttpResponse:
+    record_taken(request, incident, pack_name(incident), by=by)
     answer = HttpResponse(make_pack(incident, person), content_type="application/pdf")
     answer["Content-Disposition"] = f'inline; filename="{pack_name(incident)}"'
     return answer

@@ -165,6 +165,7 @@ ACTIONS: Mapping[str, Action] = MappingProxyType(
         "desk.view": Action(_("see the group's desk"), _insider),
         "group.view": Action(_("see the group's pages"), _member),
         "group.edit": Action(_("change the group's settings"), _coordinator),
+        "group.trail": Action(_("see who was given rights and who took files"), _coordinator),
         "people.view": Action(_("see who belongs to the group"), _member),
         "people.manage": Action(_("invite people and change their roles"), _coordinator),
         "enquiry.write": Action(_("write down somebody who asks to have a go"), _member),

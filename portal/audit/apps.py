@@ -11,6 +11,10 @@ class AuditConfig(AppConfig):
 
     def ready(self) -> None:
         post_migrate.connect(_watch_new_tables, sender=self)
+        # Models can be imported only once all apps are there.
+        from portal.audit.account_events import connect
+
+        connect()
         task_prerun.connect(_begin_task)
         task_postrun.connect(_end_task)
 

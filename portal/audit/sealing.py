@@ -8,6 +8,7 @@ that is committed late is simply sealed late, and a sealer that is killed has se
 from __future__ import annotations
 
 import logging
+import re
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -40,6 +41,14 @@ class Head:
 
     def __str__(self) -> str:
         return f"{self.number}:{self.seal}"
+
+    @classmethod
+    def read(cls, text: str) -> Head:
+        """A head as it is written above; raises ValueError."""
+        number, _colon, seal = text.strip().partition(":")
+        if not number.isdecimal() or not re.fullmatch("[0-9a-fA-F]{64}", seal):
+            raise ValueError(f"{text!r} is no head of the chain.")
+        return cls(int(number), seal.lower())
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from typing import Any
 from uuid import UUID
 
 from django.db import models
+from django.http import HttpRequest
 
 from portal.accounts.access import Person
 from portal.accounts.models import Group
@@ -31,10 +32,35 @@ def record_change(
     portal itself, or an agency contact who has no account) `actor_name` says who it was. How it came, and from
     where, is read from `origins`.
     """
-    entry = _entry(actor, verb, thing, changes, reason, actor_name)
-    entry.save(force_insert=True)
-    note_addresses([entry])
-    return entry
+    return _written(_entry(actor, verb, thing, changes, reason, actor_name))
+
+
+def record_event(
+    *, verb: str, about: tuple[str, UUID], actor_name: str, changes: Mapping[str, Any] | None = None
+) -> AuditEntry:
+    """Write what happened to no record of ours; `about` is a kind and a number, `actor_name` who did it."""
+    kind, number = about
+    entry = AuditEntry(
+        **_came(),
+        actor_name=actor_name,
+        verb=verb,
+        object_type=kind,
+        object_id=number,
+        changes=dict(changes or {}),
+    )
+    return _written(entry)
+
+
+def record_taken(request: HttpRequest, thing: models.Model, file: str, *, by: str = "") -> None:
+    """Write that somebody takes a file of `thing`; call it before the file is handed out.
+
+    `by` names whoever has no account and came by a link.
+    """
+    if request.method == "HEAD":
+        return
+    actor: Person | None = None if by else request.person  # type: ignore[attr-defined]
+    changes = {"file": [None, file]}
+    record_change(actor=actor, actor_name=by, verb="file.taken", thing=thing, changes=changes)
 
 
 def record_change_of_each(
@@ -59,10 +85,8 @@ def _entry(
     reason: str,
     actor_name: str = "",
 ) -> AuditEntry:
-    came = origin()
     return AuditEntry(
-        way=came.way,
-        way_detail=came.detail[:80],
+        **_came(),
         group_id=getattr(thing, "group_id", None),
         actor_id=actor.user_id if actor else None,
         actor_name=actor_name or (actor.name if actor else "Rifflebook"),
@@ -72,6 +96,16 @@ def _entry(
         changes=dict(changes or {}),
         reason=reason,
     )
+
+
+def _came() -> dict[str, str]:
+    return {"way": origin().way, "way_detail": origin().detail[:80]}
+
+
+def _written(entry: AuditEntry) -> AuditEntry:
+    entry.save(force_insert=True)
+    note_addresses([entry])
+    return entry
 
 
 def histories_of(things: Sequence[models.Model], group: UUID) -> dict[UUID, list[AuditEntry]]:

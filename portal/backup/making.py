@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Generator, Iterator
+from collections.abc import Generator, Iterator, Mapping
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -31,10 +31,13 @@ class Made:
     size: int
 
 
-def make_backup(path: Path, key: x25519.Recipient) -> Made:
-    """Write database and files as of one moment to `path`, a new file; raises BackupProblem, OSError."""
+def make_backup(path: Path, key: x25519.Recipient, notes: Mapping[str, Any] | None = None) -> Made:
+    """Write database and files as of one moment to `path`, a new file; raises BackupProblem, OSError.
+
+    `notes` are kept in the header as they are.
+    """
     with database.snapshot() as cursor, _whole_or_not(path) as target:
-        about = _about(cursor)
+        about = {**_about(cursor), "notes": dict(notes or {})}
         # Closed on a full disk as well: no transaction ends in the middle of a COPY.
         with closing(_pieces(cursor, about)) as pieces:
             sealing.encrypt(pieces, target, key)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -22,11 +22,12 @@ from portal.backup.problems import BackupProblem
 
 @dataclass(frozen=True)
 class Restored:
-    """What was put back, and when it was saved (ISO 8601)."""
+    """What was put back, when it was saved (ISO 8601), and what was noted then."""
 
     made_at: str
     rows: int
     files: int
+    notes: Mapping[str, Any]
 
 
 def restore_backup(path: Path, key: x25519.Identity) -> Restored:
@@ -42,7 +43,7 @@ def restore_backup(path: Path, key: x25519.Identity) -> Restored:
     with _files_undone() as stored:
         _refill(path, key, about, stored)
     rows = sum(content["rows"] for content in about["tables"].values())
-    return Restored(about["made_at"], rows, len(about["files"]))
+    return Restored(about["made_at"], rows, len(about["files"]), about.get("notes", {}))
 
 
 @dataclass

@@ -16,6 +16,7 @@ from django.views.decorators.http import require_POST, require_safe
 from portal.accounts.access import require
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
+from portal.audit.services import record_taken
 from portal.jobs.models import Job
 from portal.jobs.queries import jobs_of
 from portal.jobs.services import FILES_KEPT, JobOver, stop_job
@@ -85,4 +86,5 @@ def job_file(request: PortalRequest, slug: str, job_id: UUID) -> FileResponse:
     job = _job(request, slug, job_id)
     if not job.file:
         raise Http404
+    record_taken(request, job, job.file_name)
     return FileResponse(job.file.open("rb"), as_attachment=True, filename=job.file_name)

@@ -8,13 +8,14 @@ from django.db.models import Count, Sum
 from django.utils import timezone
 from prometheus_client import CollectorRegistry, generate_latest
 from prometheus_client.core import GaugeMetricFamily, Metric
+from prometheus_client.registry import Collector
 
 from portal.outbox.heartbeats import seconds_since
 from portal.outbox.models import Message, State
 from portal.outbox.queries import oldest_owed_at
 
 
-class OutboxCollector:
+class OutboxCollector(Collector):
     """Reads the figures from the database at each scrape, so that every web process gives the same answer."""
 
     def collect(self) -> Iterable[Metric]:
@@ -22,10 +23,11 @@ class OutboxCollector:
         yield from (_messages(), _attempts(), _oldest(), _alive())
 
 
-def metrics_page() -> bytes:
-    """All figures in the Prometheus text format. Raises DatabaseError."""
+def metrics_page(*others: Collector) -> bytes:
+    """All figures in the Prometheus text format, with those of `others`. Raises DatabaseError."""
     registry = CollectorRegistry(auto_describe=False)
-    registry.register(OutboxCollector())
+    for each in (OutboxCollector(), *others):
+        registry.register(each)
     return generate_latest(registry)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 from uuid import UUID
 
@@ -12,6 +13,8 @@ from django.utils import timezone
 from portal.accounts.access import Person, allowed
 from portal.accounts.models import Group
 from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.audit.sealing import Head
+from portal.audit.verifying import Witness
 from portal.public.versions import with_version
 from portal.reports.models import GroupPicture, YearlyReport
 from surveys.models import Visit
@@ -38,6 +41,13 @@ def published_reports() -> GroupOwnedQuerySet[YearlyReport]:
     """What everybody may read."""
     found = YearlyReport.objects.across_groups("published reports are for everybody")
     return found.filter(state=State.PUBLISHED).select_related("group")
+
+
+def heads_in_reports() -> Iterator[Witness]:
+    """Where the audit trail ended when each report was published; none in those of before it was sealed."""
+    found = published_reports().exclude(data__trail=None).order_by("published_at")
+    for identifier, kept in found.values_list("identifier", "data__trail").iterator():
+        yield Witness(f"The report {identifier}", Head.read(kept))
 
 
 def published_of(group: Group) -> GroupOwnedQuerySet[YearlyReport]:

@@ -16,6 +16,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from portal.accounts.access import allowed, require
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter, posted
+from portal.audit.services import record_taken
 from portal.public.answering import answer
 from portal.reports import queries
 from portal.reports.forms import CAPTION, ReportForm, WordsForm
@@ -79,7 +80,11 @@ def report_detail(request: PortalRequest, slug: str, report_id: UUID) -> HttpRes
 @never_cache
 def report_file(request: PortalRequest, slug: str, report_id: UUID) -> FileResponse:
     """The document, a draft included."""
-    return _serve(_report(request, slug, report_id))
+    report = _report(request, slug, report_id)
+    if not report.is_published:
+        # What is before the public anyway is taken by anybody.
+        record_taken(request, report, f"{_name(report)}.pdf")
+    return _serve(report)
 
 
 @login_required

@@ -95,4 +95,10 @@ def _note_use(key: ApiKey) -> None:
     unnoted = Q(last_used_at=None) | Q(last_used_at__lt=now - NOTED_EVERY)
     # Reading must go on while the database cannot write.
     with suppress(DatabaseError), transaction.atomic():
+        if key.last_used_at is None and ApiKey.objects.filter(pk=key.pk, last_used_at=None).update(
+            last_used_at=now
+        ):
+            owner = Person(user_id=key.user_id, name=key.user.name)
+            record_change(actor=owner, verb="api_key.first_used", thing=key)
+            return
         ApiKey.objects.filter(unnoted, pk=key.pk).update(last_used_at=now)

@@ -16,6 +16,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from portal.accounts.access import require
+from portal.audit.services import record_taken
 from portal.jobs.models import Job
 from portal.tokens.answers import once
 from portal.tokens.models import Scope
@@ -125,9 +126,10 @@ class ApiJobFile(JobView):
         summary="The file that long work made, while it is kept",
         responses={(200, "application/octet-stream"): OpenApiTypes.BINARY, **refusals()},
     )
-    def get(self, _request: Request, job_id: UUID, **_address: str) -> FileResponse:
+    def get(self, request: Request, job_id: UUID, **_address: str) -> FileResponse:
         job = self.job(job_id)
         if not job.file:
             raise Http404
+        record_taken(request, job, job.file_name)
         kind = "application/octet-stream"
         return FileResponse(job.file.open("rb"), as_attachment=True, filename=job.file_name, content_type=kind)

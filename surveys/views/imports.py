@@ -18,6 +18,7 @@ from portal.accounts.access import allowed, require
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter, posted
+from portal.audit.services import record_taken
 from portal.jobs.queries import last_job, live_job
 from surveys.forms.imports import SheetForm, UndoForm
 from surveys.importing import COLUMNS, UnusableFile
@@ -103,9 +104,10 @@ def import_errors(request: PortalRequest, slug: str, run_id: UUID) -> HttpRespon
     run = find_run(enter(request, slug, "import.run"), run_id)
     if not run.to_mend:
         raise Http404
+    name = f"to-mend-{PurePath(run.file_name).stem}.xlsx"
+    record_taken(request, run, name)
     with run.to_mend.open("rb") as file:
         answer = HttpResponse(file.read(), content_type=XLSX)
-    name = f"to-mend-{PurePath(run.file_name).stem}.xlsx"
     answer["Content-Disposition"] = content_disposition_header(True, name) or ""
     return answer
 

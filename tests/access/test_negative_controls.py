@@ -55,6 +55,7 @@ CONTROLS = {
     "desk.view": control("neighbour", "group_desk", group_open=True),
     "group.view": control("neighbour", "incident_list", "api_sites", group_open=True),
     "group.edit": control("volunteer", "group_edit"),
+    "group.trail": control("volunteer", "group_trail"),
     "people.view": control("neighbour", "people_list", group_open=True),
     "people.manage": control("volunteer", "invitation_send", "invitation_revoke", "membership_change"),
     "enquiry.write": control("neighbour", "enquiry_write", group_open=True),

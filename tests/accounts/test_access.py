@@ -83,6 +83,7 @@ EXPECTED = {
     "desk.view": INSIDERS,
     "group.view": MEMBERS,
     "group.edit": COORDINATORS,
+    "group.trail": COORDINATORS,
     "people.view": MEMBERS,
     "people.manage": COORDINATORS,
     "enquiry.write": MEMBERS,

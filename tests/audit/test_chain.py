@@ -293,5 +293,5 @@ def test_the_command_fails_and_names_the_link(sealed: list[Link]) -> None:
 
 
 def test_the_command_refuses_what_is_no_head() -> None:
-    with pytest.raises(CommandError, match="is no head: it looks like NUMBER:SEAL"):
+    with pytest.raises(CommandError, match=r"is no head of the chain\. It looks like NUMBER:SEAL"):
         call_command("verify_trail", "--head=12")

@@ -6,11 +6,15 @@ import os
 from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
+from uuid import uuid4
 
 from django.core.management.base import BaseCommand, CommandError
-from django.db import Error
+from django.db import DatabaseError, Error
+from django.utils.translation import gettext as _
 
-from portal.backup.making import make_backup
+from portal.audit.sealing import Head, head, seal_waiting
+from portal.audit.services import record_event
+from portal.backup.making import Made, make_backup
 from portal.backup.problems import BackupProblem
 from portal.backup.sealing import encrypting_key, new_key
 
@@ -31,12 +35,16 @@ class Command(BaseCommand):
             self._print_key()
             return
         try:
-            made = make_backup(file, encrypting_key(os.environ))
+            key = encrypting_key(os.environ)
+            end = self._sealed()
+            made = make_backup(file, key, {"trail": str(end)})
         except (BackupProblem, Error, OSError) as problem:
             raise CommandError(f"No backup was made. {problem}", returncode=2) from problem
         for name in made.missing:
             self.stderr.write(f"A row names {name}, but there is no such file.")
         self.stdout.write(f"{made.rows} rows and {made.files} files, {made.size / 1e6:.1f} MB in {file}.")
+        self.stdout.write(f"The audit trail in it ends at {end}")
+        self._record(file, made, end)
 
     def _print_key(self) -> None:
         public, secret = new_key()
@@ -45,3 +53,22 @@ class Command(BaseCommand):
             f"BACKUP_KEY={secret}\n    for restoring: keep this half away from the server, in two places. "
             "Without it no backup can ever be read."
         )
+
+    def _sealed(self) -> Head:
+        """Where the trail ends; a database that takes no more rows can still be saved."""
+        try:
+            return seal_waiting()
+        except DatabaseError:
+            self.stderr.write("What was written to the audit trail last could not be sealed.")
+            return head()
+
+    def _record(self, file: Path, made: Made, end: Head) -> None:
+        """Write who took everything: whoever may run commands on the server."""
+        changes = {"file": [None, file.name], "rows": [0, made.rows], "trail": [None, str(end)]}
+        about = ("portal.backup", uuid4())
+        try:
+            record_event(
+                verb="backup.made", about=about, actor_name=_("the portal's operator"), changes=changes
+            )
+        except DatabaseError:
+            self.stderr.write("That a backup was made could not be written to the audit trail.")

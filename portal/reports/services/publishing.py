@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from portal.accounts.access import NOBODY, Person, require
+from portal.audit.sealing import head, seal_waiting
 from portal.audit.services import record_change
 from portal.jobs.kinds import JobProblem, Outcome, job_kind
 from portal.jobs.models import Job
@@ -62,6 +63,7 @@ def publish_in_background(job: Job, progress: Progress) -> None:
     person = starter_of(job)
     report = YearlyReport.objects.of_group(job.group).get(pk=job.parameters["report"])
     progress(0, 0, _("Setting the pages"))
+    seal_waiting()
     try:
         with transaction.atomic():
             publish_report(person=person or NOBODY, report=report)
@@ -90,6 +92,8 @@ def publish_report(*, person: Person, report: YearlyReport) -> YearlyReport:
         raise NotReady(_("made before the portal was changed; make it anew"))
     if earlier_edition(locked) and not locked.data.get("correction"):
         raise CorrectionMissing
+    # Frozen with the figures: whoever keeps the report can tell an audit trail that was cut or made anew.
+    locked.data["trail"] = str(head())
     _seal(locked, now := timezone.now())
     locked.state, locked.published_at, locked.published_by_id = State.PUBLISHED, now, person.user_id
     # From now on nothing may touch the row, and a job might be cleared away some day.

@@ -15,10 +15,10 @@ FORM = "NUMBER:SEAL"
 
 def head_of(text: str) -> Head:
     """A head as it is printed; raises ArgumentTypeError."""
-    number, _colon, seal = text.strip().partition(":")
-    if not number.isdigit() or len(seal) != 64:
-        raise ArgumentTypeError(f"{text!r} is no head: it looks like {FORM}, with a seal of 64 letters.")
-    return Head(int(number), seal.lower())
+    try:
+        return Head.read(text)
+    except ValueError as odd:
+        raise ArgumentTypeError(f"{odd} It looks like {FORM}, with a seal of 64 letters.") from odd
 
 
 class Command(BaseCommand):
