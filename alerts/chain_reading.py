@@ -16,7 +16,6 @@ from alerts.evidence import who_to_call
 from alerts.models import Incident, IncidentEvent
 from portal.accounts.access import Person
 from portal.accounts.models import Membership, User
-from portal.audit.sealing import head
 
 
 @dataclass(frozen=True)
@@ -67,7 +66,7 @@ def sealed_steps(steps: Iterable[IncidentEvent]) -> list[SealedStep]:
     ]
 
 
-def steps_json(incident: Incident, names: NameRule, steps: Iterable[IncidentEvent]) -> str:
+def steps_json(incident: Incident, names: NameRule, steps: Sequence[IncidentEvent]) -> str:
     """The `steps` in order as JSON: each as it was sealed, its seal, what this reader may see of its words.
 
     `actor` (account and name) and `note` come with the salt of their digests, null where they are not shown
@@ -78,7 +77,7 @@ def steps_json(incident: Incident, names: NameRule, steps: Iterable[IncidentEven
         "seal": "SHA-256(seal of the step before + canonical JSON of step); nothing stands before the first",
         "actor, note": "SHA-256(canonical JSON of [salt, values...]) stands in step",
         # A witness outside the portal for all of its trail: `verify_trail --head`.
-        "trail": str(head()),
+        "trail": next((getattr(each, "trail", None) for each in steps), None),
         "steps": [_given(each, names) for each in steps],
     }
     return json.dumps(whole, indent=1, ensure_ascii=False)

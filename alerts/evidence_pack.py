@@ -116,7 +116,8 @@ def nameless(event: Event) -> Event:
     """An entry of a visit's history as an agency reads it: without the people of the group."""
     people = {label_of(path) for path in PEOPLE}
     changes = tuple(each for each in event.changes if each.label not in people)
-    return replace(event, who=_("the group"), changes=changes)
+    # A key may bear a name.
+    return replace(event, who=_("the group"), changes=changes, way="")
 
 
 def _drawn(incident: Incident, evidence: Evidence | None, record: SiteRecord | None) -> dict[str, Any]:

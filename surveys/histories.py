@@ -16,6 +16,7 @@ from portal.audit.gaps import unexplained_changes
 from portal.audit.kinds import change_in_words
 from portal.audit.models import AuditEntry, RowChange
 from portal.audit.services import history_of
+from portal.audit.words import way_of
 from surveys.forms.visit import VisitForm
 from surveys.models import Site, Visit
 from surveys.quantities import QUANTITIES
@@ -81,6 +82,7 @@ class Event:
     icon: str
     reason: str
     changes: tuple[Change, ...]
+    way: str = ""
 
 
 def events_of(entries: Iterable[AuditEntry], hidden: tuple[str, ...] = ()) -> list[Event]:
@@ -109,7 +111,7 @@ def _untold(change: RowChange, hidden: tuple[str, ...]) -> Event:
 def _event(entry: AuditEntry, hidden: tuple[str, ...]) -> Event:
     what, icon = VERBS.get(entry.verb, (entry.verb.replace(".", " ").replace("_", " "), "info"))
     changes = tuple(_change(path, pair) for path, pair in entry.changes.items() if not path.startswith(hidden))
-    return Event(entry.at, entry.actor_name, str(what), icon, entry.reason, changes)
+    return Event(entry.at, entry.actor_name, str(what), icon, entry.reason, changes, way_of(entry))
 
 
 def _change(path: str, pair: Any) -> Change:

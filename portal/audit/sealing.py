@@ -15,7 +15,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db import connection, transaction
-from django.db.models import Count, Min
+from django.db.models import Count, Min, Subquery, TextField, Value
+from django.db.models.functions import Cast, Concat
 from django.utils import timezone
 
 from portal.accounts.scoping import GroupOwnedQuerySet
@@ -63,6 +64,12 @@ def head() -> Head:
     """Where the chain ends now (one query)."""
     last = Link.objects.order_by("-number").values_list("number", "seal").first()
     return Head(*last) if last else Head()
+
+
+def written_head() -> Subquery:
+    """The same as it is written, within another query; null while nothing is sealed."""
+    text = Concat(Cast("number", TextField()), Value(":"), "seal")
+    return Subquery(Link.objects.order_by("-number").annotate(text=text).values("text")[:1])
 
 
 def unsealed() -> Unsealed:

@@ -11,6 +11,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from portal.audit.models import AuditEntry
+from portal.audit.templatetags.trail import came
 from surveys.rota.volunteers import Obstacle
 
 FITS: Mapping[str, Promise] = MappingProxyType(
@@ -55,7 +56,7 @@ def course_of(entries: Iterable[AuditEntry]) -> list[dict[str, object]]:
     return [
         {
             "when": each.at,
-            "who": each.actor_name,
+            "who": each.actor_name + came(each),
             "what": VERBS.get(each.verb, each.verb),
             "text": _details(each),
         }

@@ -104,8 +104,8 @@ SENT: dict[str, tuple[Signal, str]] = {
     "email_removed": (signals.email_removed, "account.address_removed"),
     "email_confirmed": (signals.email_confirmed, "account.address_confirmed"),
 }
-# Signing in and out is heard from Django; nobody signs up by themselves, no codes are mailed, the rest are steps on
-# the way.
+# Signing in and out is heard from Django; nobody signs up by themselves, no codes are mailed, the rest are
+# steps on the way.
 NOT_NOTED = {
     "user_logged_in",
     "user_signed_up",
