@@ -11,6 +11,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from alerts.models import EventKind, Incident, IncidentEvent
+from portal.audit.sealing import written_head
 
 # Kind and icon of the mark beside each step; the words say the same.
 MARKS: Mapping[str, tuple[str, str]] = MappingProxyType(

@@ -68,7 +68,7 @@ def head() -> Head:
 
 def written_head() -> Subquery:
     """The same as it is written, within another query; null while nothing is sealed."""
-    text = Concat(Cast("number", TextField()), Value(":"), "seal")
+    text = Concat(Cast("number", TextField()), Value(":"), "seal", output_field=TextField())
     return Subquery(Link.objects.order_by("-number").annotate(text=text).values("text")[:1])
 
 

@@ -232,7 +232,7 @@ def test_the_address_of_somebody_else_is_not_told(browser: Client, vera: User, c
 
 def test_coordinators_see_rights_and_files_of_their_group_alone(browser: Client, cast: Cast, job: Job) -> None:
     browser.force_login(cast.volunteer)
-    browser.get(reverse("job_file", args=[cast.group.slug, job.pk]))
+    browser.get(reverse("job_file", args=[cast.group.slug, job.pk])).close()
     for who in ("coordinator", "neighbour_coordinator"):
         group = cast.group if who == "coordinator" else cast.neighbour
         invite_person(person=cast.person(who), group=group, email="new@example.org", role=Role.VOLUNTEER)

@@ -1,4 +1,4 @@
-"""Sealing beside all else: no row is sealed twice, none passed over, and a killed sealer leaves whole batches."""
+"""Sealing beside all else: no row is sealed twice, none passed over; a killed sealer leaves whole batches."""
 
 from __future__ import annotations
 
@@ -22,6 +22,7 @@ from portal.audit.verifying import verify_trail
 from portal.embedded.place import PROJECT
 from portal.outbox.heartbeats import PARTS, note_alive
 from tests.conftest import Cast
+from tests.faults.conftest import database_url
 from tests.processes import await_true
 from tests.threads import in_thread, run_together
 
@@ -104,8 +105,7 @@ def test_a_killed_sealer_has_sealed_whole_batches_and_the_next_goes_on(cast: Cas
     seal_waiting()
     see(cast, 6)
     before = head()
-    database = connection.settings_dict
-    address = "postgres://{USER}:{PASSWORD}@{HOST}:{PORT}/{NAME}".format(**database)
+    address = database_url(str(connection.settings_dict["NAME"]))
     given = os.environ | {"DATABASE_URL": address, "DJANGO_SETTINGS_MODULE": "portal.settings"}
     with subprocess.Popen(
         [sys.executable, "-c", SEALER], cwd=PROJECT, env=given, stdin=subprocess.PIPE, stdout=subprocess.PIPE
