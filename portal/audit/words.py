@@ -59,7 +59,7 @@ TAKEN: Words = {
     "file.taken": gettext_lazy("File fetched"),
     "report.published": gettext_lazy("Report published"),
 }
-OPERATING: Words = {"backup.made": gettext_lazy("Backup made")}
+OPERATING: Words = {"backup.ordered": gettext_lazy("Backup ordered")}
 ALL: Words = {**ACCOUNT, **RIGHTS, **TAKEN, **OPERATING}
 # With which part of a way a reader can do something; the others name our own insides.
 TELLING = {

@@ -177,6 +177,15 @@ def job(cast: Cast) -> Job:
     return made
 
 
+def fetch(browser: Client, address: str) -> bytes:
+    """The file at an address, which is closed again; closing the whole answer would close the database as well."""
+    answer: Any = browser.get(address)
+    content = b"".join(answer.streaming_content)
+    for closer in answer._resource_closers:
+        closer()
+    return content
+
+
 def test_fetching_a_file_is_written_and_looking_at_its_head_is_not(
     browser: Client, cast: Cast, job: Job
 ) -> None:
@@ -184,7 +193,7 @@ def test_fetching_a_file_is_written_and_looking_at_its_head_is_not(
     address = reverse("job_file", args=[cast.group.slug, job.pk])
     browser.head(address)
     assert of("file.taken") == []
-    assert b"".join(browser.get(address)) == b"code,name\n"  # type: ignore[arg-type]
+    assert fetch(browser, address) == b"code,name\n"
     entry = only("file.taken")
     assert (entry.actor, entry.group, entry.changes) == (
         cast.volunteer,
@@ -232,7 +241,7 @@ def test_the_address_of_somebody_else_is_not_told(browser: Client, vera: User, c
 
 def test_coordinators_see_rights_and_files_of_their_group_alone(browser: Client, cast: Cast, job: Job) -> None:
     browser.force_login(cast.volunteer)
-    browser.get(reverse("job_file", args=[cast.group.slug, job.pk])).close()
+    fetch(browser, reverse("job_file", args=[cast.group.slug, job.pk]))
     for who in ("coordinator", "neighbour_coordinator"):
         group = cast.group if who == "coordinator" else cast.neighbour
         invite_person(person=cast.person(who), group=group, email="new@example.org", role=Role.VOLUNTEER)

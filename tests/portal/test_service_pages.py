@@ -40,7 +40,7 @@ def test_it_is_well_when_nothing_is_owed(client: Client, alive: None) -> None:
     assert answer.status_code == 200
     told = answer.json()
     assert (told.pop("worker_seconds"), told.pop("scheduler_seconds")) < (30, 30)
-    assert told == {"status": "ok", "database": True, "oldest_owed_seconds": 0}
+    assert told == {"status": "ok", "database": True, "oldest_owed_seconds": 0, "unsealed_seconds": 0}
 
 
 @pytest.mark.parametrize(("minutes", "status"), [(4, 200), (6, 503)])

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 
 from portal.audit.sealing import Head, head, seal_waiting
 from portal.audit.services import record_event
-from portal.backup.making import Made, make_backup
+from portal.backup.making import make_backup
 from portal.backup.problems import BackupProblem
 from portal.backup.sealing import encrypting_key, new_key
 
@@ -36,7 +36,7 @@ class Command(BaseCommand):
             return
         try:
             key = encrypting_key(os.environ)
-            end = self._sealed()
+            end = self._recorded(file)
             made = make_backup(file, key, {"trail": str(end)})
         except (BackupProblem, Error, OSError) as problem:
             raise CommandError(f"No backup was made. {problem}", returncode=2) from problem
@@ -44,7 +44,6 @@ class Command(BaseCommand):
             self.stderr.write(f"A row names {name}, but there is no such file.")
         self.stdout.write(f"{made.rows} rows and {made.files} files, {made.size / 1e6:.1f} MB in {file}.")
         self.stdout.write(f"The audit trail in it ends at {end}")
-        self._record(file, made, end)
 
     def _print_key(self) -> None:
         public, secret = new_key()
@@ -54,21 +53,18 @@ class Command(BaseCommand):
             "Without it no backup can ever be read."
         )
 
-    def _sealed(self) -> Head:
-        """Where the trail ends; a database that takes no more rows can still be saved."""
-        try:
-            return seal_waiting()
-        except DatabaseError:
-            self.stderr.write("What was written to the audit trail last could not be sealed.")
-            return head()
+    def _recorded(self, file: Path) -> Head:
+        """Write who takes everything, and seal it: the trail in the backup tells of the backup.
 
-    def _record(self, file: Path, made: Made, end: Head) -> None:
-        """Write who took everything: whoever may run commands on the server."""
-        changes = {"file": [None, file.name], "rows": [0, made.rows], "trail": [None, str(end)]}
+        A database that takes no more rows can still be saved.
+        """
         about = ("portal.backup", uuid4())
+        named = {"file": [None, file.name]}
         try:
             record_event(
-                verb="backup.made", about=about, actor_name=_("the portal's operator"), changes=changes
+                verb="backup.ordered", about=about, actor_name=_("the portal's operator"), changes=named
             )
+            return seal_waiting()
         except DatabaseError:
-            self.stderr.write("That a backup was made could not be written to the audit trail.")
+            self.stderr.write("The backup could not be written to the audit trail.")
+            return head()
