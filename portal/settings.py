@@ -62,6 +62,7 @@ BASE_URL: str = env.str("BASE_URL", default="http://localhost:8000").rstrip("/")
 
 INSTALLED_APPS = [
     "portal",
+    "portal.privacy",
     "portal.public",
     "portal.reports",
     "alerts",
@@ -175,7 +176,7 @@ CELERY_BEAT_SCHEDULE = {
     "watch-incidents": {"task": "alerts.tasks.watch_incidents", "schedule": 60.0},
     "watch-repeats": {"task": "alerts.tasks.watch_repeat_visits", "schedule": 60.0},
     "watch-safe-returns": {"task": "surveys.tasks.watch_safe_returns", "schedule": 30.0},
-    "erase-enquiries": {"task": "surveys.people.tasks.erase_enquiries", "schedule": 3600.0},
+    "let-go": {"task": "portal.privacy.tasks.let_go", "schedule": 3600.0},
     "remind-of-trainings": {"task": "surveys.people.tasks.remind_of_lapsing", "schedule": 3600.0},
     "remind-of-visits": {"task": "rota.tasks.remind", "schedule": 600.0},
     "clear-old-sheets": {"task": "surveys.tasks.clear_old_sheets", "schedule": 3600.0},

@@ -14,6 +14,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("developers/style/", service.style_guide, name="style_guide"),
     path("demo/inbox/", demo_inbox.demo_inbox, name="demo_inbox"),
     path("demo/inbox/<str:name>/", demo_inbox.demo_mail, name="demo_mail"),
+    path("", include("portal.privacy.urls")),
     path("account/", include("allauth.account.urls")),
     path("", include("portal.accounts.urls")),
     path("", include("portal.tokens.urls")),

@@ -149,7 +149,7 @@ def _concerned(person: Person, safe_return: Any) -> bool:
 
 def _starter_or_coordinator(person: Person, job: Any) -> bool:
     own = _member(person, job) and job.started_by_id == person.user_id
-    return own or _coordinator(person, job)
+    return own or (_coordinator(person, job) and not job.is_private)
 
 
 @dataclass(frozen=True)

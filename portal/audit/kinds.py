@@ -41,6 +41,8 @@ KINDS: dict[str, Promise] = {
     "people_otherhours": gettext_lazy("hours given besides visits"),
     "people_training": gettext_lazy("a training"),
     "people_trainingkind": gettext_lazy("a kind of training"),
+    "privacy_erasure": gettext_lazy("an erasure that was asked for"),
+    "privacy_keepingterms": gettext_lazy("for how long the group keeps things"),
     "public_catchment": gettext_lazy("a catchment that groups share"),
     "public_catchmentshare": gettext_lazy("a group's share in a catchment"),
     "reports_grouppicture": gettext_lazy("a picture of the group"),

@@ -40,6 +40,7 @@ Found = TypeVar("Found", bound=Handler)
 class Kind:
     """One kind: what it is called, what does it, and how long one attempt may take at most.
 
+    What is `is_private` is seen by nobody but whoever ordered it.
     `on_broken` hears of a job that failed or was stopped, in the transaction that marks it so.
     """
 
@@ -48,13 +49,14 @@ class Kind:
     handler: Handler
     at_most: timedelta | None = None
     on_broken: Callable[[Job], None] | None = None
+    is_private: bool = False
 
 
 _KINDS: dict[str, Kind] = {}
 
 
 def job_kind(name: str, *, label: str | Promise, **more: Any) -> Callable[[Found], Found]:
-    """Register a handler under `name`; `more` as in `Kind` (at_most, on_broken).
+    """Register a handler under `name`; `more` as in `Kind` (at_most, on_broken, is_private).
 
     The handler is called with the job and with `progress(done, total, step)`, which it calls often: a progress
     saves how far it is, renews the claim for five minutes and raises Stopped. It may be called again for a
@@ -66,6 +68,11 @@ def job_kind(name: str, *, label: str | Promise, **more: Any) -> Callable[[Found
         return handler
 
     return register
+
+
+def private_kinds() -> list[str]:
+    """Names of the kinds that nobody sees but whoever ordered them."""
+    return [each.name for each in _KINDS.values() if each.is_private]
 
 
 def kind_of(name: str) -> Kind | None:

@@ -81,6 +81,12 @@ class Job(models.Model):
         return self.state in self.LIVE
 
     @property
+    def is_private(self) -> bool:
+        """Whether nobody but whoever ordered it may see it."""
+        kind = kind_of(self.kind)
+        return kind is not None and kind.is_private
+
+    @property
     def kind_label(self) -> str | Promise:
         """What kind of work it is, in words."""
         kind = kind_of(self.kind)

@@ -31,6 +31,7 @@ class Thing:
     started_by_id: UUID | None = None
     user_id: UUID | None = None
     status: str = "waiting"
+    is_private: bool = False
     involved_user_ids: set[UUID] = field(default_factory=set)
     pair_ids: set[UUID] = field(default_factory=set)
     contact_user_ids: set[UUID] = field(default_factory=set)

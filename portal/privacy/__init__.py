@@ -1,0 +1,1 @@
+"""What is kept of people, why and how long; fetching it, and having it erased."""
