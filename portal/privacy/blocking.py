@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from alerts.models import AgencyContact
@@ -28,7 +29,7 @@ def _last_coordinator_of(user: User) -> list[str]:
 
 def _still_out(user: User) -> list[str]:
     rows = SafeReturn.objects.across_groups("a person's own").filter(ended_at=None)
-    if any(user.pk in each.involved_user_ids for each in rows):
+    if rows.filter(Q(started_by=user) | Q(partner=user) | Q(named_user=user)).exists():
         return [_("A safe return that concerns you still runs. It must end first.")]
     return []
 

@@ -20,6 +20,7 @@ from portal.accounts.languages import speaking_to
 from portal.accounts.models import Group, Membership, User
 from portal.accounts.queries import person_of
 from portal.accounts.services import end_membership
+from portal.audit.addresses import erase_addresses_of
 from portal.audit.services import record_change
 from portal.audit.watching import HIDDEN
 from portal.privacy import files, trail
@@ -82,6 +83,7 @@ def erase_person(user: User) -> str:
     _empty_account(user, pseudonym)
     replace_everywhere(replacing, groups)
     record_change(actor=None, verb="account.erased", thing=user)
+    erase_addresses_of(user.pk)
     trail.allow_taking_out()
     trail.take_out_of_steps(user, replacing, groups)
     trail.take_out_of_entries(user, about, replacing, groups)

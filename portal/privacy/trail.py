@@ -55,6 +55,9 @@ def take_out_of_entries(user: User, about: Iterable[UUID], replacing: Replacing,
         wanted = {part: replacing.in_value(getattr(entry, part)) for part in PARTS}
         if entry.actor_id == user.pk:
             wanted["actor_name"] = replacing.instead
+            if entry.way == "interface":
+                # The name that they gave to the key of their program.
+                wanted["way_detail"] = ""
         if entry.object_id in own:
             wanted["reason"] = ""
         _take_out(entry, wanted)

@@ -112,6 +112,14 @@ TABLE: Mapping[str, Methods] = {
     "style_guide": page(OPEN),
     "demo_inbox": page(HIDDEN),
     "demo_mail": page(HIDDEN),
+    # what is kept of people; whoever is let in is first asked for the password again
+    "privacy_page": page(OPEN),
+    "own_data": form(SIGNED_IN),
+    "own_data_file": page(SIGNED_IN),
+    "erasure_ask": form(SIGNED_IN),
+    "erasure_stop": form(OPEN),
+    "person_erase": form(COORDINATOR),
+    "keeping_terms": form(COORDINATOR),
     # people
     "invitation_accept": form(OPEN),
     "people_list": page(MEMBER),

@@ -70,6 +70,11 @@ FIELDS: Mapping[str, Mapping[str, st.SearchStrategy[str]]] = {
         "role": likely(*Role.values),
         "show_name": likely("on"),
     },
+    "own_data": {},
+    "erasure_ask": {"understood": likely("on")},
+    "erasure_stop": {},
+    "person_erase": {"reason": junk, "understood": likely("on")},
+    "keeping_terms": {"return_days": numbers, "mail_days": numbers, "draft_days": numbers},
     "group_edit": {
         "name": likely("Alder Beck Watch"),
         "about": junk,

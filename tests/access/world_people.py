@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from portal.accounts.models import Membership
+from portal.accounts.models import Membership, User
+from portal.privacy.models import Erasure
+from portal.privacy.services import STOP_LINK
 from surveys.people.links import ENQUIRY_LINK
 from surveys.people.models import OtherHours
 from tests.conftest import Cast
@@ -27,5 +29,10 @@ def add_people(world: World, cast: Cast) -> None:
         "kind_id": training.kind_id,
         "hours_id": hours.pk,
     }
+    # Nobody signs in with it; who has no password at all is not asked for it again, but refused.
+    User.objects.update(password="no digest")
+    # Of somebody whom nothing else here is about.
+    erasure = Erasure.objects.create(user=cast.stranger)
+    world.special["erasure_stop"] = {"token": STOP_LINK.make(erasure.pk)}
     for name in ("enquiry_link", "enquiry_confirm", "enquiry_erase"):
         world.special[name] = {"token": ENQUIRY_LINK.make(enquiry.pk)}

@@ -20,6 +20,7 @@ from alerts.services.events import add_event
 from portal.accounts.addresses import prove_address
 from portal.accounts.models import Invitation, User
 from portal.accounts.queries import person_of
+from portal.audit.models import AuditEntry
 from portal.audit.services import record_change
 from portal.jobs.models import Job
 from portal.outbox.models import Message
@@ -224,6 +225,14 @@ def act_as(user: User, cast: Cast, incident: Incident | None = None) -> None:
         verb="membership.role",
         thing=membership_of(user, cast.group),
         reason=f"{user.name} asked, {user.phone}",
+    )
+    AuditEntry.objects.create(
+        actor=user,
+        actor_name=user.name,
+        verb="x",
+        object_id=user.pk,
+        way="interface",
+        way_detail="mynoteofbefore",
     )
     if incident:
         add_event(incident, EventKind.NOTE, person=person, note=f"{user.name} rang {user.email}")

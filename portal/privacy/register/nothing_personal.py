@@ -29,6 +29,7 @@ NOTHING_PERSONAL: Mapping[str, str] = MappingProxyType(
         "audit.AuditEntry.object_type": SETTING,
         "audit.AuditEntry.transaction": NUMBER,
         "audit.AuditEntry.verb": SETTING,
+        "audit.Link": NUMBER,
         "audit.RowChange.database_user": "a role of the database, which is no person",
         "audit.RowChange.erased": NUMBER,
         "audit.RowChange.parent": NUMBER,

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from django.utils.translation import gettext_lazy as _
 
+from portal.audit.addresses import KEPT as ADDRESSES_KEPT
+from portal.audit.addresses import erase_old_addresses
 from portal.jobs.services import FILES_KEPT, remove_old_files
 from portal.privacy.kept import End, Held, Kept, Limit
 from portal.privacy.limits import (
@@ -52,7 +54,21 @@ WORKINGS = (
             " that something stood there."
         ),
         held=(Held("audit.AuditEntry", "actor", ("actor_name", "reason"), tell=("at", "verb")),),
-        others=("audit.AuditEntry.changes", "audit.RowChange.before", "audit.RowChange.after"),
+        others=(
+            "audit.AuditEntry.changes",
+            "audit.AuditEntry.way_detail",
+            "audit.RowChange.before",
+            "audit.RowChange.after",
+        ),
+    ),
+    Kept(
+        key="origins",
+        what=_("From which network address a change came"),
+        why=_("So that somebody who got in can be traced."),
+        how_long=_("90 days."),
+        at_erasure=_("They go."),
+        others=("audit.EntryAddress.address",),
+        limit=Limit(ADDRESSES_KEPT.days, everywhere=erase_old_addresses),
     ),
     Kept(
         key="sessions",
