@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from portal.accounts.models import Membership, User
+from portal.accounts.models import Membership
 from portal.privacy.models import Erasure
 from portal.privacy.services import STOP_LINK
 from surveys.people.links import ENQUIRY_LINK
@@ -30,7 +30,9 @@ def add_people(world: World, cast: Cast) -> None:
         "hours_id": hours.pk,
     }
     # Nobody signs in with it; who has no password at all is not asked for it again, but refused.
-    User.objects.update(password="no digest")
+    for user in filter(None, world.people.values()):
+        user.password = "no digest"
+        user.save(update_fields=["password"])
     # Of somebody whom nothing else here is about.
     erasure = Erasure.objects.create(user=cast.stranger)
     world.special["erasure_stop"] = {"token": STOP_LINK.make(erasure.pk)}
