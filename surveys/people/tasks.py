@@ -5,14 +5,7 @@ from __future__ import annotations
 from celery import shared_task
 from django.utils import timezone
 
-from surveys.people.services.erasing import erase_what_is_due
 from surveys.people.services.trainings import remind_of_trainings
-
-
-@shared_task(name="surveys.people.tasks.erase_enquiries", expires=3600)
-def erase_enquiries() -> int:
-    """Erase what has been kept for long enough."""
-    return erase_what_is_due(timezone.now())
 
 
 @shared_task(name="surveys.people.tasks.remind_of_lapsing", expires=3600)

@@ -17,8 +17,8 @@ from portal.outbox.models import Message
 from surveys.people.links import ENQUIRY_LINK
 from surveys.people.models import Enquiry, EnquiryAttempt, EnquiryState, Minor
 from surveys.people.services.asking import Asked, ask_to_join
+from surveys.people.services.erasing import erase_what_is_due
 from surveys.people.services.opening import write_enquiry
-from surveys.people.tasks import erase_enquiries
 from surveys.people.terms import GROUP_AN_HOUR, SENDER_AN_HOUR
 from surveys.services.errors import NotPossible
 from tests.conftest import Cast
@@ -267,7 +267,7 @@ class TestTheSweep:
         made = enquiry_in(cast.group, state)
         ago = timezone.now() - timedelta(days=days)
         Enquiry.objects.of_group(cast.group).filter(pk=made.pk).update(changed_at=ago)
-        assert erase_enquiries() == int(not stays)
+        assert erase_what_is_due(timezone.now()) == int(not stays)
         assert (made.pk in {each.pk for each in rows()}) is stays
         assert len(owed()) == 1
 
@@ -275,20 +275,20 @@ class TestTheSweep:
         send(cast.group)
         assert len(owed()) == 1
         Enquiry.objects.of_group(cast.group).update(changed_at=timezone.now() - timedelta(days=8))
-        erase_enquiries()
+        erase_what_is_due(timezone.now())
         assert owed() == []
 
     def test_senders_go_after_a_day_and_guardians_at_eighteen(self, cast: Cast) -> None:
         send(cast.group, name="")
         under_18(cast.volunteer, cast.group, days=1)
         under_18(cast.other_volunteer, cast.group, days=0)
-        erase_enquiries()
+        erase_what_is_due(timezone.now())
         assert EnquiryAttempt.objects.of_group(cast.group).count() == 1
         assert [each.membership.user for each in Minor.objects.of_group(cast.group)] == [cast.volunteer]
         EnquiryAttempt.objects.of_group(cast.group).update(at=timezone.now() - timedelta(hours=25))
-        erase_enquiries()
+        erase_what_is_due(timezone.now())
         assert not EnquiryAttempt.objects.of_group(cast.group).exists()
 
     def test_the_clock_calls_it(self) -> None:
         tasks = {each["task"] for each in settings.CELERY_BEAT_SCHEDULE.values()}
-        assert {erase_enquiries.name, "surveys.people.tasks.remind_of_lapsing"} <= tasks
+        assert {"portal.privacy.tasks.let_go", "surveys.people.tasks.remind_of_lapsing"} <= tasks

@@ -10,6 +10,10 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+    with_old_code = {
+        "CREATE_INDEX": "0.2: the table is made by this migration, and code of before knows nothing of it.",
+        "CREATE_INDEX_EXCLUSIVE": "0.2: the table is made by this migration, and code of before knows nothing of it.",
+    }
     initial = True
 
     dependencies = [
