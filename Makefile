@@ -94,8 +94,8 @@ soak: env ## alerts owed while everything is killed, flushed, restarted or made 
 	@MESSAGES=5000 $(BIN)/python -m pytest -q --no-header tests/outbox/test_four_workers.py
 
 fuzz: env ## junk to every form, upload and address, and to every operation of the interface as each role (INPUTS=10000, SEED=1)
-	@INPUTS=$(INPUTS) SEED=$(SEED) $(BIN)/python -m pytest -qs --no-header --no-summary -o python_functions=fuzz_ \
-	    -p no:logging tests/access/fuzzing
+	@INPUTS=$(INPUTS) SEED=$(SEED) $(BIN)/python -m pytest -qs --no-header -o python_functions=fuzz_ \
+	    tests/access/fuzzing tests/surveys/api/test_schema_calls.py
 
 messages: env ## collect the texts to be translated, and compile the translations
 	@$(PACKAGES) gettext

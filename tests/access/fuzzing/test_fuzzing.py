@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 from typing import Any
 
@@ -53,6 +54,8 @@ def test_no_junk_makes_a_fault(cast: Cast, world: World, record_property: Any) -
 
 def fuzz_all_addresses(cast: Cast, world: World) -> None:
     """`make fuzz`."""
+    # A line for each of thousands of refusals would hide the figures.
+    logging.disable(logging.CRITICAL)
     every = targets()
     known = what_is_known(cast, world)
     tally = fuzz(known, every, -(-INPUTS // len(every)), SEED)
