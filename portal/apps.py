@@ -6,6 +6,7 @@ from django.conf import settings
 from django.core.checks import Error, Tags, register
 
 from portal.safe_start import dangers
+from portal.slowness import watch
 
 
 class PortalConfig(AppConfig):
@@ -13,6 +14,7 @@ class PortalConfig(AppConfig):
     label = "portal"
 
     def ready(self) -> None:
+        watch()
         register(unsafe_settings, Tags.security)
 
 

@@ -8,6 +8,7 @@ from celery.signals import beat_init, worker_init
 from django.core.exceptions import ImproperlyConfigured
 
 from portal.safe_start import refuse_unsafe_start
+from portal.tracing import trace_if_asked
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
 
@@ -24,3 +25,9 @@ def refuse(**_sent: Any) -> None:
         refuse_unsafe_start()
     except ImproperlyConfigured as refusal:
         raise SystemExit(str(refusal)) from refusal
+
+
+@worker_init.connect
+def trace(**_sent: Any) -> None:
+    """Before the worker's own processes are made, which go on with it."""
+    trace_if_asked("worker")

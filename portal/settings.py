@@ -56,6 +56,9 @@ ALLOWED_HOSTS: list[str] = env.list("ALLOWED_HOSTS", default=["localhost", "127.
 CSRF_TRUSTED_ORIGINS: list[str] = env.list("CSRF_TRUSTED_ORIGINS", default=[])
 # A request that no thread had time for in so many seconds is refused (503); 0: none is.
 LONGEST_WAIT: float = env.float("LONGEST_WAIT", default=8.0)
+# What takes longer is logged, ms; 0: nothing is.
+SLOW_QUERY_MS: float = env.float("SLOW_QUERY_MS", default=500.0)
+SLOW_TASK_MS: float = env.float("SLOW_TASK_MS", default=30_000.0)
 # Whoever collects figures shows this; without it there is no page of figures.
 METRICS_TOKEN: str = env.str("METRICS_TOKEN", default="")
 BASE_URL: str = env.str("BASE_URL", default="http://localhost:8000").rstrip("/")
@@ -92,6 +95,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "portal.slowness.PlaceMiddleware",
     # Before all that may answer by itself: its answers carry the headers as well.
     "portal.headers.SafeHeadersMiddleware",
     "csp.middleware.CSPMiddleware",

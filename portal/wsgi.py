@@ -5,8 +5,10 @@ import os
 from django.core.wsgi import get_wsgi_application
 
 from portal.safe_start import refuse_unsafe_start
+from portal.tracing import trace_if_asked
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
 
 refuse_unsafe_start()
+trace_if_asked("web")
 application = get_wsgi_application()

@@ -10,6 +10,7 @@ import logging
 import os
 import queue
 import threading
+from contextvars import Context, copy_context
 from uuid import UUID
 
 logger = logging.getLogger(__name__)
@@ -21,14 +22,15 @@ class Nudger:
     """A queue of message numbers and the thread that hands them to Celery."""
 
     def __init__(self) -> None:
-        self._waiting: queue.Queue[UUID] = queue.Queue(MOST_WAITING)
+        # With the context it was said in: a trace of the request goes on in the task.
+        self._waiting: queue.Queue[tuple[Context, UUID]] = queue.Queue(MOST_WAITING)
         self._thread: threading.Thread | None = None
         self._starting = threading.Lock()
 
     def nudge(self, message_id: UUID) -> None:
         """Hand over the number; when a dead broker has filled the queue it is dropped."""
         try:
-            self._waiting.put_nowait(message_id)
+            self._waiting.put_nowait((copy_context(), message_id))
         except queue.Full:
             return
         self._start()
@@ -41,7 +43,8 @@ class Nudger:
 
     def _run(self) -> None:
         while True:
-            self._send(self._waiting.get())
+            context, message_id = self._waiting.get()
+            context.run(self._send, message_id)
 
     def _send(self, message_id: UUID) -> None:
         # Imported here, because the tasks import the services, which import this module.

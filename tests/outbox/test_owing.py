@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from contextvars import copy_context
 from datetime import timedelta
 from typing import Any
 
@@ -115,7 +116,7 @@ def test_it_drops_the_nudges_that_a_dead_broker_holds_up() -> None:
     nudger = nudging.Nudger()
     first, *others = [owe_id() for _ in range(5)]
     for each in others:
-        nudger._waiting.put(each)
+        nudger._waiting.put((copy_context(), each))
     start = time.perf_counter()
     nudger._send(first)
     assert nudger._waiting.empty()

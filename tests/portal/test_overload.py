@@ -21,11 +21,14 @@ WAITED = 0.3
 @pytest.fixture
 def line() -> Iterator[socket.socket]:
     """A connection on which something came in a while ago."""
-    with socket.create_server(("127.0.0.1", 0)) as server:
-        with socket.create_connection(server.getsockname()) as client, server.accept()[0] as received:
-            client.sendall(b"GET / HTTP/1.1\r\n\r\n")
-            time.sleep(WAITED)
-            yield received
+    with (
+        socket.create_server(("127.0.0.1", 0)) as server,
+        socket.create_connection(server.getsockname()) as client,
+        server.accept()[0] as received,
+    ):
+        client.sendall(b"GET / HTTP/1.1\r\n\r\n")
+        time.sleep(WAITED)
+        yield received
 
 
 def answer(line: object, path: str = "/", method: str = "GET") -> HttpResponse:
