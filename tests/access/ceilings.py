@@ -38,7 +38,7 @@ CEILINGS: Mapping[str, int] = MappingProxyType(
         "person_erase": 5,
         "keeping_terms": 4,
         "method_detail": 3,
-        "health": 4,
+        "health": 5,
         "style_guide": 3,
         "invitation_accept": 5,
         "people_list": 7,
