@@ -12,7 +12,9 @@ from uuid import UUID
 from alerts.models import Verdict
 from surveys.models import Site
 from surveys.parts import laid_out
-from surveys.queries import HistoryPoint, history_point, history_rows
+from surveys.queries import OF_POINT, HistoryPoint, history_point, history_rows
+
+OF_VERDICT = ("verdict__outcome", "verdict__value", "verdict__trigger__index", "verdict__trigger__level")
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,7 @@ def site_record(site: Site, index: str) -> SiteRecord:
 
 
 def _read_record(site: Site, index: str) -> SiteRecord:
-    visits = laid_out(history_rows([site], index).select_related("verdict__trigger"))
+    rows = history_rows([site], index).select_related("verdict__trigger")
+    visits = laid_out(rows.only(*OF_POINT, *OF_VERDICT))
     verdicts = {each.pk: each.verdict for each in visits if hasattr(each, "verdict")}
     return SiteRecord(site, index, [history_point(each, site) for each in visits], verdicts)

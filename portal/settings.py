@@ -135,7 +135,7 @@ TEMPLATES = [
         },
     }
 ]
-FORM_RENDERER = "django.forms.renderers.TemplatesSetting"
+FORM_RENDERER = "portal.form_controls.QuickControls"
 
 # Hosts on a network of the portal's own, to which TLS is not asked for.
 PRIVATE_HOSTS: list[str] = env.list("PRIVATE_HOSTS", default=[])

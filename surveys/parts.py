@@ -7,6 +7,7 @@ where `prefetch_related` keeps its own, so that a reader of `visit.spots.all()` 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from decimal import Decimal
 from typing import Any, TypeVar
 
 from django.contrib.postgres.expressions import ArraySubquery
@@ -16,6 +17,7 @@ from django.db.models.functions import Cast, JSONObject
 
 from portal.accounts.models import User
 from portal.accounts.scoping import GroupOwnedQuerySet
+from surveys.effort import Kicked
 from surveys.models import (
     Finding,
     ListTaxon,
@@ -30,7 +32,8 @@ from surveys.models import (
 )
 
 WHY = "narrowed by the visits that fetch them"
-# Asked for by name only: "photos", which drafts have too, and "every_score" with the retired ones.
+# Asked for by name only: "photos", which drafts have too, "every_score" with the retired ones, and "effort",
+# which is as much of the spots as a history of many visits needs.
 ALL_PARTS = ("spots", "measurements", "counts", "findings", "corrected_by", "scores", "questions", "taxa")
 # Of a person only what stands in a record, never what belongs to the account.
 OF_PERSON = ("id", "name")
@@ -72,6 +75,9 @@ def _query(name: str) -> models.QuerySet[Any, Any]:
             .filter(**of_visit)
             .values(json=_packed(SpotEffort, timed=timed))
         )
+    if name == "effort":
+        rows = SpotEffort.objects.across_groups(WHY).filter(**of_visit)
+        return rows.values(json=JSONObject(number="number", kicks="kicks", seconds=_as_text("seconds")))
     if name == "findings":
         return _own(Finding, of_visit, decided_by=_person("decided_by"))
     if name == "questions":
@@ -105,7 +111,11 @@ def _packed(model: type[models.Model], **inner: Any) -> JSONObject:
 def _value(field: models.Field[Any, Any]) -> Any:
     # As a JSON number a decimal would come back as a float, and 10.10 as 10.1.
     exact = isinstance(field, models.DecimalField)
-    return Cast(F(field.attname), models.TextField()) if exact else F(field.attname)
+    return _as_text(field.attname) if exact else F(field.attname)
+
+
+def _as_text(column: str) -> Cast:
+    return Cast(F(column), models.TextField())
 
 
 def _person(path: str) -> JSONObject:
@@ -117,6 +127,9 @@ def _lay_out(visit: Visit, name: str, packed: Iterable[Packed]) -> None:
         visit.current_scores = [_made(VisitScore, each, visit) for each in packed]  # type: ignore[attr-defined]
     elif name == "every_score":
         _keep(visit, "scores", [_part(VisitScore, each, visit) for each in packed])
+    elif name == "effort":
+        kicked = (Kicked(each["number"], each["kicks"], Decimal(each["seconds"])) for each in packed)
+        visit.effort = tuple(kicked)  # type: ignore[attr-defined]
     elif name == "photos":
         visit.shown_photos = [_made(Photo, each, visit) for each in packed]  # type: ignore[attr-defined]
     elif name == "corrected_by":

@@ -4,12 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 
 from django import template
+from django.template.loader import render_to_string
 from django.utils.formats import date_format, number_format
+from django.utils.html import format_html_join
+from django.utils.safestring import SafeString
+from django.utils.text import capfirst
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
+from scoring.taxa import all_taxa
+from surveys.forms.counts import CountRow
 from surveys.models import Visit
 from surveys.models.visits import Status
 from surveys.queries import DueSite
@@ -43,6 +51,33 @@ def score_columns(visits: Sequence[Visit], most: int = MOST_COLUMNS) -> list[Sco
 def in_column(visit: Visit, column: ScoreColumn) -> str:
     """The visit's score in that column as printed, or a dash."""
     return column.cell(visit)
+
+
+@register.simple_tag
+def count_row(row: CountRow) -> str:
+    """One line of the table of counts. Most are still empty, and those look the same on everybody's form."""
+    return _untouched_row(row, get_language() or "") if row.is_untouched else _drawn_row(row)
+
+
+@lru_cache(maxsize=2_000)
+def _untouched_row(row: CountRow, _language: str) -> str:
+    return _drawn_row(row)
+
+
+def _drawn_row(row: CountRow) -> str:
+    return render_to_string("surveys/_count_row.html", {"row": row})
+
+
+@register.simple_tag
+def known_taxa_options() -> SafeString:
+    """Every known taxon as a suggestion for a field of names."""
+    return _taxa_in(get_language() or "")
+
+
+@lru_cache
+def _taxa_in(_language: str) -> SafeString:
+    rows = ((each.name, told(capfirst(each.english))) for each in all_taxa())
+    return format_html_join("", '<option value="{}">{}</option>', rows)
 
 
 @register.inclusion_tag("components/badge.html")

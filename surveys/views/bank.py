@@ -19,7 +19,6 @@ from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter
 from portal.accounts.queries import members_of
-from scoring.taxa import all_taxa
 from surveys.api.sessions import PERSON_HEADER
 from surveys.bank import MOST_SITES, bank_sites, groups_to_sample, last_results
 from surveys.forms import visit_entry
@@ -100,7 +99,7 @@ def bank_visit(request: PortalRequest, slug: str, site_id: UUID) -> HttpResponse
         data=opening_data(site, request.person),
         others=landmarks(group, site),
     )
-    context = {"entry": entry, "site": site, "known_taxa": all_taxa(), "most_photos": MOST_PHOTOS}
+    context = {"entry": entry, "site": site, "most_photos": MOST_PHOTOS}
     return render(request, "bank/bank_visit.html", context)
 
 

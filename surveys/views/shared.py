@@ -14,7 +14,6 @@ from portal.accounts.access import Person, require
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.queries import members_of
-from scoring.taxa import all_taxa
 from surveys.forms import Remark, visit_entry
 from surveys.forms.posted import TAKE_UP
 from surveys.kits import kits_of
@@ -98,7 +97,7 @@ def show_entry(
         findings=thing.findings.all() if isinstance(thing, Visit) else (),
         others=landmarks(thing.group, thing.site),
     )
-    shown = {"entry": entry, "site": thing.site, "photos": photos_of(thing), "known_taxa": all_taxa()}
+    shown = {"entry": entry, "site": thing.site, "photos": photos_of(thing)}
     shown["visit" if is_visit else "draft"] = thing
     return render(request, template, shown | context, status=422 if entry.mistakes else 200)
 

@@ -1,0 +1,1 @@
+"""The whole portal against the least that could do: pages, visits, sheets, by number of groups."""
