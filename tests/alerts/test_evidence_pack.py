@@ -23,7 +23,9 @@ from alerts.evidence_pack import make_pack, nameless, pack_context
 from alerts.links import make_token
 from alerts.models import Incident
 from alerts.services.incidents import acknowledge_incident, add_note
-from portal.audit.services import history_of
+from portal.audit.sealing import Head, seal_waiting
+from portal.audit.services import history_of, record_change
+from portal.audit.verifying import Witness, verify_trail
 from surveys.histories import events_of
 from surveys.models import Photo, Visit
 from surveys.services.visits import correct_visit
@@ -103,6 +105,15 @@ def test_anybody_can_recompute_every_seal_from_the_file_in_the_pdf(incident: Inc
         seal = sha(seal + by_the_instructions(each["step"]))
         assert each["seal"] == seal
         assert seal in printed
+
+
+def test_it_keeps_where_the_trail_of_the_portal_ended(incident: Incident) -> None:
+    end = seal_waiting()
+    record_change(actor=None, verb="site.seen", thing=incident.site)
+    kept = Head.read(embedded(make_pack(incident, None))["trail"])
+    assert kept == end
+    seal_waiting()
+    assert verify_trail(seen=[Witness("The pack", kept)]).broken is None
 
 
 def test_names_and_notes_can_be_held_against_their_digests(watch: Watch, incident: Incident) -> None:

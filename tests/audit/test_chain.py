@@ -295,3 +295,37 @@ def test_the_command_fails_and_names_the_link(sealed: list[Link]) -> None:
 def test_the_command_refuses_what_is_no_head() -> None:
     with pytest.raises(CommandError, match=r"is no head of the chain\. It looks like NUMBER:SEAL"):
         call_command("verify_trail", "--head=12")
+
+
+def seal_kept(_previous: str, number: int, _digest: str) -> str:
+    return Link.objects.get(number=number).seal
+
+
+def digest_kept(row: AuditEntry | RowChange) -> str:
+    return Link.objects.get(**{"entry" if isinstance(row, AuditEntry) else "change": row.pk}).digest
+
+
+# A check that is taken out, with what stands for it, and what then goes by unseen.
+TAKEN_OUT: dict[str, tuple[Any, tuple[Callable[[list[Link]], None], ...]]] = {
+    "seal_of": (seal_kept, (alter_with_its_link, alter_with_its_seal)),
+    "row_digest": (digest_kept, (alter, alter_time)),
+    "_left_out": (lambda: iter(()), (slip_in, cut_links)),
+    "_held_against": (lambda _witness: iter(()), (cut_the_end,)),
+}
+
+
+@pytest.mark.parametrize("check", TAKEN_OUT)
+def test_each_check_is_needed(sealed: list[Link], check: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Negative control: without the check, what it is for is not found."""
+    stand_in, acts = TAKEN_OUT[check]
+    kept = Witness("The backup", head())
+    for act in acts:
+        with transaction.atomic():
+            act(sealed)
+            assert verify_trail(seen=[kept]).broken is not None
+            with monkeypatch.context() as patch:
+                patch.setattr(verifying, check, stand_in)
+                if act is cut_links:
+                    patch.setattr(verifying, "_held_against", lambda _witness: iter(()))
+                assert verify_trail(seen=[kept]).broken is None, act.__name__
+            transaction.set_rollback(True)

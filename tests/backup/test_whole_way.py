@@ -136,11 +136,27 @@ def test_all_of_it_comes_back_in_another_database(saved: Saved, tmp_path: Path) 
         done = restore(saved.path, elsewhere, tmp_path / "other")
         assert done.returncode == 0, done.stderr
         assert f"{rows} rows and {len(names)} files" in done.stdout
+        end = saved.said.partition("The audit trail in it ends at ")[2].split()[0]
+        assert f"verify_trail --head {end}" in done.stdout
+        _tells_of_the_backup(elsewhere, end)
         assert database_hash(elsewhere) == (before, rows)
         assert files_under(tmp_path / "other") == {
             name: digest for name, digest in files_under(saved.media).items() if name in names
         }
         _still_keeps_its_history(elsewhere)
+
+
+def _tells_of_the_backup(database: str, end: str) -> None:
+    """The trail in a backup is sealed up to the end that is told, and its last entry is the backup itself."""
+    number, seal = end.split(":")
+    with psycopg.connect(address(database)) as there:
+        told = there.execute(
+            "SELECT l.seal, e.verb, e.changes -> 'file' ->> 1 FROM audit_link l "
+            "JOIN audit_auditentry e ON e.id = l.entry WHERE l.number = %s",
+            [number],
+        )
+        assert told.fetchone() == (seal, "backup.ordered", "b.age")
+        assert there.execute("SELECT count(*) FROM audit_waiting").fetchone() == (0,)
 
 
 def _still_keeps_its_history(database: str) -> None:

@@ -10,14 +10,18 @@ from uuid import uuid4
 
 import pytest
 from django.conf import settings
+from django.db import connection
 from django.test import Client
 from django.urls import reverse
 
 from portal.accounts.models import Group, User
+from portal.audit.sealing import seal_waiting
+from portal.audit.verifying import verify_trail
 from portal.jobs.models import Job
 from portal.jobs.working import work_off
 from portal.reports.models import YearlyReport
 from portal.reports.services import make_report, publish_report, request_report
+from tests.emptying import past_triggers
 from tests.reports.conftest import YEAR, YearBook, say_correction
 
 State = YearlyReport.State
@@ -244,3 +248,27 @@ def test_the_list_costs_as_many_queries_for_many_reports(
     client = as_user(visited.cast.coordinator)
     with django_assert_max_num_queries(8):
         client.get(list_of(visited))
+
+
+def test_a_published_report_is_a_witness_of_the_audit_trail(visited: YearBook, draft: YearlyReport) -> None:
+    """Its figures, which anybody may keep, name the end of the trail; the check holds the trail to it."""
+    end = seal_waiting()
+    published = publish_report(person=visited.cast.person("coordinator"), report=draft)
+    assert published.data["trail"] == str(end)
+    found = verify_trail()
+    assert (found.broken, found.witnesses) == (None, 1)
+    with past_triggers(), connection.cursor() as cursor:
+        cursor.execute("DELETE FROM audit_auditentry")
+        cursor.execute("DELETE FROM audit_rowchange")
+        cursor.execute("DELETE FROM audit_waiting")
+        cursor.execute("DELETE FROM audit_link")
+    broken = verify_trail().broken
+    assert broken is not None
+    assert broken.words.startswith(
+        f"The report {published.identifier} knows of link {end.number}, which is gone"
+    )
+
+
+def test_a_report_of_before_there_was_a_chain_is_no_witness(published: YearlyReport) -> None:
+    assert "trail" not in published.data
+    assert verify_trail().witnesses == 0

@@ -33,5 +33,5 @@ class Command(BaseCommand):
             f"{restored.rows} rows and {restored.files} files are as they were at {restored.made_at}, "
             "compared table by table and file by file."
         )
-        if restored.notes.get("trail"):
+        if restored.notes.get("trail", "0:") != "0:":
             self.stdout.write(f"Hold the audit trail against it: verify_trail --head {restored.notes['trail']}")

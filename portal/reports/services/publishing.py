@@ -93,7 +93,8 @@ def publish_report(*, person: Person, report: YearlyReport) -> YearlyReport:
     if earlier_edition(locked) and not locked.data.get("correction"):
         raise CorrectionMissing
     # Frozen with the figures: whoever keeps the report can tell an audit trail that was cut or made anew.
-    locked.data["trail"] = str(head())
+    if (end := head()).number:
+        locked.data["trail"] = str(end)
     _seal(locked, now := timezone.now())
     locked.state, locked.published_at, locked.published_by_id = State.PUBLISHED, now, person.user_id
     # From now on nothing may touch the row, and a job might be cleared away some day.
