@@ -30,6 +30,10 @@ class Link:
     forward: Forward | None = None
 
     @property
+    def group_id(self) -> UUID:
+        return self.incident.group_id
+
+    @property
     def reader(self) -> str:
         """The name of whoever holds it."""
         return self.forward.to_name if self.forward else self.contact.name

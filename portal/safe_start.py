@@ -165,7 +165,18 @@ def map_tiles(given: Any) -> str:
     return ""
 
 
+def database_role(given: Any) -> str:
+    """The rows of one group are kept from another by policies that hold for nobody who owns the tables."""
+    if given.AS_DATABASE_OWNER or given.SIGNS_IN_AS_ROLE:
+        return ""
+    return (
+        f"DATABASE_URL must sign in as {given.DATABASE_ROLE}, which owns no table; give the account that owns them to"
+        " the commands migrate, backup and restore alone, as DATABASE_OWNER_URL."
+    )
+
+
 RULES: dict[str, Rule] = {
+    "DATABASE_ROLE": database_role,
     "SECRET_KEY": secret_key,
     "SECRET_KEY_FALLBACKS": former_keys,
     "DEBUG": debug,

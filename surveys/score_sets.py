@@ -72,6 +72,8 @@ COLUMNS = (
     *("visit_id", "index", "version", "value", "low", "high", "why_none", "left_out"),
     *("is_current", "scored_at"),
 )
+FRESH_TABLE = "CREATE TEMPORARY TABLE fresh_scores AS SELECT {columns} FROM {scores} WITH NO DATA"
+TAKEN_OVER = "INSERT INTO {scores} ({columns}) SELECT {columns} FROM pg_temp.fresh_scores"
 
 
 def among(rows: Rows, field: str, numbers: Iterable[UUID | int], *, of_integers: bool = False) -> Rows:
@@ -170,11 +172,19 @@ def score_one_by_one(group: Group, visits: Sequence[Stored]) -> Iterator[Fresh]:
 
 
 def write_scores(fresh: Iterable[Fresh]) -> None:
-    """Write the scores as those in force, by COPY."""
-    copying = sql.SQL("COPY {} ({}) FROM STDIN").format(
-        sql.Identifier(VisitScore._meta.db_table), sql.SQL(", ").join(map(sql.Identifier, COLUMNS))
-    )
+    """Write the scores as those in force, by COPY; call it inside a transaction.
+
+    By way of a table of this transaction's own: into one with policies PostgreSQL lets nobody COPY.
+    """
+    names = {
+        "scores": sql.Identifier(VisitScore._meta.db_table),
+        "columns": sql.SQL(", ").join(map(sql.Identifier, COLUMNS)),
+    }
     scored_at = timezone.now().isoformat()
-    with connection.cursor() as cursor, cursor.copy(copying) as copy:
-        for score in fresh:
-            copy.write_row((*score, "t", scored_at))
+    with connection.cursor() as cursor:
+        cursor.execute(sql.SQL(FRESH_TABLE).format(**names))
+        with cursor.copy(sql.SQL("COPY pg_temp.fresh_scores ({columns}) FROM STDIN").format(**names)) as copy:
+            for score in fresh:
+                copy.write_row((*score, "t", scored_at))
+        cursor.execute(sql.SQL(TAKEN_OVER).format(**names))
+        cursor.execute("DROP TABLE pg_temp.fresh_scores")

@@ -15,15 +15,24 @@ from pytest_django import DjangoDbBlocker
 
 from portal.accounts.access import Person
 from portal.accounts.models import Group, Role, User
+from portal.accounts.walls import wide
 from surveys.models import Site
 from tests.emptying import empty_after_tests
 from tests.factories import GroupFactory, SiteFactory, UserFactory, member_of, person_for
 from tests.migrated import TEMPLATE
+from tests.owner import step_down, step_up
 
 # How long an example takes says more of the machine's other work than of the code.
 hypothesis_settings.register_profile("house", deadline=None)
 hypothesis_settings.load_profile("house")
 empty_after_tests()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _own_hands() -> Iterator[None]:
+    """What a test writes and reads itself is of any group; requests and tasks of it begin with none."""
+    with wide("a test's own hands"):
+        yield
 
 
 @dataclass(frozen=True)
@@ -98,8 +107,12 @@ def django_db_modify_db_settings(django_db_modify_db_settings: None) -> None:
 
 @pytest.fixture(scope="session")
 def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
-    """At the very end no thread that a test has left behind keeps the database from being dropped."""
+    """Tests work as the portal does; at the end no thread left behind keeps the database from being dropped."""
+    with django_db_blocker.unblock():
+        step_down()
     yield
+    with django_db_blocker.unblock():
+        step_up()
     with django_db_blocker.unblock(), connection.cursor() as cursor:
         cursor.execute(
             "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"

@@ -12,6 +12,8 @@ from contextlib import contextmanager
 from django.db import DEFAULT_DB_ALIAS, connections, transaction
 from django.test import TransactionTestCase
 
+from tests.owner import as_owner
+
 KEPT = {"django_content_type", "auth_permission", "django_migrations"}
 _flush = TransactionTestCase._fixture_teardown  # type: ignore[attr-defined]
 
@@ -22,10 +24,11 @@ def empty_after_tests() -> None:
 
 
 def _empty_or_flush(case: TransactionTestCase) -> None:
-    if may_pass_triggers():
-        empty_tables()
-    else:
-        _flush(case)
+    with as_owner():
+        if may_pass_triggers():
+            empty_tables()
+        else:
+            _flush(case)
 
 
 def may_pass_triggers(using: str = DEFAULT_DB_ALIAS) -> bool:
@@ -53,7 +56,7 @@ def empty_tables(using: str = DEFAULT_DB_ALIAS) -> None:
 @contextmanager
 def past_triggers(using: str = DEFAULT_DB_ALIAS) -> Iterator[None]:
     """What a superuser of the database does: triggers and foreign keys are at rest inside."""
-    with transaction.atomic(using), connections[using].cursor() as cursor:
+    with as_owner(using), transaction.atomic(using), connections[using].cursor() as cursor:
         cursor.execute("SET LOCAL session_replication_role = replica")
         yield
         cursor.execute("SET LOCAL session_replication_role = origin")

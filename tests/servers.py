@@ -27,7 +27,12 @@ def pytest_load_initial_conftests(early_config: pytest.Config) -> Iterator[None]
         early_config.add_cleanup(servers.close)
         start_missing(servers)
     os.environ.setdefault("SECRET_KEY", "only-for-tests-" + "x" * 40)
-    return (yield)
+    # The owner makes the test's database and then steps down (tests/conftest.py); programs that tests start never are.
+    os.environ["AS_DATABASE_OWNER"] = "1"
+    try:
+        return (yield)
+    finally:
+        del os.environ["AS_DATABASE_OWNER"]
 
 
 def worker_database(worker: str) -> int:

@@ -9,6 +9,8 @@ from typing import Any, TypeVar
 
 from django.db import connections
 
+from portal.accounts.walls import carried
+
 T = TypeVar("T")
 PATIENCE = 20
 
@@ -24,10 +26,10 @@ def _with_own_connection(call: Callable[[], T]) -> T:
 def in_thread(call: Callable[[], T]) -> Any:
     """Start the call and give its Future; it has ended when the block is left."""
     with ThreadPoolExecutor(1) as pool:
-        yield pool.submit(_with_own_connection, call)
+        yield pool.submit(carried(_with_own_connection), call)
 
 
 def run_together(*calls: Callable[[], T]) -> list[Future[T]]:
     """Start all calls at once and return their Futures, all of them done."""
     with ThreadPoolExecutor(len(calls)) as pool:
-        return [pool.submit(_with_own_connection, call) for call in calls]
+        return [pool.submit(carried(_with_own_connection), call) for call in calls]

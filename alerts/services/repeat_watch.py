@@ -20,6 +20,7 @@ from alerts.services.repeats import (
     send_offers,
 )
 from alerts.services.telling import tell_coordinators
+from portal.accounts.walls import wide, within
 from portal.audit.services import record_change
 from portal.outbox.models import Message
 
@@ -27,9 +28,14 @@ from portal.outbox.models import Message
 REMIND_FROM_HOUR = 7
 
 
+@wide("the clock runs for every group")
 def watch_repeats() -> int:
     """Do what is due for every repeat visit wanted or taken on; return for how many something was done."""
-    return sum(_watch_one(request) for request in _one_by_one())
+    done = 0
+    for request in _one_by_one():
+        with within(request.group_id):
+            done += _watch_one(request)
+    return done
 
 
 def _one_by_one() -> Iterator[RepeatRequest]:

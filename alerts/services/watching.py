@@ -13,9 +13,11 @@ from alerts.services.messages import owe_incident_mail
 from alerts.services.opening import latest_visit, send_out
 from alerts.services.telling import tell_coordinators, tell_next_contact, told_contacts
 from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.accounts.walls import wide, within
 from portal.outbox.models import Message
 
 
+@wide("the clock runs for every group")
 def watch_all() -> int:
     """Send held alerts whose time is up, escalate and remind of what is not acknowledged; return how many."""
     now = timezone.now()
@@ -23,14 +25,17 @@ def watch_all() -> int:
     unanswered = _incidents().filter(state=IncidentState.OPEN, acknowledge_by__lte=now)
     handled = 0
     for incident in _one_by_one(held):
-        send_out(incident, latest_visit(incident))
+        with within(incident.group_id):
+            send_out(incident, latest_visit(incident))
         handled += 1
     for incident in _one_by_one(unanswered):
-        escalate(incident)
+        with within(incident.group_id):
+            escalate(incident)
         handled += 1
     # Only now: whoever has been passed over by the next contact needs no reminder any more.
     for incident in _one_by_one(_incidents().filter(state=IncidentState.OPEN, remind_at__lte=now)):
-        remind(incident)
+        with within(incident.group_id):
+            remind(incident)
         handled += 1
     return handled
 

@@ -29,6 +29,7 @@ from alerts.views.shared import find_incident, incident_context, photo_answer, t
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter, go_on
+from portal.accounts.walls import wide
 from portal.outbox.queries import messages_about
 
 PAGE_SIZE = 25
@@ -53,7 +54,9 @@ def incident_list(request: PortalRequest, slug: str) -> HttpResponse:
 @require_safe
 def contact_incidents(request: PortalRequest) -> HttpResponse:
     """For an agency contact with an account: the incidents at the sites that name them."""
-    page = Paginator(incidents_for_contact(request.person), PAGE_SIZE).get_page(request.GET.get("page"))
+    with wide("a contact belongs to no group; the incidents are those of their sites"):
+        page = Paginator(incidents_for_contact(request.person), PAGE_SIZE).get_page(request.GET.get("page"))
+        page.object_list = list(page)
     return render(request, "alerts/contact_incidents.html", {"page": page})
 
 

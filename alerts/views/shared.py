@@ -24,6 +24,7 @@ from alerts.site_records import SiteRecord
 from portal.accounts.access import Person, require
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
+from portal.accounts.walls import opens
 from surveys.models import Photo, Site, Visit
 from surveys.parts import shown_photos
 from surveys.rivers import with_high_until
@@ -39,13 +40,19 @@ def find_site(group: Group, site_id: UUID) -> Site:
 
 def find_incident(request: PortalRequest, incident_id: UUID, action: str) -> Incident:
     """The incident, for a member of its group or a named contact with an account; 404 for everybody else."""
+    incident = _incident_for(request.person, incident_id, action)
+    if request.person.is_member(incident.group_id):
+        request.current_group = incident.group
+    return incident
+
+
+@opens("a contact belongs to no group; the rule says whose it is")
+def _incident_for(person: Person, incident_id: UUID, action: str) -> Incident:
     rows = Incident.objects.across_groups("a contact belongs to no group; the rule is asked next")
     known = with_high_until(rows.select_related("site", "group"), timezone.now(), site="site")
     incident: Incident = get_object_or_404(known, id=incident_id)
     incident.is_of_page = True
-    require(request.person, action, incident)
-    if request.person.is_member(incident.group_id):
-        request.current_group = incident.group
+    require(person, action, incident)
     return incident
 
 

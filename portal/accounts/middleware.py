@@ -10,6 +10,7 @@ from django.utils.functional import SimpleLazyObject
 from portal.accounts.access import Person
 from portal.accounts.models import Group
 from portal.accounts.queries import person_of
+from portal.accounts.walls import admit, closed
 
 
 class PortalRequest(HttpRequest):
@@ -19,10 +20,27 @@ class PortalRequest(HttpRequest):
     current_group: Group | None
 
 
+class WallMiddleware:
+    """Whatever answers a request gets rows of those groups only that it admits."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        with closed():
+            return self.get_response(request)
+
+
 class PersonMiddleware:
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: PortalRequest) -> HttpResponse:
-        request.person = SimpleLazyObject(lambda: person_of(request.user))  # type: ignore[assignment]
+        request.person = SimpleLazyObject(lambda: _let_in(person_of(request.user)))  # type: ignore[assignment]
         return self.get_response(request)
+
+
+def _let_in(person: Person) -> Person:
+    """The database gives out the rows of the groups that the person belongs to."""
+    admit(*person.group_ids)
+    return person

@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from portal.accounts.access import NOBODY, Person, require
 from portal.accounts.models import Group, Invitation, Membership, Role, User
+from portal.accounts.walls import wide
 
 if TYPE_CHECKING:
     from django.contrib.auth.models import AnonymousUser
@@ -25,12 +26,13 @@ def person_of(user: User | AnonymousUser) -> Person:
     """The acting person behind an account, with the roles they hold today."""
     if not isinstance(user, User) or not user.is_active:
         return NOBODY
-    memberships = tuple(
-        Membership.objects.across_groups("a person's own memberships")
-        .filter(user=user, left_at=None)
-        .select_related("group")
-        .order_by("group__name")
-    )
+    with wide("before it is known to which groups a person belongs"):
+        memberships = tuple(
+            Membership.objects.across_groups("a person's own memberships")
+            .filter(user=user, left_at=None)
+            .select_related("group")
+            .order_by("group__name")
+        )
     return Person(
         user_id=user.id,
         name=user.name,

@@ -17,6 +17,7 @@ from portal.accounts.languages import is_spoken, speaking_to
 from portal.accounts.models import Group, Invitation, Membership, Role, User
 from portal.accounts.queries import members_of, open_invitations, people_of
 from portal.accounts.signed_links import SignedLink
+from portal.accounts.walls import opens
 from portal.audit.services import record_change
 from portal.outbox.rendering import render_mail
 from portal.outbox.services import cancel_messages, owe_message
@@ -30,6 +31,7 @@ def invitation_token(invitation: Invitation) -> str:
     return INVITATION.make(invitation.id)
 
 
+@opens("the signed link names the invitation")
 def invitation_of(token: str) -> Invitation | None:
     """The invitation behind a signed address, open or not; None when it is gone, Http404 for a forged token."""
     number = INVITATION.read_id(token)

@@ -26,6 +26,7 @@ from django.urls import reverse
 from django.utils.cache import patch_cache_control
 
 from portal.accounts.languages import in_this_language
+from portal.accounts.walls import opens
 from portal.audit.origins import Way, came_by
 
 P = ParamSpec("P")
@@ -96,10 +97,12 @@ def by_link(read: Callable[[str], T], gone: str) -> Callable[[Page[T, P]], Calla
     nor a browser keeps the page.
     """
 
+    find = opens("a signed link names its row")(read)
+
     def decorate(view: Page[T, P]) -> Callable[..., HttpResponseBase]:
         def opened(request: HttpRequest, token: str, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
             try:
-                found = read(token)
+                found = find(token)
             except DeadLink:
                 return render(request, gone, status=410)
             answer = view(request, found, *args, **kwargs)

@@ -8,6 +8,7 @@ from uuid import UUID
 
 from django.utils import timezone
 
+from portal.accounts.walls import wide
 from portal.audit.models import AuditEntry, EntryAddress
 from portal.audit.origins import origin
 
@@ -33,11 +34,13 @@ def addresses_of(entries: Iterable[AuditEntry]) -> Mapping[UUID, str]:
     return dict(found.values_list("entry", "address"))
 
 
+@wide("every group's entries")
 def erase_old_addresses(now: datetime | None = None) -> int:
     """Erase those that were kept long enough; return how many went."""
     return EntryAddress.objects.filter(at__lt=(now or timezone.now()) - KEPT).delete()[0]
 
 
+@wide("a person's entries are of several groups")
 def erase_addresses_of(person: UUID) -> int:
     """Erase those of all that one account did; return how many went."""
     done = AuditEntry.objects.across_groups("a person's own entries").filter(actor=person)

@@ -5,15 +5,17 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
+from portal.accounts.walls import wide
 from portal.audit.models import AuditEntry, RowChange
 
 WHY = "an entry explains the rows of its own transaction, whosever they are"
 
 
-def unexplained_changes(thing: models.Model) -> QuerySet[RowChange]:
+@wide("of a record that was found in its group")
+def unexplained_changes(thing: models.Model) -> list[RowChange]:
     """Those of one record and of its parts, oldest first (one query)."""
     of_thing = Q(table=thing._meta.db_table, row=str(thing.pk)) | Q(parent=str(thing.pk))
-    return all_unexplained_changes().filter(of_thing)
+    return list(all_unexplained_changes().filter(of_thing))
 
 
 def all_unexplained_changes() -> QuerySet[RowChange]:

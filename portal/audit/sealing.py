@@ -21,6 +21,7 @@ from django.db.models.functions import Cast, Concat
 from django.utils import timezone
 
 from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.accounts.walls import wide
 from portal.audit.links import NO_SEAL, row_digest, seal_of
 from portal.audit.models import AuditEntry, Link, RowChange, Waiting
 
@@ -87,6 +88,7 @@ def all_entries() -> GroupOwnedQuerySet[AuditEntry]:
     return AuditEntry.objects.across_groups(WHOLE_PORTAL)
 
 
+@wide("the chain holds all groups' entries")
 def seal_waiting(*, patient: bool = True, at_most: float = AT_MOST) -> Head:
     """Seal what waits, for at most so many seconds; return where the chain ends then.
 

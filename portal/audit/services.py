@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import nullcontext
 from typing import Any
 from uuid import UUID
 
@@ -12,6 +13,7 @@ from django.http import HttpRequest
 from portal.accounts.access import Person
 from portal.accounts.models import Group
 from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.accounts.walls import wide
 from portal.audit.addresses import note_addresses
 from portal.audit.models import AuditEntry
 from portal.audit.origins import origin
@@ -103,8 +105,9 @@ def _came() -> dict[str, str]:
 
 
 def _written(entry: AuditEntry) -> AuditEntry:
-    entry.save(force_insert=True)
-    note_addresses([entry])
+    with nullcontext() if entry.group_id else wide("an entry of no group"):
+        entry.save(force_insert=True)
+        note_addresses([entry])
     return entry
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.db.models import Exists, OuterRef, QuerySet
 
+from portal.accounts.walls import wide
 from portal.audit.breaks import Break, Kind, misplaced, missing_link, unsealed_row, wrong_row, wrong_seal
 from portal.audit.links import row_digest, seal_of
 from portal.audit.models import AuditEntry, Link, RowChange, Waiting
@@ -50,6 +51,7 @@ def ask_witnesses(source: Callable[[], Iterable[Witness]]) -> None:
     _witnesses.append(source)
 
 
+@wide("the chain holds all groups' entries")
 def verify_trail(start: Head | None = None, seen: Iterable[Witness] = ()) -> Verified:
     """Check the chain after `start`, a head known to be good, and hold it against those who have `seen` it."""
     found = Verified(start or Head(), head(), unsealed())

@@ -20,6 +20,7 @@ from portal.embedded.place import EmbeddedError, as_server_user
 from portal.embedded.sharing import shared_use
 
 PATIENCE = 30.0
+ROLE = f"{place.PRODUCT}_app"
 # Only a part of the socket's name: no port is opened.
 PORT = 5432
 # Above the highest process number that Linux can give.
@@ -122,6 +123,10 @@ def _create_database(cluster: Cluster) -> None:
         known = "SELECT 1 FROM pg_database WHERE datname = %s"
         if connection.execute(known, [place.PRODUCT]).fetchone() is None:
             connection.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(place.PRODUCT)))
+        # As which the portal works; without it not even a command of a new database could step down.
+        known = "SELECT 1 FROM pg_roles WHERE rolname = %s"
+        if connection.execute(known, [ROLE]).fetchone() is None:
+            connection.execute(sql.SQL("CREATE ROLE {}").format(sql.Identifier(ROLE)))
 
 
 def _refuse_other_version(cluster: Cluster) -> None:

@@ -13,6 +13,10 @@ from portal.embedded.place import EmbeddedError
 NEED_NO_DATABASE = frozenset(
     {"collectstatic", "compilemessages", "diffsettings", "findstatic", "help", "makemessages", "score_counts"}
 )
+# They make, read or refill whole tables; everything else works as the role that owns none.
+NEED_THE_OWNER = frozenset(
+    {"backup", "dbshell", "flush", "makemigrations", "migrate", "restore", "squashmigrations"}
+)
 
 
 @contextmanager
@@ -36,6 +40,11 @@ def needs_database(arguments: Sequence[str]) -> bool:
     words = arguments[1:]
     asks_for_help = not words or "--help" in words or "-h" in words or words[0] in {"--version", "version"}
     return not asks_for_help and words[0] not in NEED_NO_DATABASE
+
+
+def needs_the_owner(arguments: Sequence[str]) -> bool:
+    """Tell from the command line whether the command needs the account that owns the tables."""
+    return len(arguments) > 1 and arguments[1] in NEED_THE_OWNER
 
 
 @contextmanager

@@ -19,6 +19,7 @@ from kombu.exceptions import OperationalError
 
 from portal.accounts.access import Person, require
 from portal.accounts.models import Group
+from portal.accounts.walls import wide
 from portal.audit.services import record_change
 from portal.jobs.kinds import kind_of
 from portal.jobs.models import Job
@@ -93,6 +94,7 @@ def end_job(job: Job) -> bool:
     return bool(live.update(state=State.STOPPED, claimed_until=None, ended_at=Now()))
 
 
+@wide("the sweep is for every group's jobs")
 def stalled_jobs() -> list[UUID]:
     """Jobs whose nudge was missed or whose worker died, the oldest first."""
     jobs = Job.objects.across_groups("the sweep resumes every group's jobs")
@@ -101,6 +103,7 @@ def stalled_jobs() -> list[UUID]:
     return list(jobs.filter(missed | died).order_by("created_at").values_list("pk", flat=True))
 
 
+@wide("the sweep is for every group's jobs")
 def remove_old_files(now: datetime | None = None) -> int:
     """Remove what was kept for fetching long enough; return how many files went."""
     jobs = Job.objects.across_groups("the sweep removes old files of every group")

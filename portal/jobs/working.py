@@ -20,6 +20,7 @@ from django.utils.translation import gettext as _
 
 from portal.accounts.languages import speaking_to
 from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.accounts.walls import carried, wide, within
 from portal.audit.origins import Way, coming_from
 from portal.audit.services import record_change
 from portal.jobs.kinds import JobProblem, Kind, Outcome, Stopped, kind_of
@@ -120,7 +121,7 @@ def apart(act: Callable[[], None]) -> None:
         finally:
             connection.close()
 
-    thread = threading.Thread(target=run, name="job-progress")
+    thread = threading.Thread(target=carried(run), name="job-progress")
     thread.start()
     thread.join()
     if raised:
@@ -132,7 +133,11 @@ def work_off(job_id: UUID) -> None:
     job = _claim(job_id)
     if job:
         # What it stores and says is in the language of whoever ordered it.
-        with speaking_to(group=job.group, own=job.language), coming_from(_way_of(job), job.kind):
+        with (
+            within(job.group_id),
+            speaking_to(group=job.group, own=job.language),
+            coming_from(_way_of(job), job.kind),
+        ):
             _work_off(job)
 
 
@@ -168,6 +173,7 @@ def _do(job: Job, kind: Kind) -> None:
 
 
 @transaction.atomic
+@wide("a worker is given the job's number only")
 def _claim(job_id: UUID) -> Job | None:
     jobs = Job.objects.across_groups("a worker is given the job's number only").select_related("group")
     free = Q(state=State.QUEUED) | Q(state=State.RUNNING, claimed_until__lt=Now())

@@ -20,6 +20,7 @@ from django.db.models.functions import Now
 from django.utils import timezone
 
 from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.accounts.walls import carried
 from portal.outbox.models import Message, State
 from portal.outbox.retrying import LONGEST_DELAY
 
@@ -73,7 +74,7 @@ def claim(messages: GroupOwnedQuerySet[Message]) -> Message | None:
 def kept(message: Message) -> Iterator[None]:
     """Renew the claim for as long as the block takes, from a thread of its own."""
     done = threading.Event()
-    keeper = threading.Thread(target=_keep, args=(message.id, done), name="outbox-claim", daemon=True)
+    keeper = threading.Thread(target=carried(_keep), args=(message.id, done), name="outbox-claim", daemon=True)
     keeper.start()
     try:
         yield

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import logging
 import time
+from contextlib import AbstractContextManager, nullcontext
 from itertools import cycle
 from uuid import UUID
 
@@ -15,6 +16,7 @@ from django.db import InterfaceError, OperationalError, connection, transaction
 from django.utils import timezone
 
 from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.accounts.walls import wide, within
 from portal.outbox.claims import claim, kept, owed
 from portal.outbox.composing import compose
 from portal.outbox.failures import tell_listeners
@@ -39,6 +41,7 @@ _rest_until = 0.0
 BOTH_ENDS = (("not_before", "created_at"), ("-created_at",))
 
 
+@wide("a worker is given the number of the message only")
 def deliver(message_id: UUID) -> Answer | None:
     """Send one message now; None when it is not owed, not due, in somebody else's hands, or the server is away.
 
@@ -54,6 +57,7 @@ def deliver(message_id: UUID) -> Answer | None:
     return answer
 
 
+@wide("the outbox delivers for every group")
 def deliver_all_owed() -> int:
     """Send what is owed and due, oldest and newest in turn, for at most 8 s; return how many were tried.
 
@@ -95,7 +99,9 @@ def _note_server(answer: Answer) -> None:
 
 def _try(message: Message, line: Line) -> Answer:
     try:
-        return line.send(compose(message))
+        with _of(message):
+            composed = compose(message)
+        return line.send(composed)
     except ValueError as problem:
         return Answer(Result.REFUSED, None, str(problem))
     except Exception as problem:
@@ -129,7 +135,13 @@ def _mark(message: Message, answer: Answer) -> None:
         message.save(update_fields=["attempts_made", "claimed_until", "state", "sent_at", "not_before"])
         # In the same transaction, so that what a listener owes because of this is owed for certain.
         if message.state == State.FAILED:
-            tell_listeners(message, answer.text)
+            with _of(message):
+                tell_listeners(message, answer.text)
+
+
+def _of(message: Message) -> AbstractContextManager[None]:
+    """Nothing but the rows of the message's own group, where it has one."""
+    return within(message.group_id) if message.group_id else nullcontext()
 
 
 def _note_attempt(message: Message, answer: Answer) -> None:

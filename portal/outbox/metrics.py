@@ -10,6 +10,7 @@ from prometheus_client import CollectorRegistry, generate_latest
 from prometheus_client.core import GaugeMetricFamily, Metric
 from prometheus_client.registry import Collector
 
+from portal.accounts.walls import wide
 from portal.outbox.heartbeats import seconds_since
 from portal.outbox.models import Message, State
 from portal.outbox.queries import oldest_owed_at
@@ -23,6 +24,7 @@ class OutboxCollector(Collector):
         yield from (_messages(), _attempts(), _oldest(), _alive())
 
 
+@wide("figures of the whole portal")
 def metrics_page(*others: Collector) -> bytes:
     """All figures in the Prometheus text format, with those of `others`. Raises DatabaseError."""
     registry = CollectorRegistry(auto_describe=False)

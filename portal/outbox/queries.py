@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from portal.accounts.models import Group
 from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.accounts.walls import wide
 from portal.outbox.models import Message, State
 
 # The sweep comes every 10 s: what is older than this and still owed is in trouble.
@@ -41,6 +42,7 @@ def messages_due() -> GroupOwnedQuerySet[Message]:
     return owed.filter(not_before__lte=timezone.now())
 
 
+@wide("the health of the whole portal")
 def oldest_owed_at() -> datetime | None:
     """When the oldest message that is due should have left; None when nothing is owed."""
     oldest: datetime | None = messages_due().aggregate(oldest=models.Min("created_at"))["oldest"]

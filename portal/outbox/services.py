@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from portal.accounts.access import Person, require
 from portal.accounts.models import Group
+from portal.accounts.walls import wide
 from portal.audit.services import record_change
 from portal.outbox.claims import is_free
 from portal.outbox.models import Message, State
@@ -60,8 +61,9 @@ def owe_message(
         "not_before": not_before or timezone.now(),
         **_about(about),
     }
-    owed = Message.objects.across_groups("a key is unique over the whole portal")
-    message, is_new = owed.get_or_create(key=key, defaults=fields)
+    with wide("a key is unique over the whole portal, and mail of an account is of no group"):
+        owed = Message.objects.across_groups("as the portal's own")
+        message, is_new = owed.get_or_create(key=key, defaults=fields)
     if is_new and message.not_before <= timezone.now():
         transaction.on_commit(lambda: nudge(message.id))
     return message
@@ -87,6 +89,7 @@ def retry_messages(*, person: Person, group: Group) -> int:
     return len(numbers)
 
 
+@wide("mail about a record goes with it, whoever ends it")
 def cancel_messages(about: models.Model, kind: str = "") -> int:
     """Withdraw what is still owed about a record (of one kind, if given); return how many.
 
@@ -98,6 +101,7 @@ def cancel_messages(about: models.Model, kind: str = "") -> int:
     return owed.filter(**({"kind": kind} if kind else {})).update(state=State.CANCELLED)
 
 
+@wide("mail about a record goes with it, whoever erases it")
 def forget_messages(about: models.Model) -> int:
     """Erase what was sent or owed about a record that is kept no longer; return how many.
 

@@ -20,6 +20,7 @@ from alerts.drawn_once import drawn_once
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter, posted
+from portal.accounts.walls import admit
 from portal.charts import Drawing, ProfileWords, draw_profile
 from portal.charts import Station as Drawn
 from portal.public import catchments
@@ -43,6 +44,7 @@ def public_catchment(request: PortalRequest, catchment_id: UUID) -> HttpResponse
 
 @require_safe
 def _for_everybody(request: HttpRequest, shares: Sequence[CatchmentShare]) -> HttpResponseBase:
+    admit(*[share.group_id for share in shares])
     return answer(request, [share.group for share in shares], lambda: _page(request, shares))
 
 
@@ -50,6 +52,7 @@ def _for_everybody(request: HttpRequest, shares: Sequence[CatchmentShare]) -> Ht
 @require_safe
 def _for_members(request: PortalRequest, shares: Sequence[CatchmentShare]) -> HttpResponse:
     catchments.require_reader(request.person, shares)
+    admit(*[share.group_id for share in shares])
     response = _page(request, shares)
     patch_cache_control(response, private=True, no_store=True)
     return response

@@ -20,6 +20,7 @@ from django.utils.translation import gettext as _
 from portal.accounts.access import Person, require
 from portal.accounts.models import Group
 from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.accounts.walls import wide
 from portal.audit.services import record_change
 from portal.charts.courses import order_downstream
 from portal.public.models import Catchment, CatchmentShare
@@ -91,6 +92,7 @@ def set_next_site(*, person: Person, share: CatchmentShare, site: Site | None) -
 
 
 @transaction.atomic
+@wide("those who stay have their links to this group cut")
 def leave_catchment(*, person: Person, share: CatchmentShare) -> None:
     """Share no longer, from this moment; a catchment without any group is gone, and so is its word.
 
@@ -122,6 +124,7 @@ def shares_of(group: Group) -> GroupOwnedQuerySet[CatchmentShare]:
     return CatchmentShare.objects.of_group(group).select_related("catchment").order_by("catchment__name")
 
 
+@wide("the groups of one catchment show each other their results")
 def sharing_in(catchment_id: UUID) -> list[CatchmentShare]:
     """Every group that shares in a catchment, each with its version and terms (one query)."""
     shares = CatchmentShare.objects.across_groups("the groups of one catchment show each other their results")

@@ -17,6 +17,7 @@ from django.views.decorators.http import require_safe
 
 from portal.accounts.models import Group
 from portal.accounts.queries import public_groups
+from portal.accounts.walls import wide
 from portal.public.answering import FRESH
 from portal.public.versions import with_version
 from portal.reports.queries import published_reports
@@ -48,6 +49,7 @@ class PublicPages(Sitemap[Address]):
 
     protocol = urlsplit(settings.BASE_URL).scheme
 
+    @wide("every group that publishes")
     def items(self) -> list[Address]:
         groups = {each.pk: each for each in with_version(public_groups())}
         pages = [address for group in groups.values() for address in _pages_of(group)]

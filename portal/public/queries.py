@@ -14,6 +14,7 @@ from alerts.models import Incident, IncidentState, Trigger
 from portal.accounts.models import Group
 from portal.accounts.queries import public_groups
 from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.accounts.walls import opens
 from portal.public.versions import with_version
 from surveys.exporting.models import PublishingTerms
 from surveys.models import Site, Visit
@@ -29,6 +30,7 @@ def versioned_groups() -> QuerySet[Group]:
     return with_version(public_groups()).annotate(packed_terms=Subquery(_terms("pk")))
 
 
+@opens("the address names a group that publishes")
 def public_group_at(slug: str) -> Group:
     """The group that publishes at this address; else Http404 (one query)."""
     return get_object_or_404(versioned_groups(), slug=slug)
@@ -46,6 +48,7 @@ def _terms(path: str) -> Any:
     return rows.values(json=JSONObject(**{name: name for name in names}))[:1]
 
 
+@opens("the address names a site of a group that publishes")
 def public_site_at(slug: str, site_id: UUID) -> tuple[Site, list[Trigger]]:
     """A site of a group that publishes, and the triggers it has had, the oldest first (one query)."""
     triggers = Trigger.objects.across_groups(WHY).filter(site=OuterRef("pk"))

@@ -13,6 +13,7 @@ from django.utils import timezone
 from portal.accounts.access import Person, allowed
 from portal.accounts.models import Group
 from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.accounts.walls import opens
 from portal.audit.sealing import Head
 from portal.audit.verifying import Witness
 from portal.public.versions import with_version
@@ -55,6 +56,13 @@ def published_of(group: Group) -> GroupOwnedQuerySet[YearlyReport]:
     return published_reports().filter(group=group).defer("data").order_by("-year", "-edition")
 
 
+@opens("published reports are for everybody")
+def published_report_named(identifier: str) -> YearlyReport | None:
+    """The published report of this identifier."""
+    return published_reports().filter(identifier=identifier).first()
+
+
+@opens("published reports are for everybody")
 def public_report_at(report_id: UUID) -> YearlyReport:
     """A published report without its figures, its group with its version; else Http404 (one query)."""
     found = with_version(published_reports().defer("data"), "group_id")

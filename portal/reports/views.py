@@ -179,7 +179,7 @@ def _figures(report: YearlyReport) -> HttpResponse:
 def report_by_identifier(request: PortalRequest, identifier: str) -> HttpResponse:
     """The report with that identifier; a mistyped one is told from one that no report has."""
     wanted = PREFIX + identifier.lower().removeprefix(PREFIX)
-    found = queries.published_reports().filter(identifier=wanted).first()
+    found = queries.published_report_named(wanted)
     if found:
         return redirect("public_report", report_id=found.pk)
     context = {"identifier": wanted, "is_sound": is_sound(wanted)}

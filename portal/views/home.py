@@ -17,6 +17,7 @@ from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter
 from portal.accounts.queries import public_groups
+from portal.accounts.walls import wide
 from portal.desk.checking import first_to_check
 from portal.desk.figures import Figures, figures_of
 from portal.desk.rows import DESK_ROWS, parts_of
@@ -38,11 +39,9 @@ def home(request: PortalRequest) -> HttpResponse:
         return render(request, "portal/welcome.html", {"groups": public_groups()})
     if len(person.memberships) == 1:
         return redirect("group_desk", slug=person.memberships[0].group.slug)
-    return render(
-        request,
-        "portal/home.html",
-        {"incidents": incidents_for_contact(person)[: TOLD_ROWS + 1], "most": TOLD_ROWS},
-    )
+    with wide("a contact belongs to no group; the incidents are those of their sites"):
+        incidents = list(incidents_for_contact(person)[: TOLD_ROWS + 1])
+    return render(request, "portal/home.html", {"incidents": incidents, "most": TOLD_ROWS})
 
 
 @login_required

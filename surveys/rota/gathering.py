@@ -11,6 +11,7 @@ from django.db.models import Max, Q
 
 from portal.accounts.models import Group, Membership
 from portal.accounts.queries import members_of
+from portal.accounts.walls import wide
 from surveys.models import Site, Visit
 from surveys.people.models import Permit
 from surveys.people.queries import minor_user_ids, trainings_of
@@ -88,6 +89,7 @@ def trained_days(group: Group, first_day: date, last_day: date) -> dict[UUID, se
     return found
 
 
+@wide("nobody goes to two places on one day, whoever asked them")
 def _in_hand(
     group: Group, people: Sequence[UUID], first_day: date, last_day: date
 ) -> tuple[dict[UUID, set[date]], dict[UUID, Mapping[Month, int]]]:

@@ -11,6 +11,7 @@ from portal.accounts.access import Person
 from portal.accounts.models import Membership, User
 from portal.accounts.queries import person_of
 from portal.accounts.signed_links import DeadLink, SignedLink
+from portal.accounts.walls import admit
 from surveys.rota.models import Assignment, CalendarFeed, CoverOffer, SwapOffer
 
 # As long as the longest proposal reaches ahead, and a little more.
@@ -88,6 +89,8 @@ def read_feed(token: str) -> CalendarFeed:
     found = _found(rows.select_related("group", "user"), CALENDAR.read_id(token))
     if found.revoked_at or (found.user and not found.user.is_active):
         raise DeadLink
+    if found.user:
+        admit(*person_of(found.user).group_ids)
     return found
 
 

@@ -19,6 +19,7 @@ from django.utils.translation import ngettext
 
 from portal.accounts.languages import speaking_to
 from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.accounts.walls import wide, within
 from portal.audit.services import record_change
 from portal.outbox.models import Message
 from surveys.models import SafeReturn
@@ -42,6 +43,7 @@ STEPS = (Step.REMINDED, Step.AGAIN, Step.COORDINATORS, Step.NAMED)
 LATE_MINUTES = 5
 
 
+@wide("the clock runs for every group")
 def watch_returns() -> int:
     """Take the steps that are due; return for how many returns.
 
@@ -72,7 +74,8 @@ def _watch_one(due: GroupOwnedQuerySet[SafeReturn], number: UUID, now: datetime)
     rows = due.filter(pk=number).select_for_update(of=("self",), skip_locked=True)
     safe_return = rows.first()
     if safe_return is not None:
-        take_steps(safe_return, now)
+        with within(safe_return.group_id):
+            take_steps(safe_return, now)
     return safe_return is not None
 
 

@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
+from portal.accounts.walls import wide
 from portal.audit.services import record_change
 from surveys.judging import rescore_visit, score_visit
 from surveys.models import Draft, ImportRun, RecordingList, Site, Visit
@@ -76,6 +77,7 @@ def submit_visit(
         return Receipt(first, is_new=False)
 
 
+@wide("a number made by a client may be anybody's")
 def _first_result(person: Person, number: UUID) -> Visit | None:
     found = Visit.objects.across_groups("a number made by a client may be anybody's").filter(pk=number)
     visit = found.select_related("site", "group").first()
@@ -155,9 +157,8 @@ def _create(
 
 
 def _remove_draft(person: Person, visit: Visit) -> None:
-    draft = (
-        Draft.objects.across_groups("a number made by a client may be anybody's").filter(pk=visit.pk).first()
-    )
+    with wide("a number made by a client may be anybody's"):
+        draft = Draft.objects.across_groups("as anybody's").filter(pk=visit.pk).first()
     if draft is None:
         return
     if draft.group_id != visit.group_id or draft.entered_by_id != person.user_id:

@@ -95,7 +95,14 @@ def test_a_migration_gives_up_before_everybody_waits_behind_it(monkeypatch: pyte
 
 def test_no_secret_has_a_default() -> None:
     text = (place.PROJECT / "docker-compose.yml").read_text()
-    for secret in ("SECRET_KEY", "DATABASE_PASSWORD", "EMAIL_URL", "ALLOWED_HOSTS", "BASE_URL"):
+    for secret in (
+        "SECRET_KEY",
+        "DATABASE_PASSWORD",
+        "DATABASE_APP_PASSWORD",
+        "EMAIL_URL",
+        "ALLOWED_HOSTS",
+        "BASE_URL",
+    ):
         uses = re.findall(rf"\${{{secret}\b(.)", text)
         assert uses
         assert set(uses) == {":"}, secret

@@ -23,6 +23,9 @@ KEY, FORMER = secrets.token_urlsafe(60), secrets.token_urlsafe(60)
 MAIL = {"host": "mail.example", "use_tls": True, "use_ssl": False}
 SAFE = {
     "PRODUCTION": True,
+    "AS_DATABASE_OWNER": False,
+    "SIGNS_IN_AS_ROLE": True,
+    "DATABASE_ROLE": "rifflebook_app",
     "GIVEN": {"SECRET_KEY", "PROXIES"},
     "SECRET_KEY": KEY,
     "SECRET_KEY_FALLBACKS": [],
@@ -46,6 +49,7 @@ def database(host: str, **options: str) -> dict[str, Any]:
 
 
 UNSAFE: list[tuple[str, dict[str, Any]]] = [
+    ("DATABASE_ROLE", {"SIGNS_IN_AS_ROLE": False}),
     ("SECRET_KEY", {"GIVEN": {"PROXIES"}}),
     ("SECRET_KEY", {"SECRET_KEY": KEY[:49]}),
     ("SECRET_KEY", {"SECRET_KEY": "abcabcabcab" * 6}),

@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
 from portal.accounts.models import Group
+from portal.accounts.walls import wide, within
 from portal.audit.services import record_change
 from portal.jobs.models import Job
 from portal.jobs.services import request_job
@@ -51,11 +52,13 @@ def request_open_data(*, person: Person | None, group: Group) -> Job:
     return request_job(person=person, group=group, kind=KIND, parameters={}, label=label, key=KIND)
 
 
+@wide("every group that publishes")
 def request_what_is_due() -> int:
     """Order the files of every group that changed since; how many were ordered."""
     groups = list(out_of_date())
     for group in groups:
-        request_open_data(person=None, group=group)
+        with within(group.pk):
+            request_open_data(person=None, group=group)
     return len(groups)
 
 

@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from portal.accounts.access import Person
 from portal.accounts.models import Group
 from portal.accounts.queries import members_of
+from portal.accounts.walls import wide
 from portal.audit.services import record_change
 from portal.outbox.models import Message
 from portal.outbox.services import cancel_messages, forget_messages
@@ -80,6 +81,7 @@ def ask_to_join(*, group: Group, asked: Asked) -> None:
     enquiry_mail.ask_to_confirm(made)
 
 
+@wide("a mailbox is flooded through whichever group's page")
 def _mails_today(email: str) -> int:
     rows = Message.objects.across_groups("a mailbox is flooded through whichever group's page")
     since = timezone.now() - timedelta(days=1)

@@ -9,6 +9,7 @@ from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
 
+from portal.accounts.walls import wide
 from portal.audit.services import record_change
 from surveys.people.models import Enquiry, EnquiryAttempt, EnquiryState, Minor
 from surveys.people.models.enquiries import OPEN_STATES
@@ -16,6 +17,7 @@ from surveys.people.services.asking import forget
 from surveys.people.terms import ATTEMPTS_KEPT, ERASED_AFTER, UNCONFIRMED_KEPT
 
 
+@wide("every group's enquiries are erased")
 def erase_what_is_due(now: datetime) -> int:
     """Erase what has been kept for long enough; return how many enquiries went."""
     EnquiryAttempt.objects.across_groups("digests of senders go after a day").filter(

@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy
 from portal.accounts.access import Person, require
 from portal.accounts.models import Group, Membership
 from portal.accounts.queries import members_of
+from portal.accounts.walls import wide, within
 from portal.audit.services import record_change
 from surveys.people.evidence import SplitSample, split_samples
 from surveys.people.mail import tell_lapsing
@@ -171,6 +172,7 @@ def withdraw_training(*, person: Person, training: Training, reason: str) -> Non
     record_change(actor=person, verb="training.withdrawn", thing=training, reason=training.withdrawn_reason)
 
 
+@wide("every group's people are reminded")
 def remind_of_trainings(today: date) -> int:
     """Remind whoever's training lapses soon, once for each training; return how many are due a reminder."""
     keeping = TrainingKind.objects.across_groups("every group's people are reminded").filter(retired_at=None)
@@ -179,7 +181,8 @@ def remind_of_trainings(today: date) -> int:
         # What lapsed before anybody could be reminded stands on the list of trainings alone.
         for each in lapsing_trainings(group, today):
             if each.until >= today:
-                _remind(each, group)
+                with within(group.pk):
+                    _remind(each, group)
                 reminded += 1
     return reminded
 

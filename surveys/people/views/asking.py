@@ -18,6 +18,7 @@ from portal.accounts.models import Group
 from portal.accounts.pages import enter, posted
 from portal.accounts.queries import public_groups
 from portal.accounts.signed_links import by_link, token_of
+from portal.accounts.walls import admit
 from surveys.people import terms
 from surveys.people.forms.enquiries import EnquiryForm, PublicEnquiryForm
 from surveys.people.links import ENQUIRY_LINK, enquiry_behind
@@ -39,6 +40,7 @@ PERIODS = {"erased_days": terms.ERASED_AFTER.days, "unconfirmed_days": terms.UNC
 def enquiry_ask(request: HttpRequest, slug: str) -> HttpResponse:
     """Anybody asks to have a go; the answer is the same whatever is known of the address."""
     group = get_object_or_404(public_groups(), slug=slug)
+    admit(group.pk)
     speak_as_group(request, group)
     form = PublicEnquiryForm(posted(request))
     status = 200

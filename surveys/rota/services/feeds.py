@@ -7,12 +7,14 @@ from django.utils import timezone
 
 from portal.accounts.access import Person, require
 from portal.accounts.models import Group
+from portal.accounts.walls import wide
 from portal.audit.services import record_change
 from surveys.rota.models import CalendarFeed
 from surveys.services.saving import acting_id
 
 
 @transaction.atomic
+@wide("a person's own calendar is of no group")
 def renew_own_feed(*, person: Person, group: Group) -> CalendarFeed:
     """A new address for one's own calendar; the old one is dead from now on."""
     require(person, "rota.view", group)

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from portal.accounts.languages import speaking_to
 from portal.accounts.models import Membership, Role
+from portal.accounts.walls import wide, within
 from portal.audit.services import record_change
 from surveys.rota.mail import tell_coordinators_uncovered
 from surveys.rota.models import LIVE, Assignment, PlannedVisit
@@ -19,6 +20,7 @@ from surveys.rota.services.answers import ask_everybody, tell_the_others
 from surveys.rota.services.places import locked_plan, touch, void_swaps
 
 
+@wide("the clock runs for every group")
 def release_places_of_leavers() -> int:
     """Take those who left off their visits to come; return how many places that opens.
 
@@ -43,6 +45,12 @@ def _release(number: UUID) -> bool:
     place = _places_of_leavers().filter(pk=number).first()
     if place is None:
         return False
+    with within(place.group_id):
+        _take_off(place)
+    return True
+
+
+def _take_off(place: Assignment) -> None:
     planned = locked_plan(place.planned)
     place.state = Assignment.State.REMOVED
     touch(place)
@@ -55,4 +63,3 @@ def _release(number: UUID) -> bool:
     if not ask_everybody(planned):
         tell_coordinators_uncovered(planned, place.user.name)
     tell_the_others(planned, place)
-    return True

@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 
 from portal.accounts.models import Group, User
 from portal.accounts.queries import members_of
+from portal.accounts.walls import wide
 from surveys.people.queries import minor_user_ids
 from surveys.rota.gathering import trained_days
 from surveys.rota.models import LIVE, Assignment, PlannedVisit, SwapOffer
@@ -72,6 +73,7 @@ def require_fit(planned: PlannedVisit, user: User, *, instead_of: Assignment | N
     require_free(planned.group, user, planned.day, but=[planned, *([instead_of.planned] if instead_of else [])])
 
 
+@wide("nobody goes to two places on one day, whoever asked them")
 def require_free(group: Group, user: User, day: date, *, but: Iterable[PlannedVisit] = ()) -> None:
     """Raise NotPossible where the person goes somewhere else on that day, for whichever group."""
     rows = Assignment.objects.across_groups("nobody goes to two places on one day, whoever asked them")

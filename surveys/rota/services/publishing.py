@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from portal.accounts.access import Person, require
 from portal.accounts.models import Group
 from portal.accounts.queries import members_of
+from portal.accounts.walls import wide
 from portal.audit.services import record_change
 from surveys.rota.mail import tell_plan
 from surveys.rota.models import LIVE, Assignment, PlannedVisit
@@ -100,6 +101,7 @@ def _publish_places(group: Group, places: Iterable[Assignment]) -> dict[UUID, li
     return told
 
 
+@wide("nobody goes to two places on one day, whoever asked them")
 def _goes_elsewhere(place: Assignment) -> bool:
     rows = Assignment.objects.across_groups("nobody goes to two places on one day, whoever asked them")
     return rows.filter(user=place.user_id, day=place.day, state__in=LIVE).exclude(pk=place.pk).exists()

@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
 from portal.accounts.models import Membership
+from portal.accounts.walls import wide, within
 from surveys.rivers import river_at
 from surveys.rota.due import site_obstacle
 from surveys.rota.links import reminders_url
@@ -28,6 +29,7 @@ logger = logging.getLogger(__name__)
 HIGH = gettext_lazy("a member has reported the river above this site's limit")
 
 
+@wide("the clock runs for every group")
 def remind_of_visits() -> int:
     """Remind everybody whose visit comes up; return how many were reminded.
 
@@ -75,7 +77,8 @@ def _remind_one(number: UUID, today: date) -> bool:
     # Whoever was told within these days needs no second letter about it.
     if place.told_at and timezone.localdate(place.told_at) >= begins:
         return False
-    _owe(place, today)
+    with within(place.group_id):
+        _owe(place, today)
     return True
 
 

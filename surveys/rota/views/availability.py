@@ -17,6 +17,7 @@ from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter, posted
+from portal.accounts.walls import wide
 from surveys.models import Site
 from surveys.rota.forms import AvailabilityForm, NamedDaysForm
 from surveys.rota.links import feed_url
@@ -61,8 +62,9 @@ def _show(
     form: AvailabilityForm,
     days_form: NamedDaysForm,
 ) -> HttpResponse:
-    feed = CalendarFeed.objects.across_groups("a person's own calendar runs over all their groups")
-    found = feed.filter(user=request.person.user_id, revoked_at=None).first()
+    with wide("a person's own calendar is of no group"):
+        feed = CalendarFeed.objects.across_groups("it runs over all their groups")
+        found = feed.filter(user=request.person.user_id, revoked_at=None).first()
     group_feed = CalendarFeed.objects.of_group(group).filter(revoked_at=None).first()
     today = timezone.localdate()
     context = {

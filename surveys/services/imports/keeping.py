@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from portal.accounts.access import Person, require
 from portal.accounts.models import Group
+from portal.accounts.walls import wide
 from portal.audit.services import record_change
 from surveys.importing.checking import CheckedSheet, Tell, check_sheet, say_nothing
 from surveys.importing.laying import LaidSheet, lay_out
@@ -58,6 +59,7 @@ def told_plan(group: Group, raw: RawSheet) -> dict[str, object]:
     return guess.as_json() if is_plain(raw, guess) else {}
 
 
+@wide("the sweep clears away every group's old sheets")
 def forget_old_sheets() -> int:
     """Remove sheets that nobody loaded for a week, and files kept for rows to mend; return how many went."""
     day = timezone.now() - timedelta(days=KEPT_DAYS)

@@ -1,0 +1,62 @@
+"""The connection that tells the database whose rows may come out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from django.db.backends.postgresql import base
+from psycopg import sql
+from psycopg.pq import TransactionStatus
+
+from portal.accounts.walls import SETTING, told_now
+
+
+class DatabaseWrapper(base.DatabaseWrapper):
+    """Tells before a query, and only when it is not what was told last on this very connection."""
+
+    def __init__(self, *arguments: Any, **named: Any) -> None:
+        super().__init__(*arguments, **named)
+        self._told: str | None = None
+        self.execute_wrappers.append(self._in_scope)
+
+    def get_new_connection(self, conn_params: dict[str, Any]) -> Any:
+        # One from the pool still has what was told for whoever had it before.
+        self._told = None
+        return super().get_new_connection(conn_params)
+
+    def _configure_role(self, connection: Any) -> bool:
+        # Django's own asks its own connection how to write the name, and that one is only being made here.
+        role = self.settings_dict["OPTIONS"].get("assume_role")
+        if role:
+            connection.execute(sql.SQL("SET ROLE {}").format(sql.Identifier(role)))
+        return bool(role)
+
+    def create_cursor(self, name: str | None = None) -> Any:
+        # For COPY, which passes by what runs around a query.
+        self._tell()
+        return super().create_cursor(name)
+
+    def _in_scope(self, execute: Callable[..., Any], *query: Any) -> Any:
+        self._tell()
+        return execute(*query)
+
+    def _tell(self) -> None:
+        scope = told_now()
+        if scope == self._told or self.connection is None:
+            return
+        # After an error nothing but the end of the transaction is possible, and that needs no scope.
+        if self.connection.info.transaction_status == TransactionStatus.INERROR:
+            return
+        with self.wrap_database_errors:
+            self.connection.execute("SELECT set_config(%s, %s, false)", [SETTING, scope])
+        self._told = scope
+
+    def _rollback(self) -> None:
+        # The setting goes back with everything else to what it was before.
+        self._told = None
+        super()._rollback()
+
+    def _savepoint_rollback(self, sid: str) -> None:
+        super()._savepoint_rollback(sid)
+        self._told = None
