@@ -83,10 +83,10 @@ check: env ## lint, types, floors, migrations, deployment settings, compose file
 	@$(BIN)/check-jsonschema --builtin-schema vendor.compose-spec docker-compose.yml
 
 # One thread, so that the ratios do not hang on how many processors are idle.
-bench: env ## samples scored a second, in memory and stored, how soon alerts go, how long a report takes (SAMPLES=1000000, VISITS=5000)
+bench: env ## samples scored a second, in memory and stored, how soon alerts go, how long a report takes, what row-level security costs (SAMPLES=1000000, VISITS=5000)
 	@OPENBLAS_NUM_THREADS=1 $(BIN)/python -m tests.benchmarks.bench_scoring $(SAMPLES)
 	@OPENBLAS_NUM_THREADS=1 VISITS=$(VISITS) $(BIN)/python -m pytest -qs --no-header --no-summary \
-	    -o python_files="bench_rescoring.py bench_latency.py bench_report.py bench_trail.py" -o python_functions=bench_ tests/benchmarks
+	    -o python_files="bench_rescoring.py bench_latency.py bench_report.py bench_trail.py bench_wall.py" -o python_functions=bench_ tests/benchmarks
 
 soak: env ## alerts owed while everything is killed, flushed, restarted or made to misbehave (ALERTS=1000)
 	@ALERTS=$(ALERTS) $(BIN)/python -m pytest -qs --no-header --no-summary -o python_functions=soak_ \

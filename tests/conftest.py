@@ -20,7 +20,7 @@ from surveys.models import Site
 from tests.emptying import empty_after_tests
 from tests.factories import GroupFactory, SiteFactory, UserFactory, member_of, person_for
 from tests.migrated import TEMPLATE
-from tests.owner import step_down, step_up
+from tests.owner import as_owner, step_down, step_up
 
 # How long an example takes says more of the machine's other work than of the code.
 hypothesis_settings.register_profile("house", deadline=None)
@@ -79,6 +79,19 @@ def make_cast() -> Cast:
         neighbour_volunteer=member_of(neighbour, name="Noel Example", email="noel@example.org"),
         stranger=UserFactory(name="Sal Example", email="sal@example.org"),
     )
+
+
+@pytest.fixture
+def by_owner(request: pytest.FixtureRequest) -> Iterator[None]:
+    """The whole test works as the owner of the tables: with triggers, backups, or tampering."""
+    request.getfixturevalue("transactional_db" if _commits(request) else "db")
+    with as_owner():
+        yield
+
+
+def _commits(request: pytest.FixtureRequest) -> bool:
+    marked = request.node.get_closest_marker("django_db")
+    return bool(marked and marked.kwargs.get("transaction"))
 
 
 @pytest.fixture(autouse=True)

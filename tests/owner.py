@@ -28,11 +28,20 @@ def step_up(using: str = DEFAULT_DB_ALIAS) -> None:
 @contextmanager
 def as_owner(using: str = DEFAULT_DB_ALIAS) -> Iterator[None]:
     """The connection of this thread is the owner's for the while, past every policy."""
+    if _is_owner(using):
+        yield
+        return
     _become(using, "NONE")
     try:
         yield
     finally:
         _become(using, settings.DATABASE_ROLE)
+
+
+def _is_owner(using: str) -> bool:
+    connection = connections[using]
+    connection.ensure_connection()
+    return bool(connection.connection.execute("SELECT current_user = session_user").fetchone()[0])
 
 
 def _become(using: str, role: str) -> None:

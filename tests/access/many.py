@@ -26,6 +26,7 @@ from tests.access.scene import Scene
 from tests.access.world import World, picture
 from tests.conftest import Cast
 from tests.factories import SiteFactory, days_ago, member_of, person_for, submit
+from tests.owner import as_owner
 from tests.people.making import trained
 
 # By name of the argument in the world: the row that is copied, and what refers to that row and goes with it.
@@ -177,7 +178,7 @@ def write_many(world: World, group: Group, first: int, last: int, names: Iterabl
     """Copies of the world's rows with these numbers, all of them rows of `group`."""
     seeds = {_model(labels[0]): name for name, labels in COPIED.items()}
     rows = {name: world.values[name] for name in COPIED}
-    with connection.cursor() as cursor:
+    with as_owner(), connection.cursor() as cursor:
         # No trail of them and no question whether each refers to something: they are only there to be many.
         cursor.execute("SET LOCAL session_replication_role = replica")
         for name in names:
@@ -190,7 +191,7 @@ def write_many(world: World, group: Group, first: int, last: int, names: Iterabl
 
 def analyse() -> None:
     """Tell the planner how many there are."""
-    with connection.cursor() as cursor:
+    with as_owner(), connection.cursor() as cursor:
         for table in sorted(tables()):
             cursor.execute(f'ANALYZE "{table}"')
 

@@ -17,6 +17,7 @@ from portal.accounts.access import ACTIONS, Person, require
 from portal.accounts.models import Group, Membership, User
 from portal.accounts.queries import person_of
 from portal.accounts.scoping import GroupOwnedQuerySet
+from portal.accounts.walls import wide
 from surveys.api import base
 from tests.access import scene
 from tests.access.table import TABLE
@@ -131,6 +132,17 @@ def with_group_for(patch: pytest.MonkeyPatch, found: Any) -> None:
 def without_filter(patch: pytest.MonkeyPatch, name: str) -> None:
     """Rows of all groups, whichever is named."""
     patch.setattr(GroupOwnedQuerySet, name, lambda rows, _whose: rows.across_groups("the filter is gone"))
+
+
+def without_wall(patch: pytest.MonkeyPatch) -> None:
+    """The database gives out every group's rows, so that the views alone keep them apart."""
+    patch.setattr(middleware, "closed", lambda: wide("the second wall is down"))
+
+
+@pytest.fixture(autouse=True)
+def _first_wall_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is taken out here is a part of the first wall; the second, in test_second_wall.py, would hide it."""
+    without_wall(monkeypatch)
 
 
 def any_group(person: Person, slug: str, action: str = "group.view") -> Group:

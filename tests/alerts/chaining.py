@@ -8,11 +8,12 @@ from django.db import connection
 
 from alerts.chain_check import Chain, check_chain
 from tests.alerts.conftest import the_incident
+from tests.owner import as_owner
 
 
 def run_sql(statement: str, *values: Any, met: bool = True) -> None:
     """Run one statement past all of the portal's own rules; it must meet a row, unless it changes none."""
-    with connection.cursor() as cursor:
+    with as_owner(), connection.cursor() as cursor:
         cursor.execute(statement, values)
         assert not met or cursor.rowcount > 0, "nothing was tampered with"
 

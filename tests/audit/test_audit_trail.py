@@ -10,6 +10,8 @@ from portal.audit.services import history_of, record_change, record_change_of_ea
 from tests.conftest import Cast
 from tests.emptying import empty_tables
 
+pytestmark = pytest.mark.usefixtures("by_owner")
+
 
 @pytest.fixture
 def entry(cast: Cast) -> AuditEntry:

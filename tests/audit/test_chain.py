@@ -21,7 +21,7 @@ from portal.audit.verifying import Witness, verify_trail
 from tests.conftest import Cast
 from tests.emptying import past_triggers
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("by_owner")]
 NUMBER = 8
 
 

@@ -24,7 +24,7 @@ from tests.emptying import past_triggers
 from tests.factories import days_ago, submission_for, submit
 
 # Each call of the portal is a transaction of its own here, as in life.
-pytestmark = pytest.mark.django_db(transaction=True)
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("by_owner")]
 
 
 def run(sql: str, *values: Any) -> None:

@@ -27,6 +27,8 @@ from tests.access.world import build_world
 from tests.commands import in_this_process
 from tests.conftest import Cast
 
+pytestmark = pytest.mark.usefixtures("by_owner")
+
 ELSEWHERE = "restored_elsewhere"
 PUBLIC, SECRET = sealing.new_key()
 TABLES = "SELECT relname FROM pg_class WHERE relkind = 'r' AND relnamespace = 'public'::regnamespace ORDER BY 1"

@@ -20,12 +20,13 @@ from django.utils import timezone
 from portal.jobs.working import work_off
 from scoring.indices import METHODS
 from scoring.tables import read_table
-from surveys.models import TaxonCount, Visit, VisitScore
+from surveys.models import Site, TaxonCount, Visit, VisitScore
 from surveys.rescoring import rescore_visits, visits_to_rescore
 from surveys.score_sets import write_scores
 from surveys.services.rescoring import request_rescoring
 from tests.conftest import Cast
 from tests.factories import days_ago
+from tests.owner import as_owner
 
 VISITS = int(os.environ.get("VISITS", "5000"))
 PART = 2_000
@@ -64,16 +65,16 @@ def server_seconds() -> float:
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
-def fill(cast: Cast) -> None:
+def fill(cast: Cast, site: Site | None = None) -> None:
     """Visits of 20 taxa with scores of all indices."""
-    now = timezone.now()
+    now, site = timezone.now(), site or cast.site
     for start in range(0, VISITS, PART):
         visits = [
             Visit(
                 id=uuid4(),
-                group=cast.group,
-                site=cast.site,
-                recording_list=cast.site.recording_list,
+                group=site.group,
+                site=site,
+                recording_list=site.recording_list,
                 visited_on=days_ago(number % 3000),
                 entered_by=cast.volunteer,
                 submitted_at=now,
@@ -98,7 +99,7 @@ def outdate(cast: Cast, stale: Sequence[str]) -> None:
     """Make the scores of these indices look as if an earlier version had made them."""
     scores = VisitScore.objects.of_group(cast.group).filter(index__in=stale, is_current=True)
     scores.exclude(version="0").update(version="0")
-    with connection.cursor() as cursor:
+    with as_owner(), connection.cursor() as cursor:
         cursor.execute("VACUUM ANALYZE")
 
 

@@ -14,6 +14,7 @@ from surveys.tasks import watch_safe_returns
 from tests.conftest import Cast
 from tests.faults.conftest import StartWorker, kill
 from tests.mail import Postbox
+from tests.owner import as_owner
 from tests.processes import await_true
 from tests.surveys.returning import begin_return, course, fresh
 
@@ -29,7 +30,7 @@ def make_overdue(begun: SafeReturn, minutes: int) -> None:
 
 
 def waiting_on_locks() -> int:
-    with connection.cursor() as cursor:
+    with as_owner(), connection.cursor() as cursor:
         # Within one transaction the server would show the same picture for ever.
         cursor.execute("SELECT pg_stat_clear_snapshot()")
         cursor.execute(

@@ -24,6 +24,7 @@ from surveys.services.questions import ask_recorder
 from tests.alerts.conftest import Watch, the_incident, watch  # noqa: F401  a fixture
 from tests.conftest import Cast
 from tests.factories import SiteFactory, days_ago, submit
+from tests.owner import as_owner
 from tests.rota.making import plan, put_on
 
 DESK = "/groups/alder-beck/"
@@ -64,7 +65,7 @@ def touch_everything(cast: Cast) -> None:
 
 def keep_history(*, is_kept: bool) -> None:
     """Whether the database notes each change in its own history: for thousands of rows it takes most time."""
-    with connection.cursor() as cursor:
+    with as_owner(), connection.cursor() as cursor:
         cursor.execute(f"SET LOCAL session_replication_role = {'origin' if is_kept else 'replica'}")
 
 

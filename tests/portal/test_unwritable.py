@@ -19,6 +19,7 @@ from surveys.models import Visit, VisitScore
 from surveys.services.drafts import start_visit
 from tests.alerts.conftest import LOW, Watch, watch
 from tests.factories import data_for
+from tests.owner import as_owner
 from tests.surveys.pages import address, post_of, signed_in
 
 __all__ = ["watch"]
@@ -29,16 +30,17 @@ TABLES = (Visit, VisitScore, Verdict, Incident, Message, AuditEntry)
 @contextmanager
 def full_disk() -> Iterator[None]:
     """PostgreSQL's own refusal (SQLSTATE 53100) as late as can be: at the commit, when all is written."""
-    with connection.cursor() as cursor:
+    with as_owner(), connection.cursor() as cursor:
         cursor.execute(
             "CREATE FUNCTION pg_temp.full() RETURNS trigger LANGUAGE plpgsql AS"
             " $$BEGIN RAISE 'could not extend file' USING ERRCODE = 'disk_full'; END$$;"
             "CREATE CONSTRAINT TRIGGER full_disk AFTER INSERT ON outbox_message DEFERRABLE INITIALLY DEFERRED"
             " FOR EACH ROW EXECUTE FUNCTION pg_temp.full()"
         )
-        try:
-            yield
-        finally:
+    try:
+        yield
+    finally:
+        with as_owner(), connection.cursor() as cursor:
             cursor.execute("DROP TRIGGER full_disk ON outbox_message; DROP FUNCTION pg_temp.full()")
 
 

@@ -12,6 +12,8 @@ from django.db.migrations.state import ProjectState
 from portal.jobs.models import Job
 from tests.conftest import Cast
 
+pytestmark = pytest.mark.usefixtures("by_owner")
+
 
 @pytest.mark.parametrize("app", ["surveys", "audit", "jobs"])
 def test_it_has_a_migration_for_every_model_change(app: str) -> None:

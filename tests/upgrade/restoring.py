@@ -16,6 +16,7 @@ from django.db import connection
 from psycopg import sql
 
 from portal.embedded.binaries import postgres_programs
+from tests.owner import as_owner
 
 HERE = Path(__file__).parent
 TABLES = "SELECT tablename FROM pg_tables WHERE schemaname = 'public'"
@@ -70,7 +71,8 @@ def _lead_to(database: str) -> None:
 
 def upgrade() -> None:
     """What the operator's `migrate` does."""
-    call_command("migrate", interactive=False, verbosity=0, skip_checks=True)
+    with as_owner():
+        call_command("migrate", interactive=False, verbosity=0, skip_checks=True)
 
 
 def rows_of(database: str) -> dict[str, int]:

@@ -30,6 +30,7 @@ from tests.browser.bank.steps import (
 from tests.browser.checks import session_key_for
 from tests.browser.conftest import ARGUMENTS
 from tests.conftest import Cast
+from tests.owner import as_owner
 from tests.processes import await_true, naming
 
 pytestmark = [pytest.mark.browser, pytest.mark.faults, pytest.mark.django_db(transaction=True)]
@@ -95,7 +96,7 @@ def notice_network(phone: Page) -> None:
 
 
 def somebody_waits() -> bool:
-    with connection.cursor() as cursor:
+    with as_owner(), connection.cursor() as cursor:
         cursor.execute(WAITING)
         return bool(cursor.fetchone()[0])
 
