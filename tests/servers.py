@@ -27,7 +27,7 @@ def pytest_load_initial_conftests(early_config: pytest.Config) -> Iterator[None]
         early_config.add_cleanup(servers.close)
         start_missing(servers)
     os.environ.setdefault("SECRET_KEY", "only-for-tests-" + "x" * 40)
-    # The owner makes the test's database and then steps down (tests/conftest.py); programs that tests start never are.
+    # The owner makes the test's database and then steps down (tests/conftest.py); programs begin below.
     os.environ["AS_DATABASE_OWNER"] = "1"
     try:
         return (yield)

@@ -1,7 +1,7 @@
-"""The policies of the second wall: for each table that belongs to a group, whose rows come out and may be written.
+"""The policies of the second wall: whose rows come out of a table that belongs to groups, and may be written.
 
-Whose a row is, a policy reads from its column of the group, or asks the rows that it is a part of. The tables are
-found by their models, so that a new one cannot be forgotten; `role.py` brings them to the database.
+Whose a row is, a policy reads from its column of the group, or asks the rows that it is a part of. The tables
+are found by their models, so that a new one cannot be forgotten; `role.py` brings them to the database.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ TOLD = f"current_setting('{SETTING}', true)"
 IS_WIDE = f"(SELECT {TOLD} = '{EVERYTHING}')"
 # The second cast changes nothing, but lets ANY read one array and not the rows of a query.
 GROUPS = f"(SELECT string_to_array(nullif(nullif({TOLD}, '{EVERYTHING}'), ''), ',')::uuid[])::uuid[]"
-# Rows without a group that everybody may read, each with its reason; all others come out for the portal's own work only.
+# Rows without a group that everybody may read, each with its reason; others are for the portal's own work only.
 READ_BY_ALL = {"surveys_recordinglist": "the lists that the portal comes with"}
 # Belong to groups without naming one: they come out for the portal's own work only, each with its reason.
 WIDE_ONLY = {"audit_rowchange": "names rows of any table; is read beside a record that was found in its group"}

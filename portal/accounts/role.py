@@ -1,8 +1,8 @@
 """The role that web server, worker and scheduler work as: it owns no table, so that the policies hold for it.
 
-Made and given its rights after each run of migrations, together with the policies. The owner, who migrates, saves
-and restores, is not held up by them: they are not FORCEd, for a data migration would find no rows and a backup
-would fail.
+Made and given its rights after each run of migrations, together with the policies. The owner, who migrates,
+saves and restores, is not held up by them: they are not FORCEd, for a data migration would find no rows and a
+backup would fail.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 from contextlib import suppress
 
 from django.conf import settings
+from django.core.exceptions import ImproperlyConfigured
 from django.db import connections, transaction
 from django.db.backends.utils import CursorWrapper
 from django.db.utils import IntegrityError, ProgrammingError
@@ -44,13 +45,19 @@ LESS = {
 }
 # The history is written by the database, whatever the role may see or write itself.
 OF_THE_OWNER = ("audit_note_change", "audit_note_added")
-CAN = "SELECT rolsuper, rolbypassrls, rolcanlogin FROM pg_roles WHERE rolname = %s"
+PASSES = """
+SELECT rolsuper OR rolbypassrls OR EXISTS (
+    SELECT FROM pg_class
+    WHERE relowner = r.oid AND relkind = 'r' AND relnamespace = current_schema()::regnamespace
+) FROM pg_roles r WHERE rolname = %s
+"""
 
 
 def raise_the_wall(using: str = "default") -> list[str]:
-    """Bring the role, its rights and all policies to the database; returns the policies that were new or changed."""
+    """Bring role, rights and policies to the database; returns the policies that were new or changed."""
     with transaction.atomic(using), connections[using].cursor() as cursor:
         _make_role(cursor, settings.DATABASE_ROLE, settings.DATABASE_ROLE_PASSWORD)
+        _require_held(cursor, settings.DATABASE_ROLE)
         made = _make_policies(cursor)
         _give_rights(cursor, settings.DATABASE_ROLE)
     return made
@@ -70,6 +77,16 @@ def _make_role(cursor: CursorWrapper, role: str, password: str) -> None:
     cursor.execute("SELECT pg_has_role(current_user, %s, 'SET')", [role])
     if not cursor.fetchone()[0]:
         cursor.execute(sql.SQL("GRANT {} TO CURRENT_USER").format(sql.Identifier(role)))
+
+
+def _require_held(cursor: CursorWrapper, role: str) -> None:
+    """Raise ImproperlyConfigured for a role for which no policy would hold."""
+    cursor.execute(PASSES, [role])
+    if cursor.fetchone()[0]:
+        raise ImproperlyConfigured(
+            f"The role {role} is a superuser, may pass row-level security or owns tables: no policy holds it."
+            " Let DATABASE_URL sign in as a role without these, and DATABASE_OWNER_URL as the owner."
+        )
 
 
 def _make_policies(cursor: CursorWrapper) -> list[str]:

@@ -2,8 +2,8 @@
 
 PostgreSQL holds a policy for each table that belongs to a group (`policies.py`) and reads from the connection
 whose rows may come out. What stands here says so: a request and a task begin with nothing and admit the groups
-that they have found a right to; the portal's own work over all groups says `wide` and why. Nothing said: nothing
-comes out.
+that they have found a right to; the portal's own work over all groups says `wide` and why. Nothing said:
+nothing comes out.
 """
 
 from __future__ import annotations
@@ -77,7 +77,7 @@ def wide(reason: str) -> Iterator[None]:
 
 
 def admit(*groups: UUID) -> None:
-    """Let the rows of these groups come out as well until the request or task ends: a right to them was found."""
+    """Let these groups' rows come out as well until the request or task ends: a right to them was found."""
     scope = _present.get()
     while scope is not None and scope.is_wide:
         scope = scope.below

@@ -15,7 +15,7 @@ NEED_NO_DATABASE = frozenset(
 )
 # They make, read or refill whole tables; everything else works as the role that owns none.
 NEED_THE_OWNER = frozenset(
-    {"backup", "dbshell", "flush", "makemigrations", "migrate", "restore", "squashmigrations"}
+    {"backup", "dbshell", "flush", "grow", "makemigrations", "migrate", "restore", "squashmigrations"}
 )
 
 

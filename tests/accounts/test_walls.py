@@ -9,6 +9,7 @@ from uuid import UUID, uuid4
 
 import pytest
 from django.conf import settings
+from django.core.exceptions import ImproperlyConfigured
 from django.db import IntegrityError, connection, connections, transaction
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
@@ -74,19 +75,18 @@ def test_wide_needs_a_reason() -> None:
 def test_a_rollback_takes_what_was_told_with_it_and_it_is_told_anew() -> None:
     with wide("before"):
         assert in_the_database() == "all"
-    with pytest.raises(RuntimeError), transaction.atomic(), within(A):
+    with transaction.atomic(), within(A):
         assert in_the_database() == str(A)
-        raise RuntimeError
+        transaction.set_rollback(True)
     with within(A):
         assert in_the_database() == str(A), "and not what stood before the savepoint"
 
 
 def test_after_an_error_the_transaction_still_ends() -> None:
     with within(A):
-        with pytest.raises(IntegrityError), transaction.atomic():
-            # The scope changes again between the error and the rollback.
-            with wide("breaks"), connection.cursor() as cursor:
-                cursor.execute("INSERT INTO accounts_group (id) VALUES (gen_random_uuid())")
+        # The scope changes again between the error and the rollback.
+        with pytest.raises(IntegrityError), transaction.atomic(), wide("breaks"), connection.cursor() as cursor:
+            cursor.execute("INSERT INTO accounts_group (id) VALUES (gen_random_uuid())")
         assert in_the_database() == str(A)
 
 
@@ -167,11 +167,17 @@ def test_the_role_is_made_with_a_way_to_sign_in_and_no_more() -> None:
     name = f"wall_{uuid4().hex[:8]}"
     with as_owner(), connection.cursor() as cursor:
         role._make_role(cursor, name, "a password")
-        cursor.execute(
-            "SELECT rolcanlogin, rolsuper, rolbypassrls, rolpassword LIKE 'SCRAM%%' FROM pg_authid WHERE rolname = %s",
-            [name],
-        )
+        asked = "SELECT rolcanlogin, rolsuper, rolbypassrls, rolpassword LIKE 'SCRAM%%' FROM pg_authid"
+        cursor.execute(f"{asked} WHERE rolname = %s", [name])
         assert cursor.fetchone() == (True, False, False, True)
+
+
+@pytest.mark.parametrize("right", ["SUPERUSER", "BYPASSRLS"])
+def test_a_role_that_passes_the_policies_is_refused(right: str) -> None:
+    with as_owner(), connection.cursor() as cursor:
+        cursor.execute(f"ALTER ROLE {settings.DATABASE_ROLE} {right}")
+        with pytest.raises(ImproperlyConfigured, match="no policy holds it"):
+            role.raise_the_wall()
 
 
 def test_a_changed_policy_is_made_anew_and_a_strange_one_taken_away() -> None:
@@ -186,8 +192,6 @@ def test_a_changed_policy_is_made_anew_and_a_strange_one_taken_away() -> None:
 
 def test_the_history_is_written_by_the_database_alone() -> None:
     with connection.cursor() as cursor:
-        cursor.execute(
-            "SELECT has_table_privilege(%s, 'audit_rowchange', 'INSERT'), has_table_privilege(%s, 'audit_auditentry', 'DELETE')",
-            [settings.DATABASE_ROLE] * 2,
-        )
+        asked = "SELECT has_table_privilege('audit_rowchange', 'INSERT')"
+        cursor.execute(f"{asked}, has_table_privilege('audit_auditentry', 'DELETE')")
         assert cursor.fetchone() == (False, False)

@@ -1,8 +1,8 @@
 """What the second wall costs: the same pages and queries with the policies and without, by turns in one run.
 
-`make bench` runs it for two groups with as many visits each as are rescored. Without: as the owner of the tables,
-for whom no policy holds, and with nothing told to the database. Not part of the suite: its names keep it from
-being collected.
+`make bench` runs it for two groups with as many visits each as are rescored. Without: as the owner of the
+tables, for whom no policy holds, and with nothing told to the database. Not part of the suite: its names keep
+it from being collected.
 """
 
 from __future__ import annotations

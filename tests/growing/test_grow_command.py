@@ -11,7 +11,7 @@ from portal.accounts.models import Group
 from tests.commands import in_this_process
 from tests.factories import GroupFactory
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("by_owner")]
 
 
 def test_it_grows_and_says_how_much(capsys: pytest.CaptureFixture[str]) -> None:

@@ -26,6 +26,7 @@ from surveys.submission.writing import submission_of
 from tests.factories import person_for
 from tests.growing.built import built_as
 from tests.lasting import lasting_rows
+from tests.owner import as_owner
 
 UNTIL = date(2026, 6, 1)
 EXTENT = Extent(groups=2, sites=9, years=2, until=UNTIL, seed=5)
@@ -38,7 +39,7 @@ pytestmark = pytest.mark.django_db
 def grown(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[list[str]]:
     """A small portal; what was told while it grew."""
     said: list[str] = []
-    with lasting_rows(django_db_blocker):
+    with lasting_rows(django_db_blocker), as_owner():
         before = built_as(LARGE)
         grow(EXTENT, say=said.append)
         assert built_as(LARGE) == before

@@ -18,7 +18,7 @@ from tests.growing.built import built_as
 
 SMALL = Extent(groups=1, sites=2, years=1, until=date(2026, 6, 1), seed=3)
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("by_owner")]
 
 
 def test_another_seed_gives_other_visits() -> None:
