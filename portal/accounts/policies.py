@@ -7,7 +7,7 @@ are found by their models, so that a new one cannot be forgotten; `role.py` brin
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from hashlib import sha256
 from typing import Any
@@ -20,10 +20,9 @@ from portal.accounts.walls import EVERYTHING, SETTING
 
 OUR_APPS = ("portal", "surveys", "alerts")
 TOLD = f"current_setting('{SETTING}', true)"
-# Each in a SELECT of its own: so they are asked once for a query, and not once for each row.
-IS_WIDE = f"(SELECT {TOLD} = '{EVERYTHING}')"
-# The second cast changes nothing, but lets ANY read one array and not the rows of a query.
-GROUPS = f"(SELECT string_to_array(nullif(nullif({TOLD}, '{EVERYTHING}'), ''), ',')::uuid[])::uuid[]"
+IS_WIDE = f"{TOLD} = '{EVERYTHING}'"
+# In a query of its own it is asked once, and not for each of very many rows.
+IS_WIDE_ONCE = f"(SELECT {IS_WIDE})"
 # Rows without a group that everybody may read, each with its reason; others are for the portal's own work only.
 READ_BY_ALL = {"surveys_recordinglist": "the lists that the portal comes with"}
 # Belong to groups without naming one: they come out for the portal's own work only, each with its reason.
@@ -53,11 +52,21 @@ class Policy:
     command: str
     condition: str
     needs: frozenset[tuple[str, str]]
+    # What a changed row must be, where that is not the condition itself.
+    becomes: str = ""
+
+    @property
+    def rule(self) -> str:
+        """How it goes on after "FOR", in SQL."""
+        if self.command == "INSERT":
+            return f"INSERT WITH CHECK ({self.condition})"
+        check = f" WITH CHECK ({self.becomes})" if self.becomes else ""
+        return f"{self.command} USING ({self.condition}){check}"
 
     @property
     def mark(self) -> str:
         """Tells this text from an earlier one, in the policy's comment."""
-        return sha256(f"{self.command} {self.condition}".encode()).hexdigest()[:16]
+        return sha256(self.rule.encode()).hexdigest()[:16]
 
 
 @cache
@@ -92,7 +101,7 @@ def policies_of(model: type[models.Model]) -> list[Policy]:
 
 def _of_the_group_itself(table: str) -> list[Policy]:
     # Names and addresses of groups are public; only its own people change one.
-    own = f"{IS_WIDE} OR id = ANY ({GROUPS})"
+    own = f"{_is_told('id')} OR {IS_WIDE}"
     return [
         _policy(table, "read_by_all", "SELECT", "true"),
         _policy(table, "changed_by_own", "UPDATE", own),
@@ -101,10 +110,19 @@ def _of_the_group_itself(table: str) -> list[Policy]:
     ]
 
 
+def _is_told(column: str) -> str:
+    # Numbers are sought in the text itself: as an array, read in a query of its own, they would cost every query of
+    # a page with thirty tables sixty more queries to plan, and none of its rows is worth that.
+    return f"strpos({TOLD}, {column}::text) > 0"
+
+
 def _of_column(table: str) -> list[Policy]:
-    found = [_policy(table, "of_group", "ALL", f"{IS_WIDE} OR group_id = ANY ({GROUPS})", (table, "group_id"))]
+    found = [_policy(table, "of_group", "ALL", f"{_is_told('group_id')} OR {IS_WIDE}", (table, "group_id"))]
     if table in READ_BY_ALL:
-        found.append(_policy(table, "read_by_all", "SELECT", "group_id IS NULL", (table, "group_id")))
+        open_rows = _policy(table, "read_by_all", "SELECT", "group_id IS NULL", (table, "group_id"))
+        # Whoever builds on one holds it for a moment; PostgreSQL takes that for a change, which none comes to be.
+        held = replace(open_rows, name="held_by_all", command="UPDATE", becomes="false")
+        found += [open_rows, held]
     return found
 
 
@@ -112,7 +130,7 @@ def _of_parents(table: str, parents: list[models.ForeignKey[Any, Any]]) -> list[
     """Part of rows of other tables, whose own policies say whether they come out."""
     needs = [(table, each.column) for each in parents]
     asked = " AND ".join(_seen(table, each) for each in parents)
-    found = [_policy(table, "of_parent", "ALL", f"{IS_WIDE} OR ({asked})", *needs)]
+    found = [_policy(table, "of_parent", "ALL", f"{IS_WIDE_ONCE} OR ({asked})", *needs)]
     if any(_table(each) in READ_BY_ALL for each in parents):
         seen = " AND ".join(_seen(table, each, owned=False) for each in parents)
         found.append(_policy(table, "read_by_all", "SELECT", seen, *needs))

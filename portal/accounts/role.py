@@ -107,10 +107,8 @@ def _make_policies(cursor: CursorWrapper) -> list[str]:
 
 def _make_policy(cursor: CursorWrapper, policy: Policy) -> None:
     names = {"name": sql.Identifier(policy.name), "table": sql.Identifier(policy.table)}
-    holds = "WITH CHECK" if policy.command == "INSERT" else "USING"
     cursor.execute(sql.SQL("DROP POLICY IF EXISTS {name} ON {table}").format(**names))
-    made = f"CREATE POLICY {{name}} ON {{table}} FOR {policy.command} {holds} ({policy.condition})"
-    cursor.execute(sql.SQL(made).format(**names))
+    cursor.execute(sql.SQL("CREATE POLICY {name} ON {table} FOR " + policy.rule).format(**names))
     mark = sql.SQL("COMMENT ON POLICY {name} ON {table} IS {mark}")
     cursor.execute(mark.format(**names, mark=sql.Literal(policy.mark)))
 

@@ -17,6 +17,7 @@ from portal.accounts.access import ACTIONS
 from portal.accounts.models import Group
 from portal.accounts.policies import UNWALLED, WIDE_ONLY, all_policies, is_walled, our_models, policies_of
 from portal.accounts.walls import closed, wide, within
+from surveys.models import ListTaxon, RecordingList
 from tests.access import scene
 from tests.access.rows import make_row
 from tests.access.test_matrix import answers_to_a_foreign_site, opened_by_the_neighbours_slug
@@ -163,6 +164,15 @@ def test_a_groups_rows_come_out_for_itself_and_for_nobody_else(world: World, cas
         assert seen(table) >= set(theirs)
     require_kept(table, theirs, lambda: within(own))
     require_kept(table, theirs, closed)
+
+
+def test_a_list_that_the_portal_comes_with_is_read_and_held_but_not_changed(cast: Cast) -> None:
+    with within(cast.group.pk):
+        assert RecordingList.objects.select_for_update().filter(group=None).exists()
+        assert ListTaxon.objects.filter(recording_list__group=None).exists()
+        with pytest.raises(ProgrammingError, match="row-level security"), transaction.atomic():
+            RecordingList.objects.filter(group=None).update(name="Ours")
+        assert ListTaxon.objects.filter(recording_list__group=None).delete()[0] == 0
 
 
 @pytest.mark.parametrize("table", ["surveys_visit", "surveys_taxoncount", "alerts_incident_visits"])
