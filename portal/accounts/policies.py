@@ -36,6 +36,7 @@ UNWALLED = {
     "accounts_user": "a person may belong to several groups, and to none",
     "accounts_user_groups": "of Django, unused",
     "accounts_user_user_permissions": "of Django, unused",
+    "privacy_erasure": "of one person, wherever they belong",
     "outbox_heartbeat": "says when a process was last alive",
     "public_catchment": "shared by groups; its name and river are public",
     "tokens_apikey": "a person's, for all their groups",
@@ -111,8 +112,8 @@ def _of_the_group_itself(table: str) -> list[Policy]:
 
 
 def _is_told(column: str) -> str:
-    # Numbers are sought in the text itself: as an array, read in a query of its own, they would cost every query of
-    # a page with thirty tables sixty more queries to plan, and none of its rows is worth that.
+    # Sought in the text itself: as an array, read in a query of its own, the numbers would cost a page that
+    # reads thirty tables at once sixty more queries to plan.
     return f"strpos({TOLD}, {column}::text) > 0"
 
 
@@ -120,7 +121,7 @@ def _of_column(table: str) -> list[Policy]:
     found = [_policy(table, "of_group", "ALL", f"{_is_told('group_id')} OR {IS_WIDE}", (table, "group_id"))]
     if table in READ_BY_ALL:
         open_rows = _policy(table, "read_by_all", "SELECT", "group_id IS NULL", (table, "group_id"))
-        # Whoever builds on one holds it for a moment; PostgreSQL takes that for a change, which none comes to be.
+        # Whoever builds on one holds it for a moment, which PostgreSQL takes for a change; none comes of it.
         held = replace(open_rows, name="held_by_all", command="UPDATE", becomes="false")
         found += [open_rows, held]
     return found

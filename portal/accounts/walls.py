@@ -114,8 +114,9 @@ def groups_of(found: Any) -> Iterator[UUID]:
         *way, _group = str(getattr(found, "group_path", "group")).split("__")
         for step in way:
             found = getattr(found, step)
-        if found.group_id is not None:
-            yield found.group_id
+        number = getattr(found, "group_id", None)
+        if number is not None:
+            yield number
 
 
 def carried(call: Callable[..., Any]) -> Callable[..., Any]:

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_safe
 
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
+from portal.accounts.walls import wide
 from portal.audit.addresses import KEPT
 from portal.audit.models import AuditEntry
 from portal.audit.queries import Entries, all_happenings, group_happenings, own_happenings, told
@@ -25,8 +26,9 @@ ON_A_PAGE = 50
 @never_cache
 def account_trail(request: PortalRequest) -> HttpResponse:
     """What happened with my account: when, what, from where."""
-    page = _page(request, own_happenings(request.person))
-    happenings = told(page, with_addresses=True, own=request.person)
+    with wide("what a person did is of several groups, and of none"):
+        page = _page(request, own_happenings(request.person))
+        happenings = told(page, with_addresses=True, own=request.person)
     return render(request, "audit/account_trail.html", _context(page, happenings))
 
 
@@ -46,8 +48,10 @@ def portal_trail(request: PortalRequest) -> HttpResponse:
     """Sign-ins, rights and files of the whole portal, for those who run it."""
     if not request.person.is_operator:
         raise Http404
-    page = _page(request, all_happenings())
-    return render(request, "audit/portal_trail.html", _context(page, told(page, with_addresses=True)))
+    with wide("operators see the whole portal"):
+        page = _page(request, all_happenings())
+        happenings = told(page, with_addresses=True)
+    return render(request, "audit/portal_trail.html", _context(page, happenings))
 
 
 def _page(request: HttpRequest, entries: Entries) -> Page[AuditEntry]:

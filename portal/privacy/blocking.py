@@ -8,9 +8,11 @@ from django.utils.translation import gettext as _
 from alerts.models import AgencyContact
 from portal.accounts.models import Role, User
 from portal.accounts.queries import members_of
+from portal.accounts.walls import wide
 from surveys.models import SafeReturn
 
 
+@wide("duties of a person in whichever group")
 def whatever_must_come_first(user: User) -> list[str]:
     """What stands in the way of erasing this person now, in words for them; empty where nothing does."""
     return [*_last_coordinator_of(user), *_still_out(user), *_told_of_incidents(user)]

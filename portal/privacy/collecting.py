@@ -14,6 +14,7 @@ from django.db.models import QuerySet
 from django.template.loader import render_to_string
 
 from portal.accounts.models import User
+from portal.accounts.walls import wide
 from portal.privacy.kept import BY_ADDRESS, Held, Kept
 from portal.privacy.register import KEPT
 from surveys.models import Photo
@@ -46,6 +47,7 @@ def _any_of(addresses: Iterable[str]) -> str:
     return f"^({'|'.join(escaped)})$"
 
 
+@wide("all that is kept of one person")
 def kept_of(user: User, told: Told = lambda _done, _total: None) -> dict[str, list[Row]]:
     """Kind of the register to the person's rows: fields by name, with the model under "of"."""
     addresses = addresses_of(user)
@@ -64,6 +66,7 @@ def _rows(kind: Kept, user: User, addresses: set[str]) -> Iterator[Row]:
                 yield {"of": held.model, "as": held.owner, **row}
 
 
+@wide("all that is kept of one person")
 def file_of(user: User, told: Told = lambda _done, _total: None) -> bytes:
     """The ZIP: `kept.json`, `index.html` and the person's pictures under `pictures/`."""
     kept = kept_of(user, told)

@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person
 from portal.accounts.models import Membership
+from portal.accounts.walls import wide
 from portal.jobs.models import Job
 from portal.jobs.services import request_job
 
@@ -16,6 +17,7 @@ SHOWN = 5
 
 
 @transaction.atomic
+@wide("a person may have left the group that it belongs to")
 def request_file(person: Person) -> Job | None:
     """Order the file of all that is kept of the person; None where they never belonged to a group.
 

@@ -20,6 +20,7 @@ from portal.accounts.languages import speaking_to
 from portal.accounts.models import Group, Membership, User
 from portal.accounts.queries import person_of
 from portal.accounts.services import end_membership
+from portal.accounts.walls import wide
 from portal.audit.addresses import erase_addresses_of
 from portal.audit.services import record_change
 from portal.audit.watching import HIDDEN
@@ -37,6 +38,7 @@ NO_ADDRESS = "erased-{number}@erased.invalid"
 HELD = [held for kind in KEPT for held in kind.held]
 
 
+@wide("a person is erased in every group")
 def erase_whoever_is_due(now: datetime) -> int:
     """Erase everybody whose waiting time is over; return how many. Who must hand over first waits on."""
     due = Erasure.objects.filter(due_at__lte=now, stopped_at=None, done_at=None)
@@ -65,6 +67,7 @@ def _erase(number: UUID, now: datetime) -> int:
 
 
 @transaction.atomic
+@wide("a person is erased in every group")
 def erase_person(user: User) -> str:
     """Erase the person and return the pseudonym that their records stand under.
 

@@ -13,6 +13,7 @@ from portal.accounts.access import Person, require
 from portal.accounts.languages import speaking_to
 from portal.accounts.models import Group, Membership, User
 from portal.accounts.signed_links import DeadLink, SignedLink
+from portal.accounts.walls import wide
 from portal.audit.services import record_change
 from portal.outbox.rendering import render_mail
 from portal.outbox.services import owe_message
@@ -26,6 +27,7 @@ KIND = "account.erasure"
 
 
 @transaction.atomic
+@wide("a person is told, and their guardians, of whichever group")
 def ask_erasure(*, person: Person, user: User, reason: str = "") -> Erasure:
     """Have this person erased once the waiting time is over; who has asked before gets what waits already.
 
@@ -46,6 +48,7 @@ def ask_erasure(*, person: Person, user: User, reason: str = "") -> Erasure:
 
 
 @transaction.atomic
+@wide("whether another group knows them")
 def ask_erasure_for(*, person: Person, membership: Membership, reason: str) -> Erasure:
     """A coordinator has a member erased who asked for it by letter.
 

@@ -9,6 +9,7 @@ from uuid import UUID
 from django.db import transaction
 
 from portal.accounts.models import Group
+from portal.accounts.walls import wide
 from portal.audit.services import record_change
 from portal.privacy.kept import Kept
 from portal.privacy.limits import BATCH
@@ -19,6 +20,7 @@ from portal.privacy.register import KEPT
 MOST_BATCHES = 20
 
 
+@wide("the sweep serves every group")
 def let_go_what_is_due(now: datetime) -> int:
     """Let go whatever has reached its limit, in every group and in the portal as a whole; return how much."""
     limited = [each for each in KEPT if each.limit]

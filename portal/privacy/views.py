@@ -18,6 +18,7 @@ from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Membership, User
 from portal.accounts.pages import enter, posted
 from portal.accounts.signed_links import by_link
+from portal.accounts.walls import wide
 from portal.privacy import services
 from portal.privacy.blocking import whatever_must_come_first
 from portal.privacy.collecting import file_of
@@ -46,7 +47,9 @@ def own_data(request: PortalRequest) -> HttpResponseBase:
             return _attached(file_of(_account(request)))
         messages.success(request, _("Your file is being made. Look here again in a minute."))
         return redirect("own_data")
-    return render(request, "privacy/own_data.html", {"files": own_files(request.person)[:SHOWN]})
+    with wide("a person may have left the group that it belongs to"):
+        files = list(own_files(request.person)[:SHOWN])
+    return render(request, "privacy/own_data.html", {"files": files})
 
 
 @login_required
@@ -55,7 +58,8 @@ def own_data(request: PortalRequest) -> HttpResponseBase:
 @never_cache
 def own_data_file(request: PortalRequest, job_id: UUID) -> HttpResponseBase:
     """The file itself, for nobody but whom it is about."""
-    job = get_object_or_404(own_files(request.person), pk=job_id)
+    with wide("a person may have left the group that it belongs to"):
+        job = get_object_or_404(own_files(request.person), pk=job_id)
     if not job.file:
         raise Http404
     return FileResponse(job.file.open("rb"), as_attachment=True, filename=job.file_name)
