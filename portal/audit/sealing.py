@@ -108,6 +108,7 @@ def seal_waiting(*, patient: bool = True, at_most: float = AT_MOST) -> Head:
 
 
 @transaction.atomic
+@wide("the chain holds all groups' entries")
 def seal_batch(patient: bool = True) -> int:
     """Seal one batch; return how many rows it was, 0 also when another one is at it."""
     if not _locked(patient):

@@ -12,6 +12,7 @@ from django.db import connection
 from alerts.models import Incident
 from alerts.services import opening, response
 from alerts.services.incidents import acknowledge_incident
+from portal.accounts.walls import carried
 from surveys.models import Site
 from tests.alerts.conftest import (
     LOW,
@@ -56,7 +57,7 @@ def at_once(*works: Callable[[], Any]) -> list[BaseException]:
         finally:
             connection.close()
 
-    threads = [threading.Thread(target=run, args=(work,)) for work in works]
+    threads = [threading.Thread(target=carried(run), args=(work,)) for work in works]
     for each in threads:
         each.start()
     for each in threads:

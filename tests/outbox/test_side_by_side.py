@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from django.db import connection, transaction
 
+from portal.accounts.walls import carried
 from portal.outbox import delivery
 from portal.outbox.claims import claim, owed
 from portal.outbox.delivery import deliver
@@ -31,7 +32,7 @@ def side_by_side(*works: Callable[[], Any]) -> list[Any]:
         finally:
             connection.close()
 
-    threads = [threading.Thread(target=run, args=(work,)) for work in works]
+    threads = [threading.Thread(target=carried(run), args=(work,)) for work in works]
     for each in threads:
         each.start()
     for each in threads:
@@ -82,7 +83,7 @@ def test_it_passes_over_a_row_that_is_locked(owe: Owe) -> None:
 def test_it_holds_no_lock_while_the_server_thinks(postbox: Postbox, owe: Owe) -> None:
     message = owe()
     postbox.hang_seconds = 1.0
-    sending = threading.Thread(target=side_by_side, args=(lambda: deliver(message.id),))
+    sending = threading.Thread(target=carried(side_by_side), args=(lambda: deliver(message.id),))
     sending.start()
     try:
         while again(message).claimed_until is None:

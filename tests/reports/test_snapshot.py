@@ -8,6 +8,7 @@ from datetime import date
 import pytest
 from django.db import connection
 
+from portal.accounts.walls import carried
 from portal.reports.figures import records
 from surveys.models import Visit
 from tests.reports.conftest import YEAR, YearBook
@@ -23,7 +24,7 @@ def _approve_elsewhere(book: YearBook) -> None:
         finally:
             connection.close()
 
-    other = threading.Thread(target=approve)
+    other = threading.Thread(target=carried(approve))
     other.start()
     other.join()
 

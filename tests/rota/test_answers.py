@@ -13,6 +13,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from portal.accounts.walls import carried
 from portal.audit.services import history_of
 from surveys.models import Site
 from surveys.people.models import Minor
@@ -299,7 +300,7 @@ def at_once(*works: Callable[[], Any]) -> list[BaseException]:
         finally:
             connection.close()
 
-    threads = [threading.Thread(target=run, args=(each,)) for each in works]
+    threads = [threading.Thread(target=carried(run), args=(each,)) for each in works]
     for thread in threads:
         thread.start()
     for thread in threads:

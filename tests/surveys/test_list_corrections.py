@@ -11,6 +11,7 @@ from django.test import Client
 from django.urls import reverse
 
 from alerts.models import Incident, Trigger, Verdict
+from portal.accounts.walls import carried
 from portal.audit.services import history_of
 from portal.jobs.models import Job
 from portal.jobs.working import work_off
@@ -249,7 +250,7 @@ def test_a_visit_sent_in_at_the_same_time_does_not_deadlock(cast: Cast) -> None:
         finally:
             connection.close()
 
-    senders = [threading.Thread(target=send, args=[number]) for number in range(6)]
+    senders = [threading.Thread(target=carried(send), args=[number]) for number in range(6)]
     for each in senders:
         each.start()
     replace(cast, old, SHORT + "\nElmidae", puts_right=True)

@@ -11,6 +11,7 @@ from django.db import connection
 from django.http import Http404
 from django.test import Client
 
+from portal.accounts.walls import carried
 from portal.audit.models import AuditEntry
 from surveys.forms import SiteForm
 from surveys.list_lines import read_lines
@@ -152,7 +153,7 @@ class TestSites:
                 connection.close()
 
         actions = [lambda: retire(cast, own), lambda: self.give(cast, cast.site, own)]
-        workers = [threading.Thread(target=at_once, args=[action]) for action in actions]
+        workers = [threading.Thread(target=carried(at_once), args=[action]) for action in actions]
         for worker in workers:
             worker.start()
         for worker in workers:

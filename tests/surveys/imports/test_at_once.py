@@ -14,6 +14,7 @@ from django.conf import LazySettings
 from django.db import connection
 from rest_framework.test import APIClient
 
+from portal.accounts.walls import carried
 from portal.audit.services import history_of
 from surveys.models import ImportRun, Visit
 from surveys.services import imports
@@ -42,7 +43,7 @@ def at_once(*jobs: Callable[[], T]) -> list[T]:
             connection.close()
 
     with ThreadPoolExecutor(len(jobs)) as pool:
-        return [each.result(timeout=60) for each in [pool.submit(run, job) for job in jobs]]
+        return [each.result(timeout=60) for each in [pool.submit(carried(run), job) for job in jobs]]
 
 
 def kept(cast: Cast, who: str) -> ImportRun:
