@@ -130,7 +130,8 @@ def rows_of(named: list[Any]) -> Mapping[Any, AuditEntry | RowChange]:
     """The rows that these links, or waiting ones, stand for, by their numbers (two queries)."""
     entries = all_entries().filter(pk__in=_all_of([each.entry for each in named if each.entry], "uuid"))
     changes = RowChange.objects.filter(pk__in=_all_of([each.change for each in named if each.change], "bigint"))
-    return {each.pk: each for each in [*entries.order_by(), *changes.order_by()]}
+    found: list[AuditEntry | RowChange] = [*entries.order_by(), *changes.order_by()]
+    return {each.pk: each for each in found}
 
 
 def _all_of(numbers: list[Any], kind: str) -> RawSQL:
