@@ -1,7 +1,7 @@
 # Two commands do everything: `make demo` and `make test`. `make help` lists the others.
 .DEFAULT_GOAL := help
 .SHELLFLAGS := -eu -c
-.PHONY: help env demo test test-all check bench soak fuzz lock messages pango browser
+.PHONY: help env demo test test-all check bench load soak fuzz lock messages pango browser
 MAKEFLAGS += --no-print-directory
 
 BIN := .venv/bin
@@ -21,6 +21,10 @@ ALERTS := 1000
 # How many inputs `make fuzz` sends to forms and addresses, and where its chance begins.
 INPUTS := 10000
 SEED := 1
+# Who plays how long on how large a portal in `make load`.
+PEOPLE := 200
+MINUTES := 5
+GROUPS_GROWN := 50
 # UPGRADE=--upgrade lets `make lock` take newer releases.
 UPGRADE :=
 export UV_PYTHON_DOWNLOADS := never
@@ -87,6 +91,11 @@ bench: env ## samples scored a second, in memory and stored, how soon alerts go,
 	@OPENBLAS_NUM_THREADS=1 $(BIN)/python -m tests.benchmarks.bench_scoring $(SAMPLES)
 	@OPENBLAS_NUM_THREADS=1 VISITS=$(VISITS) $(BIN)/python -m pytest -qs --no-header --no-summary \
 	    -o python_files="bench_rescoring.py bench_latency.py bench_report.py bench_trail.py bench_wall.py" -o python_functions=bench_ tests/benchmarks
+
+# Locust is an extra of its own: neither suite nor production needs it.
+load: env ## a Sunday evening: many people at once on the portal as deployed (PEOPLE=200, MINUTES=5, GROUPS_GROWN=50)
+	@$(BIN)/uv pip install --quiet --python $(BIN)/python --require-hashes -r requirements-load.txt
+	@$(BIN)/python -m tests.load.sunday $(PEOPLE) $(MINUTES) $(GROUPS_GROWN)
 
 soak: env ## alerts owed while everything is killed, flushed, restarted or made to misbehave (ALERTS=1000)
 	@ALERTS=$(ALERTS) $(BIN)/python -m pytest -qs --no-header --no-summary -o python_functions=soak_ \

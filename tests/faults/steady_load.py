@@ -35,7 +35,7 @@ def make_world() -> dict[str, Any]:
     from tests.factories import SiteFactory
 
     cast, client = make_cast(), Client()
-    client.force_login(cast.coordinator)
+    client.force_login(cast.volunteer)
     sites = [SiteFactory(group=cast.group, code=f"R{number}") for number in range(SITES)]
     for site in sites:
         put_under_watch(site, cast)
@@ -86,11 +86,11 @@ class Load:
     is_over: threading.Event = field(default_factory=threading.Event)
 
     def read_page(self, page: str) -> int:
-        """One page as a coordinator; returns the status, 0 where there was no answer."""
+        """One page as a volunteer; returns the status, 0 where there was no answer."""
         return self._ask("GET", page, {"Cookie": f"sessionid={self.world['session']}"})
 
     def read_pages(self) -> None:
-        """A coordinator who opens one page after the other."""
+        """A volunteer who opens one page after the other."""
         for page in itertools.cycle(self.world["pages"]):
             if self.is_over.wait(0.15):
                 return

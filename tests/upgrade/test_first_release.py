@@ -62,7 +62,7 @@ def upgraded(
 ) -> Iterator[Upgraded]:
     with restored(request.param) as name, django_db_blocker.unblock(), portal_on(name):
         found = Upgraded(name, rows_of(name), read(name, SCORES))
-        with override_settings(MEDIA_ROOT=tmp_path_factory.mktemp("media")):
+        with override_settings(MEDIA_ROOT=tmp_path_factory.mktemp("media"), SECOND_FACTOR="optional"):
             upgrade()
             store_stand_ins()
             found.after = rows_of(name)
