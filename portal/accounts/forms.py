@@ -56,6 +56,12 @@ class NewAccountForm(forms.Form):
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
     )
 
+    show_name = forms.BooleanField(
+        label=_("My name may stand in the yearly report and in published files"),
+        required=False,
+        help_text=_("You can change this at any time. Until you are 18 your name is printed nowhere."),
+    )
+
     def __init__(self, *args: Any, email: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.email = email

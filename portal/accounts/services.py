@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -111,10 +112,17 @@ def _revoke(person: Person, invitation: Invitation) -> None:
 
 
 @transaction.atomic
-def join_with_new_account(*, invitation: Invitation, name: str, password: str) -> User:
-    """Make the account an invitation was sent for, and the membership with it."""
+def join_with_new_account(*, invitation: Invitation, name: str, password: str, show_name: bool = False) -> User:
+    """Make the account an invitation was sent for, and the membership with it.
+
+    `show_name` says that they agree to be named in public; whoever must not be is not.
+    """
     user = User.objects.create_user(invitation.email, password, name=name)
-    accept_invitation(invitation=invitation, user=user)
+    membership = accept_invitation(invitation=invitation, user=user)
+    if show_name:
+        with suppress(ValidationError):
+            person = Person(user_id=user.id, name=user.name)
+            choose_naming(person=person, membership=membership, show_name=True)
     return user
 
 

@@ -37,3 +37,6 @@ class KeepingForm(forms.ModelForm[KeepingTerms]):
     class Meta:
         model = KeepingTerms
         fields = ["return_days", "mail_days", "draft_days"]
+
+    def validate_unique(self) -> None:
+        """The number is drawn, and the group's row is looked up before."""

@@ -133,7 +133,7 @@ def set_keeping_terms(*, person: Person, group: Group, days: Mapping[str, int]) 
     }
     for name, (_before, after) in changes.items():
         setattr(terms, name, after)
-    terms.full_clean(exclude=["group"])
+    terms.clean_fields(exclude=["group"])
     terms.save()
     if changes:
         record_change(actor=person, verb="group.keeping", thing=group, changes=changes)

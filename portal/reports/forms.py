@@ -8,6 +8,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from portal.reports.models import GroupPicture
 from portal.reports.sections import captioned, optional_sections
 
 MOST_CHARACTERS = 6_000
@@ -100,9 +101,8 @@ class PictureForm(forms.Form):
     file = forms.FileField(
         label=_("Picture"),
         help_text=_(
-            "JPEG, PNG or WebP, 15 MB at most, best 1,800 pixels wide or more. Where people can be recognised, "
-            "each must have agreed, and parents for anybody under 18. What the camera noted of place and time "
-            "is taken out."
+            "JPEG, PNG or WebP, 15 MB at most, best 1,800 pixels wide or more. "
+            "What the camera noted of place and time is taken out."
         ),
         widget=forms.FileInput({"accept": "image/jpeg,image/png,image/webp"}),
     )
@@ -110,6 +110,12 @@ class PictureForm(forms.Form):
         label=_("What the picture shows"),
         max_length=250,
         help_text=_("One sentence, read aloud to people who cannot see the picture."),
+    )
+    people = forms.ChoiceField(
+        label=_("People in the picture"),
+        choices=GroupPicture.People.choices,
+        widget=forms.RadioSelect,
+        help_text=_("A picture of people who did not agree cannot be printed: choose another one."),
     )
     credit = forms.CharField(
         label=_("Who took it"),

@@ -13,8 +13,20 @@ from portal.accounts.scoping import GroupOwnedManager
 class GroupPicture(models.Model):
     """A picture for the cover of a group's reports, encoded anew; one that a report stands on stays."""
 
+    class People(models.TextChoices):
+        """Whether somebody can be recognised in it; nothing said: it is shown to nobody."""
+
+        NOBODY = "nobody", _("Nobody can be recognised in it.")
+        AGREED = (
+            "agreed",
+            _("People can be recognised in it, and each agreed; for those under 18 a parent or guardian did."),
+        )
+
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="+")
+    people = models.CharField(
+        _("people in the picture"), max_length=8, choices=People, blank=True, default="", db_default=""
+    )
     file = models.ImageField(upload_to="covers/%Y/")
     alt = models.CharField(_("what it shows"), max_length=250)
     credit = models.CharField(_("who took it"), max_length=120, blank=True)

@@ -18,6 +18,8 @@ from portal.reports.queries import picture_of
 from portal.reports.services import describe_picture, remove_picture, set_picture
 from surveys.services.photos import InvalidPhoto
 
+WORDS = ("alt", "people", "credit")
+
 
 @login_required
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -25,7 +27,7 @@ def report_picture(request: PortalRequest, slug: str) -> HttpResponse:
     """The picture that the next report shows, with its words."""
     group = enter(request, slug, "report.make")
     picture = picture_of(group)
-    initial = {"alt": picture.alt, "credit": picture.credit} if picture else None
+    initial = {name: getattr(picture, name) for name in WORDS} if picture else None
     form = PictureForm(posted(request), request.FILES or None, has_picture=bool(picture), initial=initial)
     if request.method == "POST" and form.is_valid() and _kept(request, group, picture, form):
         messages.success(request, _("The picture is kept. The next report that is made will show it."))
@@ -36,7 +38,7 @@ def report_picture(request: PortalRequest, slug: str) -> HttpResponse:
 
 def _kept(request: PortalRequest, group: Group, picture: GroupPicture | None, form: PictureForm) -> bool:
     """Store file and words, or say at the field what is wrong with the file."""
-    words = {name: form.cleaned_data[name] for name in ("alt", "credit")}
+    words = {name: form.cleaned_data[name] for name in WORDS}
     upload = form.cleaned_data["file"]
     try:
         if upload or picture is None:

@@ -87,5 +87,11 @@ def earlier_edition(report: YearlyReport) -> YearlyReport | None:
 
 
 def picture_of(group: Group) -> GroupPicture | None:
-    """The picture that the group's next report will show."""
+    """The picture that a coordinator has put there."""
     return GroupPicture.objects.of_group(group).filter(replaced_at=None).select_related("group").first()
+
+
+def printable_picture_of(group: Group) -> GroupPicture | None:
+    """The same where it was said that nobody can be recognised in it, or that they agreed."""
+    picture = picture_of(group)
+    return picture if picture and picture.people else None

@@ -182,7 +182,7 @@ FIELDS: Mapping[str, Mapping[str, st.SearchStrategy[str]]] = {
     "report_list": {"year": numbers | likely(str(days_ago(3).year)), "foreword": junk},
     "report_publish": BUTTON,
     "report_words": {"foreword": junk, "left_out": likely("map"), "caption-map": junk},
-    "report_picture": {"alt": junk, "credit": junk},
+    "report_picture": {"alt": junk, "people": likely("nobody"), "credit": junk},
     "report_picture_remove": BUTTON,
 }
 # Addresses that read what stands behind the question mark.

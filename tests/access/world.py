@@ -288,7 +288,7 @@ def _add_reports(world: World, cast: Cast) -> None:
     for name in ("public_report", "public_report_file", "public_report_figures"):
         world.special[name] = {"report_id": published.id}
     world.values["identifier"] = published.identifier.removeprefix(PREFIX)
-    GroupPicture.objects.create(group=cast.group, file=picture(), alt="A riffle in spring.")
+    GroupPicture.objects.create(group=cast.group, file=picture(), alt="A riffle in spring.", people="nobody")
 
 
 def unknown(arguments: dict[str, Any]) -> dict[str, Any]:

@@ -188,3 +188,16 @@ def test_founding_a_group_invites_its_first_coordinator(cast: Cast) -> None:
     )
     assert Membership.objects.of_group(group).get().role == Role.COORDINATOR
     assert user.email == "first@example.org"
+
+
+@pytest.mark.parametrize(
+    ("box", "is_named"), [({}, False), ({"show_name": "on"}, True)], ids=["left", "ticked"]
+)
+def test_whoever_joins_is_asked_whether_they_may_be_named(
+    cast: Cast, client: Client, box: dict[str, str], is_named: bool
+) -> None:
+    address = link(invite(cast))
+    assert 'name="show_name"' in client.get(address).content.decode()
+    assert "checked" not in client.get(address).content.decode()
+    client.post(address, {"name": "Newt Example", "password": "three dry towels", **box})
+    assert Membership.objects.of_group(cast.group).get(user__email="new@example.org").show_name is is_named

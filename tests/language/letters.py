@@ -22,6 +22,7 @@ from alerts.services.wording import HEADLINES
 from portal.accounts.models import Group, Membership, Role, User
 from portal.accounts.services import invite_person
 from portal.outbox.models import Message
+from portal.privacy.services import ask_erasure_for
 from surveys.models import SafeReturn
 from surveys.people.models import EmergencyContact, Enquiry
 from surveys.people.services import enquiries
@@ -232,6 +233,11 @@ def _enquiries(cast: Cast, language: str) -> None:
 
 
 def _accounts(cast: Cast, language: str) -> None:
+    # In the language of whoever is to be erased, although a coordinator set it off.
+    leaver = member_of(cast.group, name="Lea Example", language=cast.volunteer.language)
+    ask_erasure_for(
+        person=cast.person("coordinator"), membership=membership_of(leaver, cast.group), reason="By letter."
+    )
     invite_person(person=cast.person("coordinator"), group=cast.group, email=INVITED, role=Role.REVIEWER)
     spoken, client = translation.get_language(), Client()
     for email, asked_in in ((cast.volunteer.email, spoken), (UNKNOWN, language)):

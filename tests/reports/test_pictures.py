@@ -47,7 +47,9 @@ def test_it_is_kept_without_what_the_camera_noted(book: YearBook, page: str) -> 
     sent = upload()
     assert SECRET in sent.read()
     sent.seek(0)
-    answer = as_user(book.cast.coordinator).post(page, {"file": sent, "alt": "A riffle.", "credit": "Vera"})
+    answer = as_user(book.cast.coordinator).post(
+        page, {"file": sent, "alt": "A riffle.", "people": "nobody", "credit": "Vera"}
+    )
     assert answer.status_code == 302
     content = Path(kept(book).file.path).read_bytes()
     assert SECRET not in content
@@ -60,6 +62,7 @@ def test_it_is_kept_without_what_the_camera_noted(book: YearBook, page: str) -> 
     ("data", "field", "words"),
     [
         ({"alt": ""}, "id_alt", "This field is required."),
+        ({"alt": "Two people.", "people": ""}, "id_people_0", "This field is required."),
         (
             {"alt": "A riffle.", "file": SimpleUploadedFile("a.jpg", b"no picture")},
             "id_file",
@@ -70,7 +73,7 @@ def test_it_is_kept_without_what_the_camera_noted(book: YearBook, page: str) -> 
 def test_what_is_wrong_is_said_at_its_field_and_words_stay(
     book: YearBook, page: str, data: dict[str, object], field: str, words: str
 ) -> None:
-    sent = {"file": upload(), "credit": "Vera of the beck", **data}
+    sent = {"file": upload(), "credit": "Vera of the beck", "people": "nobody", **data}
     answer = as_user(book.cast.coordinator).post(page, sent)
     assert answer.status_code == 422
     assert words in text(answer)
@@ -81,9 +84,9 @@ def test_what_is_wrong_is_said_at_its_field_and_words_stay(
 
 def test_without_a_file_only_the_words_change(book: YearBook, page: str) -> None:
     client = as_user(book.cast.coordinator)
-    client.post(page, {"file": upload(), "alt": "A riffle."})
+    client.post(page, {"file": upload(), "alt": "A riffle.", "people": "nobody"})
     before = kept(book).file.name
-    client.post(page, {"alt": "A riffle in spring.", "credit": ""})
+    client.post(page, {"alt": "A riffle in spring.", "people": "agreed", "credit": ""})
     assert (kept(book).file.name, kept(book).alt) == (before, "A riffle in spring.")
 
 
@@ -95,7 +98,9 @@ def test_a_picture_goes_with_its_file_unless_a_report_shows_it(
     paths = []
     for alt in ("First.", "Second.", "Third."):
         with django_capture_on_commit_callbacks(execute=True):
-            paths.append(Path(set_picture(person=person, group=book.group, upload=upload(), alt=alt).file.path))
+            words = {"alt": alt, "people": "nobody"}
+            made = set_picture(person=person, group=book.group, upload=upload(), **words)
+            paths.append(Path(made.file.path))
         if alt == "Second.":
             make_report(request_report(person=person, group=book.group, year=YEAR).pk)
     assert [path.exists() for path in paths] == [False, True, True]
@@ -104,11 +109,27 @@ def test_a_picture_goes_with_its_file_unless_a_report_shows_it(
 
 def test_it_can_be_taken_off_by_a_coordinator_only(book: YearBook, page: str) -> None:
     coordinator = book.cast.person("coordinator")
-    set_picture(person=coordinator, group=book.group, upload=upload(), alt="A riffle.")
+    set_picture(person=coordinator, group=book.group, upload=upload(), alt="A riffle.", people="nobody")
     with pytest.raises(PermissionDenied):
-        set_picture(person=book.cast.person("volunteer"), group=book.group, upload=upload(), alt="Mine.")
+        set_picture(
+            person=book.cast.person("volunteer"),
+            group=book.group,
+            upload=upload(),
+            alt="Mine.",
+            people="nobody",
+        )
     remove = reverse("report_picture_remove", args=["alder-beck"])
     assert as_user(book.cast.volunteer).post(remove).status_code == 403
     assert as_user(book.cast.coordinator).post(remove).status_code == 302
     assert picture_of(book.group) is None
     assert Client().get(reverse("report_picture_file", args=["alder-beck"])).status_code == 302
+
+
+def test_a_picture_is_printed_only_where_it_was_said_whether_people_agreed(book: YearBook) -> None:
+    book.visit(date(YEAR, 3, 10))
+    person = book.cast.person("coordinator")
+    made = set_picture(person=person, group=book.group, upload=upload(), alt="Two people.", people="agreed")
+    assert request_report(person=person, group=book.group, year=YEAR).picture == made
+    # As pictures were kept before this was asked.
+    GroupPicture.objects.of_group(book.group).update(people="")
+    assert request_report(person=person, group=book.group, year=YEAR).picture is None

@@ -61,7 +61,12 @@ def _build() -> Whole:
     _add_quality(cast.group, cast.volunteer, cast.coordinator)
     PublishingTerms.objects.create(group=cast.group, licence="CC-BY-4.0", attribution="The Alder watchers")
     set_picture(
-        person=person, group=cast.group, upload=_picture(), alt="Two people at a riffle.", credit="A. Fern"
+        person=person,
+        group=cast.group,
+        upload=_picture(),
+        alt="Two people at a riffle.",
+        people="agreed",
+        credit="A. Fern",
     )
     report = request_report(person=person, group=cast.group, year=LAST_YEAR, foreword="A dry spring.")
     make_report(report.pk)

@@ -118,7 +118,7 @@ WORKINGS = (
             "surveys.ImportMapping.name",
             "surveys.ImportMapping.plan",
         ),
-        limit=Limit(KEPT_DAYS, everywhere=lambda _now: forget_old_sheets()),
+        limit=Limit(KEPT_DAYS, everywhere=forget_old_sheets),
     ),
     Kept(
         key="backups",

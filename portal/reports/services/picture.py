@@ -22,27 +22,34 @@ LONGEST_SIDE = 1800
 
 
 @transaction.atomic
-def set_picture(*, person: Person, group: Group, upload: IO[bytes], alt: str, credit: str = "") -> GroupPicture:
-    """Put a picture in place of the group's; raises InvalidPhoto when it cannot be read or is too large."""
+def set_picture(
+    *, person: Person, group: Group, upload: IO[bytes], alt: str, people: str, credit: str = ""
+) -> GroupPicture:
+    """Put a picture in place of the group's; raises InvalidPhoto when it cannot be read or is too large.
+
+    `people`, of `GroupPicture.People`, says whether somebody can be recognised in it and agreed.
+    """
     require(person, "report.make", group)
     content = ContentFile(encoded_anew(upload, longest_side=LONGEST_SIDE), name=f"{uuid4()}.jpg")
     # Two uploads at once must leave one picture, so they queue for the group's row.
     Group.objects.select_for_update().get(pk=group.pk)
     _retire(picture_of(group))
     made = GroupPicture.objects.create(
-        group=group, file=content, alt=alt, credit=credit, added_by_id=person.user_id
+        group=group, file=content, alt=alt, people=people, credit=credit, added_by_id=person.user_id
     )
-    record_change(actor=person, verb="picture.set", thing=made, changes={"alt": ["", alt]})
+    told = {"alt": ["", alt], "people": ["", str(people)]}
+    record_change(actor=person, verb="picture.set", thing=made, changes=told)
     return made
 
 
 @transaction.atomic
-def describe_picture(*, person: Person, picture: GroupPicture, alt: str, credit: str = "") -> None:
+def describe_picture(*, person: Person, picture: GroupPicture, alt: str, people: str, credit: str = "") -> None:
     """Change the words of a picture; a report already made keeps those it was made with."""
     require(person, "report.make", picture)
-    record_change(actor=person, verb="picture.described", thing=picture, changes={"alt": [picture.alt, alt]})
-    picture.alt, picture.credit = alt, credit
-    picture.save(update_fields=["alt", "credit"])
+    told = {"alt": [picture.alt, alt], "people": [picture.people, str(people)]}
+    record_change(actor=person, verb="picture.described", thing=picture, changes=told)
+    picture.alt, picture.people, picture.credit = alt, people, credit
+    picture.save(update_fields=["alt", "people", "credit"])
 
 
 @transaction.atomic

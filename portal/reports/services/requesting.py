@@ -15,7 +15,7 @@ from portal.accounts.models import Group
 from portal.audit.services import record_change
 from portal.jobs.services import end_job, request_job
 from portal.reports.models import YearlyReport
-from portal.reports.queries import picture_of, reportable_years
+from portal.reports.queries import printable_picture_of, reportable_years
 from portal.reports.services.making import KIND
 
 State = YearlyReport.State
@@ -51,7 +51,7 @@ def request_report(*, person: Person, group: Group, year: int, foreword: str = "
     Group.objects.select_for_update().get(pk=group.pk)
     report = _unpublished(group, year) or _next_edition(group, year)
     report.foreword = foreword or report.foreword
-    report.picture = picture_of(group)
+    report.picture = printable_picture_of(group)
     _queue(report, person)
     record_change(actor=person, verb="report.requested", thing=report, changes={"year": [None, year]})
     return report

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import PurePath
 from typing import IO
 
@@ -60,9 +60,9 @@ def told_plan(group: Group, raw: RawSheet) -> dict[str, object]:
 
 
 @wide("the sweep clears away every group's old sheets")
-def forget_old_sheets() -> int:
+def forget_old_sheets(now: datetime | None = None) -> int:
     """Remove sheets that nobody loaded for a week, and files kept for rows to mend; return how many went."""
-    day = timezone.now() - timedelta(days=KEPT_DAYS)
+    day = (now or timezone.now()) - timedelta(days=KEPT_DAYS)
     runs = ImportRun.objects.across_groups("the sweep clears away every group's old sheets")
     old = list(runs.filter(created_at__lt=day).exclude(file=""))
     for run in old:
