@@ -232,9 +232,13 @@ def _enquiries(cast: Cast, language: str) -> None:
     write_enquiry(person=cast.person("volunteer"), group=cast.group, asked=Asked(name="Bea Bank", email=BANK))
 
 
+def _language_now(user: User) -> str:
+    return User.objects.get(pk=user.pk).language
+
+
 def _accounts(cast: Cast, language: str) -> None:
     # In the language of whoever is to be erased, although a coordinator set it off.
-    leaver = member_of(cast.group, name="Lea Example", language=cast.volunteer.language)
+    leaver = member_of(cast.group, name="Lea Example", language=_language_now(cast.volunteer))
     ask_erasure_for(
         person=cast.person("coordinator"), membership=membership_of(leaver, cast.group), reason="By letter."
     )
