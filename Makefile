@@ -83,6 +83,7 @@ check: env ## lint, types, floors, migrations, deployment settings, compose file
 	@$(BIN)/python manage.py makemigrations --check --dry-run
 	@PRODUCTION=1 SECRET_KEY=$$($(BIN)/python -c 'import secrets; print(secrets.token_urlsafe(60))') \
 	    ALLOWED_HOSTS=rivers.example BASE_URL=https://rivers.example PROXIES=1 \
+	    DATABASE_URL=postgres://rifflebook_app@localhost/rifflebook \
 	    $(BIN)/python manage.py check --deploy --fail-level WARNING
 	@$(BIN)/check-jsonschema --builtin-schema vendor.compose-spec docker-compose.yml
 

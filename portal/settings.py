@@ -147,10 +147,10 @@ DATABASE_ROLE: str = env.str("DATABASE_ROLE", default="rifflebook_app")
 SIGNS_IN_AS_ROLE: bool = DATABASES["default"]["USER"] == DATABASE_ROLE
 DATABASE_ROLE_PASSWORD: str = DATABASES["default"]["PASSWORD"] if SIGNS_IN_AS_ROLE else ""
 # `manage.py` says so for the commands that need the owner of the tables: migrate, backup, restore.
-AS_DATABASE_OWNER: bool = env.bool("AS_DATABASE_OWNER", default=False)
+AS_DATABASE_OWNER: bool = os.environ.get("AS_DATABASE_OWNER") == "1"
 if AS_DATABASE_OWNER:
-    _given = "DATABASE_OWNER_URL" if "DATABASE_OWNER_URL" in env else "DATABASE_URL"
-    DATABASES = {"default": env.db(_given, default="postgres:///rifflebook")}
+    _given = env.str("DATABASE_URL", default="postgres:///rifflebook")
+    DATABASES = {"default": env.db("DATABASE_OWNER_URL", default=_given)}
 # Django's PostgreSQL, which tells the database before each query whose rows may come out.
 DATABASES["default"]["ENGINE"] = "portal.accounts.walled"
 # A pool, because opening a PostgreSQL connection costs more than most of the portal's pages.

@@ -74,7 +74,7 @@ def _make_role(cursor: CursorWrapper, role: str, password: str) -> None:
         cursor.execute(login.format(sql.Identifier(role), sql.Literal(password)))
         return
     # Whoever signs in as the owner and steps down needs to be let.
-    cursor.execute("SELECT pg_has_role(current_user, %s, 'SET')", [role])
+    cursor.execute("SELECT rolsuper FROM pg_roles WHERE rolname = current_user")
     if not cursor.fetchone()[0]:
         cursor.execute(sql.SQL("GRANT {} TO CURRENT_USER").format(sql.Identifier(role)))
 

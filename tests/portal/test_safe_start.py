@@ -185,6 +185,7 @@ def test_worker_and_scheduler_end(two_mistakes: None) -> None:
 def in_production(code: str, **changed: str) -> subprocess.CompletedProcess[str]:
     """A Python of its own with the settings of a real portal."""
     given = {"PRODUCTION": "1", "SECRET_KEY": KEY, "BASE_URL": "https://rivers.example", "PROXIES": "1"}
+    given["DATABASE_URL"] = "postgres://rifflebook_app@localhost/rifflebook"
     environment = os.environ | given | {"DJANGO_SETTINGS_MODULE": "portal.settings"} | changed
     command = [sys.executable, "-c", code]
     return subprocess.run(
