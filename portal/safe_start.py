@@ -170,8 +170,8 @@ def database_role(given: Any) -> str:
     if given.AS_DATABASE_OWNER or given.SIGNS_IN_AS_ROLE:
         return ""
     return (
-        f"DATABASE_URL must sign in as DATABASE_ROLE ({given.DATABASE_ROLE}), which owns no table. Give the account"
-        " that owns them to the commands migrate, backup and restore alone, as DATABASE_OWNER_URL."
+        f"DATABASE_URL must sign in as DATABASE_ROLE ({given.DATABASE_ROLE}), which owns no table. Give the"
+        " account that owns them to the commands migrate, backup and restore alone, as DATABASE_OWNER_URL."
     )
 
 
