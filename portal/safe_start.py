@@ -175,6 +175,22 @@ def database_role(given: Any) -> str:
     )
 
 
+def second_factor(given: Any) -> str:
+    if given.SECOND_FACTOR == "required":
+        return ""
+    return "SECOND_FACTOR lets coordinators in with a password alone. Leave it out, or set it to required."
+
+
+def breached_passwords(given: Any) -> str:
+    path = given.BREACHED_PASSWORDS
+    # Here and not above: the settings must stand before a module of the portal is read.
+    from portal.accounts.signing_in.breached import trouble_with
+
+    if path and (told := trouble_with(path)):
+        return f"BREACHED_PASSWORDS names a list that cannot be used: {told}. Name another, or leave it out."
+    return ""
+
+
 RULES: dict[str, Rule] = {
     "DATABASE_ROLE": database_role,
     "SECRET_KEY": secret_key,
@@ -190,6 +206,8 @@ RULES: dict[str, Rule] = {
     "PROXIES": proxies,
     "METRICS_TOKEN": metrics_token,
     "MAP_TILES": map_tiles,
+    "SECOND_FACTOR": second_factor,
+    "BREACHED_PASSWORDS": breached_passwords,
 }
 
 

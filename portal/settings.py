@@ -88,6 +88,8 @@ INSTALLED_APPS = [
     "django.forms",
     "allauth",
     "allauth.account",
+    "allauth.mfa",
+    "allauth.usersessions",
     "django_htmx",
     "rest_framework",
     "drf_spectacular",
@@ -106,6 +108,7 @@ MIDDLEWARE = [
     # Behind what costs nothing, before all that asks the database.
     "portal.overload.OverloadMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "portal.accounts.signing_in.sessions.SessionUseMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -116,6 +119,7 @@ MIDDLEWARE = [
     "django_htmx.middleware.HtmxMiddleware",
     "portal.audit.middleware.OriginMiddleware",
     "portal.accounts.middleware.PersonMiddleware",
+    "portal.accounts.signing_in.gate.SecondFactorMiddleware",
     "portal.views.unwritable.UnwritableMiddleware",
 ]
 
@@ -171,8 +175,20 @@ _shared = {
     "OPTIONS": {"serializer": "alerts.drawn_once.AsBytes", "socket_timeout": 1},
 }
 _own = {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
+# Limits on trying hold for all processes together; `signing_in/limits.py` says what holds while Redis is down.
+_counts = {
+    "BACKEND": "portal.accounts.signing_in.limits.SharedCounts",
+    "LOCATION": client_address(REDIS_URL),
+    "OPTIONS": {
+        "serializer": "portal.accounts.signing_in.limits.AsJson",
+        "socket_timeout": 1,
+        "socket_connect_timeout": 1,
+    },
+    "KEY_PREFIX": "counts",
+}
 CACHES = {
-    "default": _own,
+    "default": _counts if "REDIS_URL" in env else _own,
+    "own": {**_own, "LOCATION": "own"},
     "drawings": {
         **(_shared if "REDIS_URL" in env else {**_own, "LOCATION": "drawings"}),
         "KEY_PREFIX": "drawing",
@@ -200,6 +216,7 @@ CELERY_BEAT_SCHEDULE = {
     "clear-old-sheets": {"task": "surveys.tasks.clear_old_sheets", "schedule": 3600.0},
     "keep-open-data": {"task": "portal.public.tasks.keep_open_data", "schedule": 300.0},
     "seal-trail": {"task": "portal.audit.tasks.seal_trail", "schedule": 60.0},
+    "forget-ended-sessions": {"task": "portal.accounts.tasks.forget_ended_sessions", "schedule": 3600.0},
     "resume-jobs": {"task": "portal.jobs.tasks.resume_jobs", "schedule": 60.0},
 }
 
@@ -231,11 +248,20 @@ PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
 AUTH_PASSWORD_VALIDATORS = [
     {
         "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
-        "OPTIONS": {"min_length": 10},
+        "OPTIONS": {"min_length": 15},
     },
-    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
-    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {
+        "NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator",
+        "OPTIONS": {"user_attributes": ("name", "email")},
+    },
+    {"NAME": "portal.accounts.signing_in.passwords.NotCommonValidator"},
+    {"NAME": "portal.accounts.signing_in.passwords.OwnWordsValidator"},
+    {"NAME": "portal.accounts.signing_in.passwords.BreachedListValidator"},
 ]
+# A file of leaked passwords' SHA-1 digests, in order, one a line; empty: none is looked through.
+BREACHED_PASSWORDS: str = env.str("BREACHED_PASSWORDS", default="")
+# Of coordinators and operators: "required" or "optional". In a demo people look around without a phone.
+SECOND_FACTOR: str = env.str("SECOND_FACTOR", default="optional" if DEMO else "required")
 LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "home"
 ACCOUNT_LOGOUT_REDIRECT_URL = "home"
@@ -246,6 +272,32 @@ ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*"]
 ACCOUNT_EMAIL_VERIFICATION = "optional"
 ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
 ACCOUNT_SESSION_REMEMBER = True
+ACCOUNT_EMAIL_NOTIFICATIONS = True
+ACCOUNT_REAUTHENTICATION_REQUIRED = True
+# Not by a code in a mail: whoever reads somebody's mail would need nothing else.
+ACCOUNT_REAUTHENTICATION_METHODS = ("password", "mfa")
+ACCOUNT_REAUTHENTICATION_TIMEOUT = 600
+ACCOUNT_MAX_EMAIL_ADDRESSES = 5
+MFA_ADAPTER = "portal.accounts.signing_in.mfa_adapter.MFAAdapter"
+MFA_SUPPORTED_TYPES = ["webauthn", "totp", "recovery_codes"]
+MFA_PASSKEY_LOGIN_ENABLED = True
+# The clock of a phone may be half a minute off.
+MFA_TOTP_TOLERANCE = 1
+MFA_RECOVERY_CODES_SHOW_ONCE = True
+# The library fears accounts of strangers who never confirm an address; here every account was invited.
+MFA_ALLOW_UNVERIFIED_EMAIL = True
+MFA_FORMS = {
+    "add_webauthn": "portal.accounts.signing_in.forms.AddPasskeyForm",
+    "edit_webauthn": "portal.accounts.signing_in.forms.NamePasskeyForm",
+    "activate_totp": "portal.accounts.signing_in.forms.ActivateCodesForm",
+    "authenticate": "portal.accounts.signing_in.forms.CodeForm",
+    "reauthenticate": "portal.accounts.signing_in.forms.CodeAgainForm",
+}
+ACCOUNT_FORMS = {
+    "change_password": "portal.accounts.signing_in.forms.NewPasswordForm",
+    "set_password": "portal.accounts.signing_in.forms.FirstPasswordForm",
+    "reset_password_from_key": "portal.accounts.signing_in.forms.ForgottenPasswordForm",
+}
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
@@ -316,6 +368,8 @@ SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
 SESSION_COOKIE_AGE = 14 * 86_400
 # As a span of time it ends at a fixed moment; as a number every change of the session would begin it anew.
 ACCOUNT_SESSION_COOKIE_AGE = timedelta(seconds=SESSION_COOKIE_AGE)
+# And a week without use: longer than an expedition, shorter than a phone lies forgotten in a tent.
+SESSION_IDLE_DAYS = 7
 SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = PRODUCTION
@@ -326,6 +380,7 @@ CSRF_COOKIE_NAME = f"{_HOST}csrftoken"
 LANGUAGE_COOKIE_NAME = f"{_HOST}django_language"
 MESSAGES_COOKIE_NAME = f"{_HOST}messages"
 MESSAGE_STORAGE = "portal.passing_messages.PassingMessages"
+DEVICE_COOKIE_NAME = f"{_HOST}known_device"
 SECURE_SSL_REDIRECT = PRODUCTION
 # Anybody can write X-Forwarded-For; only as many of its last entries as there are proxies of ours are believed.
 ALLAUTH_TRUSTED_PROXY_COUNT: int = int(env.str("PROXIES", default="") or 0)

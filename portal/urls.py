@@ -15,7 +15,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("demo/inbox/", demo_inbox.demo_inbox, name="demo_inbox"),
     path("demo/inbox/<str:name>/", demo_inbox.demo_mail, name="demo_mail"),
     path("", include("portal.privacy.urls")),
-    path("account/", include("allauth.account.urls")),
+    path("account/", include("portal.accounts.signing_in.urls")),
     path("", include("portal.accounts.urls")),
     path("", include("portal.tokens.urls")),
     path("", include("portal.audit.urls")),

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
 
-from django.core.cache import cache
+from django.core.cache import caches
 from django.forms.boundfield import BoundField
 from django.template.loader import render_to_string
 from django.utils import timezone, translation
@@ -45,10 +45,11 @@ def write_sheet(site: Site, taxa: list[ListTaxon], kits: list[tuple[str, str]]) 
     """
     html, style = render_sheet(site, taxa, kits), style_text("css/sheet.css")
     key = sha256(f"{html}{style}".encode()).hexdigest()
-    pdf = cache.get(f"sheet:{key}")
+    kept = caches["own"]
+    pdf = kept.get(f"sheet:{key}")
     if pdf is None:
         pdf = _set(html, style, len(taxa))
-        cache.set(f"sheet:{key}", pdf, KEPT_SECONDS)
+        kept.set(f"sheet:{key}", pdf, KEPT_SECONDS)
     return bytes(pdf)
 
 

@@ -21,6 +21,7 @@ from tests.emptying import empty_after_tests
 from tests.factories import GroupFactory, SiteFactory, UserFactory, member_of, person_for
 from tests.migrated import TEMPLATE
 from tests.owner import as_owner, step_down, step_up
+from tests.second_factor import for_all_tests
 
 # How long an example takes says more of the machine's other work than of the code.
 hypothesis_settings.register_profile("house", deadline=None)
@@ -98,6 +99,13 @@ def _commits(request: pytest.FixtureRequest) -> bool:
 def _quick_passwords(settings: LazySettings) -> None:
     """Argon2 is slow by design; tests that sign in need no such strength."""
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _with_second_factor() -> Iterator[None]:
+    """Coordinators sign in with two factors; tests about that take it off again."""
+    with for_all_tests():
+        yield
 
 
 @pytest.fixture(autouse=True)

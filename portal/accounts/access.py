@@ -80,6 +80,11 @@ def _coordinator(person: Person, thing: Owned) -> bool:
     return person.is_coordinator(thing.group_id)
 
 
+def _coordinator_of_other(person: Person, membership: Any) -> bool:
+    """Nobody takes off their own second factor by a way that is meant for others."""
+    return _coordinator(person, membership) and membership.user_id != person.user_id
+
+
 def _checker(person: Person, thing: Owned) -> bool:
     return person.is_coordinator(thing.group_id) or person.is_reviewer(thing.group_id)
 
@@ -168,6 +173,7 @@ ACTIONS: Mapping[str, Action] = MappingProxyType(
         "group.trail": Action(_("see who was given rights and who took files"), _coordinator),
         "people.view": Action(_("see who belongs to the group"), _member),
         "people.manage": Action(_("invite people and change their roles"), _coordinator),
+        "factor.reset": Action(_("take off a member's lost second factor"), _coordinator_of_other),
         "enquiry.write": Action(_("write down somebody who asks to have a go"), _member),
         "enquiry.manage": Action(_("answer those who ask to join"), _coordinator),
         "training.manage": Action(_("write down who was trained"), _coordinator),

@@ -10,6 +10,9 @@ class AccountsConfig(AppConfig):
 
     def ready(self) -> None:
         post_migrate.connect(_raise_the_wall, sender=self)
+        from portal.accounts.signing_in import hooks
+
+        hooks.connect()
 
 
 def _raise_the_wall(using: str, **_rest: Any) -> None:

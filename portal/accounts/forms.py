@@ -12,6 +12,8 @@ from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.models import Group, Invitation, Role, User
 
+PASSWORD_HELP = _("At least 15 characters. Four or five unrelated words work well; you may paste it.")
+
 
 def language_choices(unsaid: str | Promise) -> list[tuple[str, str | Promise]]:
     """The portal's languages by their own names, and what stands for no choice."""
@@ -52,7 +54,7 @@ class NewAccountForm(forms.Form):
     password = forms.CharField(
         label=_("Choose a password"),
         strip=False,
-        help_text=_("At least 10 characters. Three or four unrelated words work well."),
+        help_text=PASSWORD_HELP,
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
     )
 
@@ -62,13 +64,15 @@ class NewAccountForm(forms.Form):
         help_text=_("You can change this at any time. Until you are 18 your name is printed nowhere."),
     )
 
-    def __init__(self, *args: Any, email: str, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, email: str, group_name: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.email = email
+        self.email, self.group_name = email, group_name
 
     def clean_password(self) -> str:
         password = str(self.cleaned_data["password"])
-        validate_password(password, User(email=self.email, name=str(self.cleaned_data.get("name", ""))))
+        newcomer = User(email=self.email, name=str(self.cleaned_data.get("name", "")))
+        newcomer.joining = self.group_name
+        validate_password(password, newcomer)
         return password
 
 

@@ -43,6 +43,9 @@ class User(AbstractBaseUser, PermissionsMixin):
     is_staff = models.BooleanField(_("runs this portal"), default=False)
     date_joined = models.DateTimeField(default=timezone.now)
 
+    # Of somebody who is just taking up an invitation: the group's name, which is no good password.
+    joining = ""
+
     objects = UserManager()
     USERNAME_FIELD = "email"
     EMAIL_FIELD = "email"
@@ -142,3 +145,17 @@ class Invitation(models.Model):
     def is_open(self) -> bool:
         """Whether the link still works."""
         return not (self.accepted_at or self.revoked_at) and self.expires_at > timezone.now()
+
+
+class AddressChange(models.Model):
+    """A further address of an account that waits for the word of the present one."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    address = models.OneToOneField("account.EmailAddress", on_delete=models.CASCADE, related_name="+")
+    present = models.EmailField(help_text="The account's address that was asked.")
+    asked_at = models.DateTimeField(default=timezone.now)
+    agreed_at = models.DateTimeField(null=True, blank=True)
+    confirmed_at = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return str(self.pk)

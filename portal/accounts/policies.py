@@ -34,6 +34,7 @@ NAMED = {"audit_entryaddress": ("entry", "audit_auditentry")}
 UNWALLED = {
     "audit_link": "digests of rows, and nothing of what they say",
     "audit_waiting": "numbers of rows that are not sealed yet",
+    "accounts_addresschange": "a person's own",
     "accounts_user": "a person may belong to several groups, and to none",
     "accounts_user_groups": "of Django, unused",
     "accounts_user_user_permissions": "of Django, unused",

@@ -23,8 +23,8 @@ from portal.audit.services import record_change
 from portal.outbox.rendering import render_mail
 from portal.outbox.services import cancel_messages, owe_message
 
-# Its end stands in the row, where the people of the group see it.
-INVITATION = SignedLink("accounts.invitation", days=None)
+# Its end stands in the row, where the people of the group see it; the link itself outlives that a little.
+INVITATION = SignedLink("accounts.invitation", days=30, timeless=True)
 
 
 def invitation_token(invitation: Invitation) -> str:
@@ -34,7 +34,10 @@ def invitation_token(invitation: Invitation) -> str:
 
 @opens("the signed link names the invitation")
 def invitation_of(token: str) -> Invitation | None:
-    """The invitation behind a signed address, open or not; None when it is gone, Http404 for a forged token."""
+    """The invitation behind a signed address, open or not; None when it is gone, Http404 for a forged token.
+
+    Raises DeadLink for one too old to say what it was.
+    """
     number = INVITATION.read_id(token)
     everywhere = Invitation.objects.across_groups("the signed link names the invitation")
     return everywhere.filter(id=number).select_related("group", "invited_by").first()

@@ -43,11 +43,13 @@ class DeadLink(Exception):
 class SignedLink:
     """The links of one purpose, which is the salt of their signatures and must never change once mail has left.
 
-    They work for `days` days; None leaves their end to the row that they name.
+    They work for `days` days; None leaves their end to the row that they name. `timeless`: this purpose had no
+    time once, and what was sent then still ends with its row.
     """
 
     purpose: str
     days: int | None
+    timeless: bool = False
 
     def make(self, *parts: UUID | int) -> str:
         """The token that stands for these identifiers, in this order."""
@@ -81,6 +83,8 @@ class SignedLink:
         return Signer(salt=self.purpose) if self.days is None else TimestampSigner(salt=self.purpose)
 
     def _unsigned(self, token: str) -> str:
+        if self.timeless and ":" not in (plain := Signer(salt=self.purpose).unsign(token)):
+            return plain
         signer = self._signer()
         if self.days is not None and isinstance(signer, TimestampSigner):
             return signer.unsign(token, max_age=timedelta(days=self.days))

@@ -1,6 +1,7 @@
 from django.urls import path
 
 from portal.accounts import views
+from portal.accounts.signing_in import views as signing_in
 
 urlpatterns = [
     path("account/language/", views.language_choose, name="language_choose"),
@@ -13,5 +14,10 @@ urlpatterns = [
         name="invitation_revoke",
     ),
     path("groups/<slug:slug>/people/<uuid:membership_id>/", views.membership_change, name="membership_change"),
+    path(
+        "groups/<slug:slug>/people/<uuid:membership_id>/second-factor/",
+        signing_in.factor_reset,
+        name="factor_reset",
+    ),
     path("groups/<slug:slug>/settings/", views.group_edit, name="group_edit"),
 ]

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from uuid import UUID
 
-from django.conf import settings
 from django.contrib import messages
-from django.contrib.auth import login
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
@@ -24,12 +22,17 @@ from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group, Invitation, Membership, Role, User
 from portal.accounts.pages import enter, posted
 from portal.accounts.queries import PEOPLE_PER_PAGE, open_invitations, people_of
+from portal.accounts.signed_links import DeadLink
+from portal.accounts.signing_in.sessions import sign_in_newcomer
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def invitation_accept(request: PortalRequest, token: str) -> HttpResponse:
     """What an invitation offers; joining needs a click, so that a mail scanner joins nothing."""
-    invitation = services.invitation_of(token)
+    try:
+        invitation = services.invitation_of(token)
+    except DeadLink:
+        return render(request, "accounts/address_gone.html", status=410)
     if invitation is None:
         raise Http404
     if not invitation.is_open:
@@ -48,14 +51,14 @@ def _accept_with_account(request: PortalRequest, invitation: Invitation) -> Http
 
 
 def _accept_as_newcomer(request: PortalRequest, invitation: Invitation) -> HttpResponse:
-    form = NewAccountForm(posted(request), email=invitation.email)
+    form = NewAccountForm(posted(request), email=invitation.email, group_name=invitation.group.name)
     if request.method != "POST" or not form.is_valid():
         context = {"invitation": invitation, "form": form}
         return render(request, "accounts/invitation_join.html", context, status=422 if form.errors else 200)
     user = services.join_with_new_account(invitation=invitation, **form.cleaned_data)
-    login(request, user, backend="allauth.account.auth_backends.AuthenticationBackend")
-    request.session.set_expiry(settings.ACCOUNT_SESSION_COOKIE_AGE)
-    return redirect("group_desk", slug=invitation.group.slug)
+    response = redirect("group_desk", slug=invitation.group.slug)
+    sign_in_newcomer(request, user, response)
+    return response
 
 
 @login_required

@@ -85,6 +85,14 @@ def admit(*groups: UUID) -> None:
         scope.add(groups)
 
 
+def shut() -> None:
+    """Take back what was admitted so far: the request turns out to be somebody else's, or nobody's."""
+    scope = _present.get()
+    if scope is not None and not scope.is_wide:
+        scope.groups.clear()
+        scope.add(())
+
+
 def opens(reason: str) -> Callable[[Callable[P, T]], Callable[P, T]]:
     """Let a function look among all groups' rows; the groups of what it finds are admitted.
 

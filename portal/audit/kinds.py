@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy
 from portal.audit.models import RowChange
 
 KINDS: dict[str, Promise] = {
+    "accounts_addresschange": gettext_lazy("a further address of an account, waiting"),
     "accounts_group": gettext_lazy("the group"),
     "accounts_invitation": gettext_lazy("an invitation"),
     "accounts_membership": gettext_lazy("a membership"),

@@ -29,6 +29,7 @@ UNWATCHED = {
 HIDDEN = {
     "accounts_user",
     "accounts_invitation",
+    "accounts_addresschange",
     "people_emergencycontact",
     "people_enquiry",
     "people_enquiryattempt",

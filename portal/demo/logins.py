@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from allauth.mfa.models import Authenticator
+from allauth.mfa.recovery_codes.internal.auth import RecoveryCodes
+from allauth.mfa.totp.internal.auth import TOTP, generate_totp_secret
+from allauth.mfa.utils import decrypt
 from django.utils.translation import gettext as _
 
-from portal.demo.world import GROUPS, OPERATOR, PASSWORD
+from portal.accounts.models import User
+from portal.demo.world import GROUPS, OPERATOR, PASSWORD, PersonPlan
 
 
 def login_lines() -> list[str]:
@@ -21,4 +26,26 @@ def login_lines() -> list[str]:
         (_("operator"), OPERATOR.email, _("runs the portal")),
     ]
     lines = [f"  {role:<20}{email:<28}{where}" for role, email, where in rows]
-    return [_("Sign in with the password %(password)s as:") % {"password": PASSWORD}, *lines]
+    head = _("Sign in with the password %(password)s as:") % {"password": PASSWORD}
+    return [head, *lines, *_second_factor_lines()]
+
+
+def give_second_factor(plan: PersonPlan) -> None:
+    """One-time codes and recovery codes, with secrets of this demo alone."""
+    user = User.objects.get(email=plan.email)
+    TOTP.activate(user, generate_totp_secret())
+    RecoveryCodes.activate(user)
+
+
+def _second_factor_lines() -> list[str]:
+    """How to sign in where a second factor is asked for, to see what that is like."""
+    held = {each.type: each for each in Authenticator.objects.filter(user__email=OPERATOR.email)}
+    if Authenticator.Type.TOTP not in held or Authenticator.Type.RECOVERY_CODES not in held:
+        return []
+    codes = held[Authenticator.Type.RECOVERY_CODES].wrap().get_unused_codes()
+    key = decrypt(held[Authenticator.Type.TOTP].data["secret"])
+    return [
+        _("A second factor is optional in this demo (SECOND_FACTOR), and required of real coordinators."),
+        _("The operator has one. Let an app for one-time codes read the key %(key)s,") % {"key": key},
+        _("or type one of the recovery codes %(codes)s.") % {"codes": ", ".join(codes[:3])},
+    ]

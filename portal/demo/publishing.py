@@ -53,6 +53,7 @@ def hand_out_keys(settlement: Settlement) -> None:
         name="Weekly copy of the records",
         scopes=[Scope.READ_SITES, Scope.READ_VISITS, Scope.EXPORT],
         days=DAYS,
+        with_second_factor=True,
     )
     old = make_key(person=coordinator, name="Old laptop", scopes=[Scope.READ_VISITS], days=DAYS)
     revoke_key(person=coordinator, key=old.key)

@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from portal.accounts.models import Group, User
 from portal.demo.aftermath import Aftermath
+from portal.demo.logins import give_second_factor
 from portal.demo.outings import leave_kits_and_rivers, name_kits
 from portal.demo.people import welcome_people
 from portal.demo.publishing import agree_on_terms, hand_out_keys, lay_out_open_data, share_the_catchment
@@ -103,6 +104,7 @@ def _play(extent: Extent, now: datetime, say: Say) -> None:
 
 def _settle(extent: Extent, begun: datetime) -> list[Settlement]:
     open_accounts([OPERATOR], staff=True)
+    give_second_factor(OPERATOR)
     for plan in extent.plans:
         open_accounts([*plan.people, *(each for each in plan.contacts if each.has_account)])
     operator = User.objects.get(email=OPERATOR.email)

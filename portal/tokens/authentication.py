@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils.functional import SimpleLazyObject
 from django.utils.translation import gettext as _
 from rest_framework.authentication import BaseAuthentication, get_authorization_header
 from rest_framework.exceptions import AuthenticationFailed, PermissionDenied
 from rest_framework.permissions import BasePermission
 from rest_framework.request import Request
 
+from portal.accounts.middleware import let_in
 from portal.accounts.models import User
+from portal.accounts.queries import person_of
+from portal.accounts.signing_in.second_factor import MISSING, is_asked_of
+from portal.accounts.walls import shut
 from portal.audit.origins import Way, came_by
 from portal.tokens.models import ApiKey
 from portal.tokens.services import find_key
@@ -25,6 +30,15 @@ class ScopeMissing(PermissionDenied):
     rule = "scope_missing"
 
 
+class SecondFactorMissing(PermissionDenied):
+    """Whoever asks must sign in with a second factor first."""
+
+    rule = "second_factor"
+
+    def __init__(self) -> None:
+        super().__init__(MISSING)
+
+
 class KeyAuthentication(BaseAuthentication):
     """`Authorization: Bearer <key>`."""
 
@@ -36,10 +50,23 @@ class KeyAuthentication(BaseAuthentication):
         if key is None:
             raise AuthenticationFailed(_("This key is unknown, run out or revoked."))
         came_by(Way.INTERFACE, key.name)
+        _act_as(request, key)
         return key.user, key
 
     def authenticate_header(self, request: Request) -> str:  # noqa: ARG002
         return 'Bearer realm="Rifflebook"'
+
+
+def _act_as(request: Request, key: ApiKey) -> None:
+    """Let the key's person act, whoever else's session came along.
+
+    A key made without a second factor, before its person needed one, is refused until they make another.
+    """
+    raw: Any = request._request
+    shut()
+    raw.person = SimpleLazyObject(lambda: let_in(person_of(key.user)))
+    if not key.with_second_factor and is_asked_of(raw.person):
+        raise SecondFactorMissing
 
 
 class HasScope(BasePermission):

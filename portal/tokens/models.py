@@ -33,6 +33,9 @@ class ApiKey(models.Model):
     start = models.CharField(max_length=12, help_text="The first letters, so that its owner knows it again.")
     digest = models.CharField(max_length=64, unique=True)
     scopes = models.JSONField(default=list)
+    with_second_factor = models.BooleanField(
+        default=False, help_text="A key is as good as the session it was made in."
+    )
     created_at = models.DateTimeField(auto_now_add=True)
     expires_at = models.DateTimeField()
     last_used_at = models.DateTimeField(null=True, blank=True)

@@ -43,8 +43,13 @@ def digest_of(text: str) -> str:
 
 
 @transaction.atomic
-def make_key(*, person: Person, name: str, scopes: Iterable[str], days: int) -> Made:
-    """Make a key that holds for so many days; raises TooManyKeys, PermissionDenied for nobody."""
+def make_key(
+    *, person: Person, name: str, scopes: Iterable[str], days: int, with_second_factor: bool = False
+) -> Made:
+    """Make a key that holds for so many days; raises TooManyKeys, PermissionDenied for nobody.
+
+    `with_second_factor`: whether whoever makes it has signed in with one.
+    """
     if person.user_id is None:
         raise PermissionDenied
     if keys_in_use(person).count() >= MOST_KEYS:
@@ -56,6 +61,7 @@ def make_key(*, person: Person, name: str, scopes: Iterable[str], days: int) -> 
         start=text[:8],
         digest=digest_of(text),
         scopes=sorted(set(scopes)),
+        with_second_factor=with_second_factor,
         expires_at=timezone.now() + timedelta(days=days),
     )
     record_change(actor=person, verb="api_key.made", thing=key, changes={"scopes": [[], key.scopes]})

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import posted
+from portal.accounts.signing_in.second_factor import is_proven
 from portal.tokens.forms import KeyForm
 from portal.tokens.services import Made, TooManyKeys, keys_of, make_key, revoke_key
 
@@ -36,7 +37,8 @@ def key_list(request: PortalRequest) -> HttpResponse:
 
 def _make(request: PortalRequest, form: KeyForm) -> tuple[Made | None, KeyForm]:
     try:
-        return make_key(person=request.person, **form.cleaned_data), KeyForm()
+        proven = is_proven(request)
+        return make_key(person=request.person, with_second_factor=proven, **form.cleaned_data), KeyForm()
     except TooManyKeys as reason:
         form.add_error(None, str(reason))
         return None, form

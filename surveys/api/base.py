@@ -32,7 +32,8 @@ def refusals(*codes: int) -> dict[Any, OpenApiResponse]:
 WORDS = {
     400: "The request cannot be read.",
     401: "Nobody is signed in.",
-    403: "Without the right to do this, or without a valid token against forged requests (rule stale_token).",
+    403: "Without the right to do this, without a valid token against forged requests (rule stale_token), or "
+    "without the second factor that your role asks for (rule second_factor).",
     404: "Nothing here that you may see.",
     409: "Not as things stand now: the number is in use (rule number_taken), or somebody else is signed in "
     "(rule other_person), or the record is in another state (rule not_possible).",

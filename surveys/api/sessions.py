@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.utils.translation import gettext as _
 from drf_spectacular.authentication import SessionScheme
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework.authentication import SessionAuthentication
 from rest_framework.exceptions import APIException, PermissionDenied
 from rest_framework.request import Request
+
+from portal.accounts.signing_in.gate import lacks_second_factor
+from portal.tokens.authentication import SecondFactorMissing
 
 # Each request of a phone says whose visits it sends, so that nothing is mixed after somebody else signed in.
 PERSON_HEADER = "X-Rifflebook-Person"
@@ -31,6 +36,11 @@ class OtherPerson(APIException):
 
 class PortalSession(SessionAuthentication):
     """The portal's session; where it ran out the answer is 401, and never a sign-in page."""
+
+    def authenticate(self, request: Request) -> Any:
+        if lacks_second_factor(request._request):
+            raise SecondFactorMissing
+        return super().authenticate(request)
 
     def authenticate_header(self, request: Request) -> str:  # noqa: ARG002
         # Without this header the framework answers 403, which a program takes for a refusal of the visit.

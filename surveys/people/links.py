@@ -5,8 +5,8 @@ from __future__ import annotations
 from portal.accounts.signed_links import DeadLink, SignedLink
 from surveys.people.models import Enquiry
 
-# What they asked may be erased by the link for as long as it is kept; the row's end is the link's end.
-ENQUIRY_LINK = SignedLink("people.enquiry", days=None)
+# What they asked may be erased by the link for as long as it is kept: half a year after its last step.
+ENQUIRY_LINK = SignedLink("people.enquiry", days=365, timeless=True)
 
 
 def enquiry_behind(token: str) -> Enquiry:

@@ -20,8 +20,8 @@ COVER = SignedLink("rota.cover", days=60)
 SWAP = SignedLink("rota.swap", days=60)
 # As long as a calendar is subscribed to; a new address revokes it.
 CALENDAR = SignedLink("rota.calendar", days=None)
-# As long as its person belongs to the group: whoever left is reminded of nothing.
-REMINDERS = SignedLink("rota.reminders", days=None)
+# Each mail brings a new one; whoever left the group is reminded of nothing.
+REMINDERS = SignedLink("rota.reminders", days=200, timeless=True)
 Row = TypeVar("Row", bound=models.Model)
 
 

@@ -84,6 +84,10 @@ TABLE: Mapping[str, Methods] = {
     "invitation_send": form(COORDINATOR),
     "invitation_revoke": button(COORDINATOR),
     "membership_change": form(COORDINATOR),
+    "factor_reset": form(COORDINATOR),
+    "mfa_index": page(SIGNED_IN),
+    "session_list": form(SIGNED_IN),
+    "account_address_agree": form(OPEN),
     "group_edit": form(COORDINATOR),
     # sites and visits
     "site_list": page(INSIDER),
@@ -342,23 +346,4 @@ TABLE: Mapping[str, Methods] = {
     "public_report_file": page(OPEN),
     "public_report_figures": page(OPEN),
     "report_by_identifier": page(OPEN),
-}
-
-# The sign-in library's own addresses: what it serves to whom. Other methods are its affair.
-ACCOUNT_TABLE: Mapping[str, Methods] = {
-    "account_login": form(OPEN),
-    "account_logout": form(OPEN),
-    "account_inactive": page(OPEN),
-    "account_signup": form(OPEN),
-    "account_reauthenticate": form(policy("login 403 403 403 403 403 403 login 403")),
-    "account_email": form(SIGNED_IN),
-    "account_email_verification_sent": page(OPEN),
-    "account_change_password": form(SIGNED_IN),
-    "account_set_password": form(SIGNED_IN),
-    "account_reset_password": form(OPEN),
-    "account_confirm_login_code": form(OPEN),
-    "account_confirm_email": {**page(OPEN), "post": HIDDEN},
-    "account_reset_password_from_key": form(OPEN),
-    "account_reset_password_from_key_done": page(OPEN),
-    "account_reset_password_done": page(OPEN),
 }

@@ -30,7 +30,8 @@ from tests.access.ceilings import (
 from tests.access.many import COPIED, LARGE, REGISTERS, analyse, burden, tables, with_templates, write_many
 from tests.access.plans import full_scans
 from tests.access.scene import Scene
-from tests.access.table import ACCOUNT_TABLE, TABLE
+from tests.access.table import TABLE
+from tests.access.table_accounts import ACCOUNT_TABLE
 from tests.access.test_matrix import ADDRESSES, signed_in
 from tests.access.world import World
 from tests.lasting import lasting_rows

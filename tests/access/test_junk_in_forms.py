@@ -75,6 +75,9 @@ FIELDS: Mapping[str, Mapping[str, st.SearchStrategy[str]]] = {
     "erasure_stop": {},
     "person_erase": {"reason": junk, "understood": likely("on")},
     "keeping_terms": {"return_days": numbers, "mail_days": numbers, "draft_days": numbers},
+    "factor_reset": {"reason": likely("Rang her.")},
+    "session_list": {"session": numbers, "others": likely("all")},
+    "account_address_agree": {"answer": likely("yes", "no")},
     "group_edit": {
         "name": likely("Alder Beck Watch"),
         "about": junk,

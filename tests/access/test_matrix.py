@@ -17,7 +17,8 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from tests.access import scene
 from tests.access.headers import kept, missing
 from tests.access.policies import Methods
-from tests.access.table import ACCOUNT_TABLE, TABLE
+from tests.access.table import TABLE
+from tests.access.table_accounts import ACCOUNT_TABLE
 from tests.access.world import ROLES, World, unknown
 from tests.conftest import Cast
 from tests.factories import data_for

@@ -59,6 +59,7 @@ CONTROLS = {
     "group.trail": control("volunteer", "group_trail"),
     "people.view": control("neighbour", "people_list", group_open=True),
     "people.manage": control("volunteer", "invitation_send", "invitation_revoke", "membership_change"),
+    "factor.reset": control("volunteer", "factor_reset", behind=("people.manage",)),
     "enquiry.write": control("neighbour", "enquiry_write", group_open=True),
     "enquiry.manage": control("volunteer", "enquiry_list", "enquiry_answer", "enquiry_offer"),
     "training.manage": control("volunteer", "training_list", "training_record", "kind_edit"),

@@ -50,6 +50,7 @@ from tests.access.world_jobs import add_jobs
 from tests.access.world_people import add_people
 from tests.access.world_public import add_public
 from tests.access.world_rota import add_rota
+from tests.access.world_signing_in import add_ways_of_signing_in
 from tests.access.world_tokens import add_keys
 from tests.conftest import Cast
 from tests.factories import UserFactory, account_at, days_ago, member_of, person_for, submit
@@ -93,6 +94,7 @@ def build_world(cast: Cast) -> World:
     Group.objects.filter(id=cast.group.id).update(is_public=True)
     world = World(people=_people(cast))
     world.values = {"slug": cast.group.slug, "site_id": cast.site.id, "method_key": "bmwp"}
+    add_ways_of_signing_in(world)
     world.special["bank_icon"] = {"name": "192"}
     _add_visits(world, cast)
     _add_list(world, cast)

@@ -14,5 +14,11 @@ if TYPE_CHECKING:
 
 def add_keys(world: World, cast: Cast) -> None:
     """Vera's script reads visits."""
-    made = make_key(person=cast.person("volunteer"), name="Script", scopes=[Scope.READ_VISITS], days=30)
+    made = make_key(
+        person=cast.person("volunteer"),
+        name="Script",
+        scopes=[Scope.READ_VISITS],
+        days=30,
+        with_second_factor=True,
+    )
     world.values["key_id"] = made.key.pk

@@ -87,6 +87,7 @@ EXPECTED = {
     "group.trail": COORDINATORS,
     "people.view": MEMBERS,
     "people.manage": COORDINATORS,
+    "factor.reset": COORDINATORS,
     "enquiry.write": MEMBERS,
     "enquiry.manage": COORDINATORS,
     "training.manage": COORDINATORS,
@@ -187,6 +188,10 @@ def test_it_gives_nobody_nothing_even_where_nobody_typed() -> None:
 def test_an_operator_has_no_way_into_a_group() -> None:
     operator = Person(user_id=uuid4(), is_operator=True)
     assert not any(allowed(operator, action, THING) for action in ACTIONS)
+
+
+def test_nobody_takes_off_their_own_second_factor_as_if_they_were_another() -> None:
+    assert not allowed(COORDINATOR, "factor.reset", Thing(user_id=COORDINATOR.user_id))
 
 
 def test_it_says_every_right_in_words() -> None:

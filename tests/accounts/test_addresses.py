@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 
 import pytest
+import time_machine
 from allauth.account.models import EmailAddress
 from django.core.mail import EmailMessage
 from django.test import Client
+from django.utils import timezone
 
 from portal.accounts.addresses import accounts_at, prove_address, proven_addresses
 from portal.accounts.models import User
 from portal.accounts.services import accept_invitation, invite_person, join_with_new_account
+from portal.audit.models import AuditEntry
 from tests.conftest import Cast
 from tests.factories import UserFactory, account_at
 
@@ -77,7 +81,7 @@ def test_an_account_proves_its_address_by_the_invitation_it_accepts(cast: Cast) 
 
 def test_nobody_becomes_somebody_else_by_claiming_their_address(client: Client, db: None) -> None:
     """An address that was only typed in proves nothing, and cannot take the place of one that is proven."""
-    user = account_at("person@example.org")
+    user = account_at("person@example.org", password="seven otters by the weir")
     client.force_login(user)
     client.post("/account/email/", {"action_add": "", "email": UNA})
     assert EmailAddress.objects.get(email=UNA).verified is False
@@ -90,11 +94,83 @@ def test_nobody_becomes_somebody_else_by_claiming_their_address(client: Client, 
 def test_a_confirmation_mail_proves_a_further_address(client: Client, mailoutbox: list[EmailMessage]) -> None:
     # Its own, because one address is written to once in three minutes.
     further = "further@rivers.example"
-    user = account_at("person@example.org")
+    user = account_at("person@example.org", password="seven otters by the weir")
     client.force_login(user)
     client.post("/account/email/", {"action_add": "", "email": further})
-    (mail,) = [each for each in mailoutbox if each.to == [further]]
-    link = re.search(r"https?://[^/\s]+(/account/confirm-email/\S+/)", str(mail.body))
-    assert link, mail.body
-    client.post(link.group(1))
+    client.post(link_to(further, "confirm-email", mailoutbox))
+    assert accounts_at([further]) == set(), "the address that the account has now was not asked"
+    client.post(link_to(user.email, "email/agree", mailoutbox), {"answer": "yes"})
     assert accounts_at([further]) == {user.pk}
+
+
+def link_to(address: str, path: str, mails: list[EmailMessage]) -> str:
+    """The link of that kind in the mail to that address."""
+    (mail,) = [each for each in mails if each.to == [address] and f"/account/{path}/" in str(each.body)]
+    found = re.search(rf"https?://[^/\s]+(/account/{path}/\S+/)", str(mail.body))
+    assert found, mail.body
+    return found.group(1)
+
+
+@pytest.fixture
+def asked(client: Client, mailoutbox: list[EmailMessage]) -> User:
+    """An account for which a further address was typed in."""
+    user = account_at("person@example.org", password="seven otters by the weir")
+    client.force_login(user)
+    client.post("/account/email/", {"action_add": "", "email": UNA})
+    return user
+
+
+def test_either_address_may_answer_first(asked: User, mailoutbox: list[EmailMessage]) -> None:
+    nobody = Client()
+    nobody.post(link_to(asked.email, "email/agree", mailoutbox), {"answer": "yes"})
+    assert accounts_at([UNA]) == set()
+    nobody.post(link_to(UNA, "confirm-email", mailoutbox))
+    assert accounts_at([UNA]) == {asked.pk}
+
+
+def test_the_present_address_stops_it_for_good(
+    asked: User, client: Client, mailoutbox: list[EmailMessage]
+) -> None:
+    nobody, new = Client(), link_to(UNA, "confirm-email", mailoutbox)
+    present = link_to(asked.email, "email/agree", mailoutbox)
+    assert nobody.get(present).status_code == 200
+    assert EmailAddress.objects.filter(email=UNA).exists(), "looking at the link has decided"
+    assert "It is stopped" in nobody.post(present, {"answer": "no"}).content.decode()
+    nobody.post(new)
+    assert not EmailAddress.objects.filter(email=UNA).exists()
+    assert nobody.post(present, {"answer": "yes"}).status_code == 410
+    verbs = set(AuditEntry.objects.across_groups("test").values_list("verb", flat=True))
+    assert "account.address_stopped" in verbs
+
+
+def test_the_question_ends_after_three_days(asked: User, mailoutbox: list[EmailMessage]) -> None:
+    present = link_to(asked.email, "email/agree", mailoutbox)
+    with time_machine.travel(timezone.now() + timedelta(days=3, seconds=2), tick=False):
+        assert Client().post(present, {"answer": "yes"}).status_code == 410
+
+
+def test_an_unproven_account_cannot_make_a_further_address_its_main_one(
+    client: Client, mailoutbox: list[EmailMessage]
+) -> None:
+    """The sign-in library lets an account without any proven address change to an unproven one."""
+    user: User = UserFactory(email="op@example.org", password="seven otters by the weir")
+    client.force_login(user)
+    client.post("/account/email/", {"action_add": "", "email": UNA})
+    client.post("/account/email/", {"action_primary": "", "email": UNA})
+    user.refresh_from_db()
+    assert user.email == "op@example.org"
+
+
+def test_an_address_of_somebody_else_gets_the_same_answer(
+    client: Client, mailoutbox: list[EmailMessage]
+) -> None:
+    account_at(UNA)
+    user = account_at("person@example.org", password="seven otters by the weir")
+    client.force_login(user)
+    pages = []
+    for email in (UNA, "unb@rivers.example"):
+        answer = client.post("/account/email/", {"action_add": "", "email": email}, follow=True)
+        pages.append(re.sub(r"csrf\S+ value=\S+", "", answer.content.decode().replace(email, "X")))
+        client.post("/account/email/", {"action_remove": "", "email": email})
+        client.get("/account/email/")
+    assert pages[0] == pages[1]

@@ -13,12 +13,18 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.test import Client, RequestFactory
 from pytest_django import Settings
 
+import alerts.links
+import surveys.people.links
+import surveys.rota.links
 from alerts.links import ALERT
 from alerts.repeat_links import OFFER
 from alerts.services.drills import DRILL
+from portal.accounts import services
 from portal.accounts.services import INVITATION
 from portal.accounts.signed_links import DeadLink, SignedLink, by_link
+from surveys.people.links import ENQUIRY_LINK
 from surveys.returns import RETURN
+from surveys.rota.links import REMINDERS
 
 SENT = datetime(2026, 5, 4, 10, tzinfo=UTC)
 ONE, TWO, THREE = (UUID(str(digit) * 32) for digit in (1, 2, 3))
@@ -60,7 +66,24 @@ class TestWhatWasSentBefore:
     def test_an_invitation_opens(self, at_sent: time_machine.Traveller) -> None:
         at_sent.shift(timedelta(days=4000))
         assert INVITATION.read_id(OLD_INVITATION) == ONE
-        assert INVITATION.read_id(INVITATION.make(ONE)) == ONE
+
+    @pytest.mark.parametrize("link", [INVITATION, REMINDERS, ENQUIRY_LINK], ids=lambda link: link.purpose)
+    def test_what_had_no_time_once_has_one_now(self, at_sent: time_machine.Traveller, link: SignedLink) -> None:
+        old, new = Signer(salt=link.purpose).sign(ONE.hex), link.make(ONE)
+        assert link.days is not None
+        at_sent.shift(timedelta(days=link.days))
+        assert link.read_id(new) == ONE
+        at_sent.shift(timedelta(seconds=1))
+        assert link.read_id(old) == ONE
+        with pytest.raises(DeadLink):
+            link.read_id(new)
+        with pytest.raises(Http404):
+            link.read_id(f"{old}x")
+
+    def test_only_a_calendar_has_none_because_nobody_renews_a_subscription(self) -> None:
+        places = (services, surveys.rota.links, surveys.people.links, alerts.links)
+        made = [each for place in places for each in vars(place).values() if isinstance(each, SignedLink)]
+        assert [each.purpose for each in made if each.days is None] == ["rota.calendar"]
 
     @pytest.mark.parametrize(
         ("link", "days"), [(OFFER, 60), (DRILL, 60), (RETURN, 7)], ids=["offer", "drill", "return"]

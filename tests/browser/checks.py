@@ -12,6 +12,7 @@ from django.contrib.sessions.backends.db import SessionStore
 from playwright.sync_api import Page
 
 from portal.accounts.models import User
+from tests.second_factor import mark
 
 NARROW, WIDE = 320, 1280
 HEIGHT = 900
@@ -25,6 +26,7 @@ def session_key_for(user: User) -> str:
     session[SESSION_KEY] = str(user.pk)
     session[BACKEND_SESSION_KEY] = settings.AUTHENTICATION_BACKENDS[0]
     session[HASH_SESSION_KEY] = user.get_session_auth_hash()
+    mark(session, user)
     session.create()
     return str(session.session_key)
 

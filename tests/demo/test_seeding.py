@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import time
 from datetime import timedelta
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import Any
 
 import pytest
 import time_machine
+from allauth.mfa.models import Authenticator
 from django.utils import timezone
 from pypdf import PdfReader
 
@@ -28,6 +30,7 @@ from portal.reports.models import YearlyReport
 from surveys.models import Draft, Site, Visit
 from surveys.queries import sites_due
 from tests.demo.conftest import NOW, SMALL
+from tests.second_factor import code_of
 
 pytestmark = pytest.mark.django_db
 
@@ -127,8 +130,12 @@ def test_everybody_listed_can_sign_in_with_the_password_given(small_demo: Group,
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
     lines = login_lines()
     assert PASSWORD in lines[0]
-    addresses = [line.split("@")[0].split()[-1] + "@" + line.split("@")[1].split()[0] for line in lines[1:]]
+    addresses = [line.split("@")[0].split()[-1] + "@" + line.split("@")[1].split()[0] for line in lines[1:6]]
     assert len(addresses) == 5
+    assert "SECOND_FACTOR" in lines[6]
+    (key,) = re.findall(r"\b[A-Z2-7]{32}\b", lines[7])
+    operator = Authenticator.objects.get(user__email=addresses[-1], type="totp")
+    assert operator.wrap().validate_code(code_of(key))
     assert all(User.objects.get(email=each).check_password(PASSWORD) for each in addresses)
 
 

@@ -6,9 +6,13 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
+from allauth.account.adapter import get_adapter
+from allauth.account.models import EmailAddress
+from allauth.core.context import request_context
 from django.core import mail
+from django.core.cache import cache
 from django.core.mail import EmailMultiAlternatives
-from django.test import Client
+from django.test import Client, RequestFactory
 from django.urls import reverse
 from django.utils import timezone, translation
 
@@ -19,8 +23,10 @@ from alerts.services.incidents import close_incident
 from alerts.services.messages import owe_incident_mail, owe_pollution_mail
 from alerts.services.repeat_course import cancel_repeats, give_back_repeat, take_repeat
 from alerts.services.wording import HEADLINES
+from portal.accounts.addresses import prove_address
 from portal.accounts.models import Group, Membership, Role, User
 from portal.accounts.services import invite_person
+from portal.accounts.signing_in.losing import reset_member_factor
 from portal.outbox.models import Message
 from portal.privacy.services import ask_erasure_for
 from surveys.models import SafeReturn
@@ -44,8 +50,10 @@ from tests.conftest import Cast
 from tests.factories import days_ago, member_of, submit
 from tests.people.making import membership_of, trained
 from tests.rota.making import offer_days, plan, put_on
+from tests.second_factor import code_of
 from tests.surveys.returning import OUTSIDER, begin_return, fresh
 
+PASSWORD = "seven otters by the weir"
 SHORE = OUTSIDER["named_email"]
 NEW, BANK, UNKNOWN = "newt@example.org", "bank@example.org", "unknown@example.org"
 COLLEAGUE, INVITED, FURTHER = "una@agency.example", "invited@example.org", "further@example.org"
@@ -236,6 +244,35 @@ def _language_now(user: User) -> str:
     return User.objects.get(pk=user.pk).language
 
 
+def _changes_of_account(user: User, client: Client) -> None:
+    """What the portal tells somebody of their own account, by the pages that make it do so."""
+    user.set_password(PASSWORD)
+    user.save()
+    prove_address(user)
+    cache.clear()
+    client.post(reverse("account_login"), {"login": user.email, "password": PASSWORD})
+    client.post(reverse("account_email"), {"action_add": "", "email": FURTHER})
+    EmailAddress.objects.filter(email=FURTHER).update(verified=True)
+    for step, email in (("primary", FURTHER), ("primary", user.email), ("remove", FURTHER)):
+        client.post(reverse("account_email"), {f"action_{step}": "", "email": email})
+    secret = client.get(reverse("mfa_activate_totp")).context["form"].secret
+    client.post(reverse("mfa_activate_totp"), {"code": code_of(secret)})
+    client.post(reverse("mfa_generate_recovery_codes"))
+    client.post(reverse("mfa_deactivate_totp"))
+    client.post(reverse("account_change_password"), {"oldpassword": PASSWORD, "password1": f"{PASSWORD}!"})
+    _mails_without_a_page(user)
+
+
+def _mails_without_a_page(user: User) -> None:
+    """Those that need a mailbox, a passkey or an account without a password; other tests go the whole way."""
+    request = RequestFactory(REMOTE_ADDR="127.0.0.1").get("/")
+    with request_context(request):
+        for name in ("mfa/email/webauthn_added", "mfa/email/webauthn_removed"):
+            get_adapter(request).send_notification_mail(name, user)
+        for name in ("account/email/password_set", "account/email/password_reset"):
+            get_adapter(request).send_notification_mail(name, user)
+
+
 def _accounts(cast: Cast, language: str) -> None:
     # In the language of whoever is to be erased, although a coordinator set it off.
     leaver = member_of(cast.group, name="Lea Example", language=_language_now(cast.volunteer))
@@ -246,7 +283,10 @@ def _accounts(cast: Cast, language: str) -> None:
     spoken, client = translation.get_language(), Client()
     for email, asked_in in ((cast.volunteer.email, spoken), (UNKNOWN, language)):
         client.post(reverse("account_reset_password"), {"email": email}, headers={"Accept-Language": asked_in})
-    client.force_login(cast.volunteer)
-    client.post(reverse("account_email"), {"action_add": "", "email": FURTHER})
+    _changes_of_account(cast.volunteer, client)
+    person = cast.person("coordinator")
+    reset_member_factor(
+        person=person, membership=membership_of(cast.other_volunteer, cast.group), reason="Net?"
+    )
     # Each page answered has left its own language spoken.
     translation.activate(str(spoken))

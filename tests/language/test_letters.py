@@ -40,7 +40,8 @@ def rendered() -> Iterator[set[str]]:
 
 def subjects_of_mails() -> set[str]:
     folder = Path(settings.BASE_DIR, "templates")
-    found = [*folder.glob("*/mail/*.subject.txt"), *folder.glob("account/email/*_subject.txt")]
+    found = [*folder.glob("*/mail/*.subject.txt")]
+    found += [each for app in ("account", "mfa") for each in folder.glob(f"{app}/email/*_subject.txt")]
     return {str(each.relative_to(folder)) for each in found}
 
 

@@ -15,7 +15,7 @@ from portal.passing_messages import HostCookieStorage
 from portal.tokens.services import make_key
 from tests.access import scene
 from tests.access.headers import FILE_POLICY, PAGE_POLICY, kept, missing, missing_over_https
-from tests.access.table import ACCOUNT_TABLE
+from tests.access.table_accounts import ACCOUNT_TABLE
 from tests.access.test_matrix import ADDRESSES, next_answer_of, signed_in, wrong_cells
 from tests.access.world import World
 from tests.conftest import Cast

@@ -41,6 +41,8 @@ SAFE = {
     "ALLAUTH_TRUSTED_PROXY_COUNT": 1,
     "METRICS_TOKEN": "",
     "MAP_TILES": "",
+    "SECOND_FACTOR": "required",
+    "BREACHED_PASSWORDS": "",
 }
 
 
@@ -83,6 +85,9 @@ UNSAFE: list[tuple[str, dict[str, Any]]] = [
     ("PROXIES", {"ALLAUTH_TRUSTED_PROXY_COUNT": -1}),
     ("METRICS_TOKEN", {"METRICS_TOKEN": "t" * 23}),
     ("MAP_TILES", {"MAP_TILES": "http://tiles.example/{z}/{x}/{y}.png"}),
+    ("SECOND_FACTOR", {"SECOND_FACTOR": "optional"}),
+    ("BREACHED_PASSWORDS", {"BREACHED_PASSWORDS": "/nowhere/digests.txt"}),
+    ("BREACHED_PASSWORDS", {"BREACHED_PASSWORDS": __file__}),
     ("PRODUCTION", {"PRODUCTION": False}),
 ]
 

@@ -22,7 +22,9 @@ SITES = "/api/v1/groups/alder-beck/sites/"
 
 
 def key_of(cast: Cast, *scopes: str, who: str = "volunteer") -> str:
-    return make_key(person=cast.person(who), name="Script", scopes=scopes, days=30).text
+    return make_key(
+        person=cast.person(who), name="Script", scopes=scopes, days=30, with_second_factor=True
+    ).text
 
 
 def ask(text: str, address: str = SITES, method: str = "get", **sent: Any) -> Any:

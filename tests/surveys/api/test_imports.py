@@ -40,7 +40,9 @@ def _own_media(settings: LazySettings, tmp_path: Path, monkeypatch: pytest.Monke
 @pytest.fixture
 def client(cast: Cast) -> APIClient:
     """A program with a key of the coordinator's for imports alone."""
-    key = make_key(person=cast.person("coordinator"), name="Loader", scopes=[Scope.IMPORT], days=1)
+    key = make_key(
+        person=cast.person("coordinator"), name="Loader", scopes=[Scope.IMPORT], days=1, with_second_factor=True
+    )
     found = APIClient()
     found.credentials(HTTP_AUTHORIZATION=f"Bearer {key.text}")
     return found
@@ -129,7 +131,13 @@ def test_another_file_under_the_same_key_is_refused(cast: Cast, client: APIClien
 
 
 def test_a_key_for_something_else_is_refused(cast: Cast) -> None:
-    key = make_key(person=cast.person("coordinator"), name="Reader", scopes=[Scope.READ_VISITS], days=1)
+    key = make_key(
+        person=cast.person("coordinator"),
+        name="Reader",
+        scopes=[Scope.READ_VISITS],
+        days=1,
+        with_second_factor=True,
+    )
     client = APIClient()
     client.credentials(HTTP_AUTHORIZATION=f"Bearer {key.text}")
     answer = client.get(address("imports"))

@@ -1,0 +1,1 @@
+"""Signing in: second factors, passwords, sessions, addresses, and the limits on trying."""
