@@ -34,7 +34,7 @@ class ApiKey(models.Model):
     digest = models.CharField(max_length=64, unique=True)
     scopes = models.JSONField(default=list)
     with_second_factor = models.BooleanField(
-        default=False, help_text="A key is as good as the session it was made in."
+        db_default=False, help_text="A key is as good as the session it was made in."
     )
     created_at = models.DateTimeField(auto_now_add=True)
     expires_at = models.DateTimeField()

@@ -53,6 +53,8 @@ def subjects(mails: list[EmailMessage]) -> list[str]:
     return [str(each.subject) for each in mails]
 
 
+# The library tells of a new factor once it is committed.
+@pytest.mark.django_db(transaction=True)
 def test_a_coordinator_is_led_to_set_one_up_and_then_goes_on(
     cora: User, mailoutbox: list[EmailMessage]
 ) -> None:

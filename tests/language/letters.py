@@ -257,18 +257,17 @@ def _changes_of_account(user: User, client: Client) -> None:
         client.post(reverse("account_email"), {f"action_{step}": "", "email": email})
     secret = client.get(reverse("mfa_activate_totp")).context["form"].secret
     client.post(reverse("mfa_activate_totp"), {"code": code_of(secret)})
-    client.post(reverse("mfa_generate_recovery_codes"))
     client.post(reverse("mfa_deactivate_totp"))
     client.post(reverse("account_change_password"), {"oldpassword": PASSWORD, "password1": f"{PASSWORD}!"})
     _mails_without_a_page(user)
 
 
 def _mails_without_a_page(user: User) -> None:
-    """Those that need a mailbox, a passkey or an account without a password; other tests go the whole way."""
+    """Those that need a mailbox, a passkey, a commit or an account without a password; other tests go that way."""
     request = RequestFactory(REMOTE_ADDR="127.0.0.1").get("/")
     with request_context(request):
-        for name in ("mfa/email/webauthn_added", "mfa/email/webauthn_removed"):
-            get_adapter(request).send_notification_mail(name, user)
+        for name in ("webauthn_added", "webauthn_removed", "totp_activated", "recovery_codes_generated"):
+            get_adapter(request).send_notification_mail(f"mfa/email/{name}", user)
         for name in ("account/email/password_set", "account/email/password_reset"):
             get_adapter(request).send_notification_mail(name, user)
 

@@ -35,10 +35,10 @@ class NotCommonValidator:
 
     def validate(self, password: str, user: User | None = None) -> None:  # noqa: ARG002
         typed = password.strip().lower()
-        if typed in self.common or _repeated(typed) in self.common:
-            raise ValidationError(_("This password is too common: it is among the first that are tried."))
         if len(set(typed)) < FEWEST_CHARACTERS or _is_a_row(typed):
             raise ValidationError(_("This password is too easy to guess: it repeats or counts on."))
+        if typed in self.common or _repeated(typed) in self.common:
+            raise ValidationError(_("This password is too common: it is among the first that are tried."))
 
     def get_help_text(self) -> str:
         return _("Not a common one, no row such as 123456.")
