@@ -216,7 +216,6 @@ CELERY_BEAT_SCHEDULE = {
     "clear-old-sheets": {"task": "surveys.tasks.clear_old_sheets", "schedule": 3600.0},
     "keep-open-data": {"task": "portal.public.tasks.keep_open_data", "schedule": 300.0},
     "seal-trail": {"task": "portal.audit.tasks.seal_trail", "schedule": 60.0},
-    "forget-ended-sessions": {"task": "portal.accounts.tasks.forget_ended_sessions", "schedule": 3600.0},
     "resume-jobs": {"task": "portal.jobs.tasks.resume_jobs", "schedule": 60.0},
 }
 

@@ -6,10 +6,10 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.contrib.sessions.models import Session
 from django.db.models import Q, QuerySet
 
 from portal.accounts.models import Group, Invitation, Membership
+from portal.accounts.signing_in.sessions import clear_ended_sessions
 from portal.outbox.models import Attempt, Message, State
 from portal.tokens.answers import KEPT as ANSWERS_KEPT
 from portal.tokens.models import KeptAnswer
@@ -104,8 +104,8 @@ def erase_availability(group: Group, now: datetime, days: int) -> int:
 
 
 def clear_sessions(now: datetime) -> int:
-    """Sign-ins that have run out."""
-    return Session.objects.filter(expire_date__lt=now).delete()[0]
+    """Sign-ins that have run out, and from where and with what they were made."""
+    return clear_ended_sessions(now)
 
 
 def clear_answers(now: datetime) -> int:

@@ -22,7 +22,7 @@ from tests.access.world import World
 from tests.factories import days_ago
 
 once, own_scene, world = scene.once, scene.own_scene, scene.world
-APPS = ("portal.accounts.", "portal.outbox.", "portal.reports.", "alerts.", "surveys.rota.")
+APPS = ("portal.accounts.", "portal.outbox.", "portal.privacy.", "portal.reports.", "alerts.", "surveys.rota.")
 REFUSALS = {400, 404, 409, 410, 422}
 INPUTS = 40
 # Buttons read nothing of what is sent, and some do long work.

@@ -15,6 +15,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
 from portal.accounts.models import User
 from portal.accounts.signing_in.sessions import clear_ended_sessions
@@ -206,6 +207,6 @@ class TestTheList:
         with time_machine.travel(BEGAN, tick=False) as clock:
             sign_in(user)
             clock.shift(timedelta(days=15))
-            assert clear_ended_sessions() == 1
+            assert clear_ended_sessions(timezone.now()) == 1
         assert not UserSession.objects.exists()
         assert not Session.objects.exists()

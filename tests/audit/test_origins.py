@@ -66,7 +66,13 @@ def test_an_address_that_cannot_be_told_keeps_nobody_out(cast: Cast, client: Cli
 
 
 def test_a_program_is_told_by_the_name_of_its_key(cast: Cast, client: Client) -> None:
-    made = make_key(person=cast.person("coordinator"), name="weather station", scopes=["write:sites"], days=1)
+    made = make_key(
+        person=cast.person("coordinator"),
+        name="weather station",
+        scopes=["write:sites"],
+        days=1,
+        with_second_factor=True,
+    )
     entry = change_site(cast, client, headers={"Authorization": f"Bearer {made.text}"})
     assert (entry.way, entry.way_detail) == (Way.INTERFACE, "weather station")
     assert way_of(entry) == "by the interface, key “weather station”"

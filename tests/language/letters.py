@@ -263,7 +263,7 @@ def _changes_of_account(user: User, client: Client) -> None:
 
 
 def _mails_without_a_page(user: User) -> None:
-    """Those that need a mailbox, a passkey, a commit or an account without a password; other tests go that way."""
+    """Those that need a mailbox, a passkey or a commit; other tests go the whole way."""
     request = RequestFactory(REMOTE_ADDR="127.0.0.1").get("/")
     with request_context(request):
         for name in ("webauthn_added", "webauthn_removed", "totp_activated", "recovery_codes_generated"):

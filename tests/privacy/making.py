@@ -7,6 +7,8 @@ from datetime import timedelta
 from typing import Any
 from uuid import uuid4
 
+from allauth.account.models import EmailAddress
+from allauth.usersessions.models import UserSession
 from django.apps import apps
 from django.core.files.base import ContentFile
 from django.db import models
@@ -18,7 +20,7 @@ from PIL import Image
 from alerts.models import EventKind, Incident, QuietPeriod, Verdict
 from alerts.services.events import add_event
 from portal.accounts.addresses import prove_address
-from portal.accounts.models import Invitation, User
+from portal.accounts.models import AddressChange, Invitation, User
 from portal.accounts.queries import person_of
 from portal.audit.models import AuditEntry
 from portal.audit.services import record_change
@@ -37,6 +39,7 @@ from tests.alerts.conftest import set_level
 from tests.conftest import Cast
 from tests.factories import VisitFactory, days_ago
 from tests.people.making import enquiry_in, kind_of, membership_of, trained, under_18
+from tests.second_factor import give_codes
 
 HELD = [held for kind in KEPT for held in kind.held]
 # Written by services alone, with the words of whoever acts.
@@ -61,6 +64,7 @@ def keep_everything_of(user: User, cast: Cast) -> Marked:
     _outings(user, cast)
     _records(user, cast)
     _workings(user, cast)
+    _ways_of_signing_in(user)
     return mark(user)
 
 
@@ -99,6 +103,13 @@ def _word(held: Held, name: str, word: str) -> Any:
         if name in held.known_by
         else word[: field.max_length or 200]
     )
+
+
+def _ways_of_signing_in(user: User) -> None:
+    give_codes(user)
+    UserSession.objects.create(user=user, ip="203.0.113.9", user_agent="x", session_key=user.pk.hex)
+    further = EmailAddress.objects.create(user=user, email=f"further.{user.email}")
+    AddressChange.objects.create(address=further, present=user.email)
 
 
 def _as_member(user: User, cast: Cast) -> None:

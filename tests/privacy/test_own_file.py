@@ -23,6 +23,7 @@ from surveys.models import Photo
 from tests.conftest import Cast
 from tests.factories import person_for
 from tests.privacy.making import HELD, act_as, keep_everything_of, sign_in
+from tests.second_factor import long_signed_in
 
 pytestmark = pytest.mark.usefixtures("media")
 
@@ -93,6 +94,7 @@ def test_whoever_was_asked_for_a_password_fetches_it(
     user.set_password("three unrelated words")
     user.save()
     client.force_login(user)
+    long_signed_in(client)
     answer = client.post(reverse("own_data"))
     assert answer["Location"].startswith(reverse("account_reauthenticate")), "a session alone is not enough"
     sign_in(client, user)

@@ -7,6 +7,7 @@ import secrets
 from typing import Any
 from urllib.parse import urlsplit
 
+import qrcode
 from allauth.mfa.adapter import DefaultMFAAdapter
 from allauth.mfa.models import Authenticator
 from cryptography.fernet import Fernet, InvalidToken, MultiFernet
@@ -14,6 +15,7 @@ from django.conf import settings
 from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
+from qrcode.image.svg import SvgPathFillImage
 
 PORTAL = "Rifflebook"
 
@@ -26,6 +28,11 @@ class MFAAdapter(DefaultMFAAdapter):  # type: ignore[misc]
 
     def get_totp_issuer(self) -> str:
         return PORTAL
+
+    def build_totp_svg(self, url: str) -> str:
+        """Dark on light, as cameras want it, on a page in dark colours too."""
+        drawn = qrcode.make(url, image_factory=SvgPathFillImage).to_string()
+        return drawn.decode() if isinstance(drawn, bytes) else str(drawn)
 
     def generate_authenticator_name(self, user: Any, type: Any) -> str:
         """A first guess, which its owner may change."""

@@ -83,9 +83,9 @@ def sign_in_newcomer(request: HttpRequest, user: User, response: HttpResponse) -
     know_device(request, user, response)
 
 
-def clear_ended_sessions() -> int:
-    """Forget sessions that have run out, and where and with what they were made; returns how many."""
-    Session.objects.filter(expire_date__lte=timezone.now()).delete()
+def clear_ended_sessions(now: datetime) -> int:
+    """Forget sessions that have run out by then, and where and with what they were made; returns how many."""
+    Session.objects.filter(expire_date__lte=now).delete()
     alive = Session.objects.filter(session_key=OuterRef("session_key"))
     gone, _by_kind = UserSession.objects.exclude(Exists(alive)).delete()
     return int(gone)

@@ -68,6 +68,8 @@ NOTHING_PERSONAL: Mapping[str, str] = MappingProxyType(
         "surveys.TaxonCount": METHOD,
         "surveys.Visit.fraction_sorted": "a share of the tray",
         "surveys.VisitScore": METHOD,
+        "mfa.Authenticator.type": SETTING,
+        "usersessions.UserSession.session_key": NUMBER,
         "tokens.ApiKey.digest": NUMBER,
         "tokens.ApiKey.scopes": SETTING,
         "tokens.ApiKey.start": NUMBER,

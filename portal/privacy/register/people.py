@@ -40,6 +40,9 @@ PEOPLE = (
             Held(
                 "account.EmailAddress", "user", ("email",), End.DELETE, known_by=("email",), tell=("verified",)
             ),
+            Held("accounts.AddressChange", "address__user", ("present",), End.DELETE, given=False),
+            # Secrets, encrypted, and what a passkey is called.
+            Held("mfa.Authenticator", "user", ("data",), End.DELETE, given=False),
         ),
         others=("accounts.User.password", "account.EmailConfirmation.key"),
     ),

@@ -74,9 +74,18 @@ WORKINGS = (
         key="sessions",
         what=_("Sign-ins: a key in a cookie of your browser, and what belongs to it here"),
         why=_("So that you need not sign in on every page."),
-        how_long=_("Two weeks from the sign-in, or until you sign out."),
+        how_long=_("Two weeks from the sign-in, a week without use, or until you sign out."),
         at_erasure=_("They end."),
-        others=("sessions.Session.session_data",),
+        held=(
+            Held(
+                "usersessions.UserSession",
+                "user",
+                ("ip", "user_agent"),
+                End.DELETE,
+                tell=("created_at", "last_seen_at"),
+            ),
+        ),
+        others=("sessions.Session.session_data", "usersessions.UserSession.data"),
         limit=Limit(14, everywhere=clear_sessions),
     ),
     Kept(

@@ -20,7 +20,8 @@ from hypothesis import strategies as st
 from surveys.views.api_docs import operations
 from tests.access.fuzzing import forms, junk, mutations
 from tests.access.fuzzing.forms import Form, Pair, Reader
-from tests.access.table import ACCOUNT_TABLE, TABLE
+from tests.access.table import TABLE
+from tests.access.table_accounts import ACCOUNT_TABLE
 from tests.access.test_matrix import ADDRESSES, answer_of, signed_in
 from tests.access.world import World, unknown
 from tests.conftest import Cast

@@ -11,7 +11,8 @@ import pytest
 from tests.access import scene
 from tests.access.fuzzing.engine import Known, Tally, Target, fuzz, targets, what_is_known
 from tests.access.fuzzing.forms import read_page
-from tests.access.table import ACCOUNT_TABLE, TABLE
+from tests.access.table import TABLE
+from tests.access.table_accounts import ACCOUNT_TABLE
 from tests.access.world import World
 from tests.conftest import Cast
 

@@ -130,7 +130,9 @@ def call(operation: Any, known: dict[str, str], caller: Caller, key: str, exampl
 def call_all(world: World, caller: Caller, examples: int) -> Counter[int]:
     user = world.people[caller.role]
     assert user is not None
-    key = make_key(person=person_for(user), name="Schema", scopes=caller.scopes, days=1)
+    key = make_key(
+        person=person_for(user), name="Schema", scopes=caller.scopes, days=1, with_second_factor=True
+    )
     known = {name: str(value) for name, value in world.values.items()}
     seen = Counter[int]()
     operations = all_operations()
