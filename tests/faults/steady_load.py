@@ -24,7 +24,10 @@ BUILD = "from tests.faults.steady_load import build; build()"
 def build() -> None:
     """Print what `make_world` tells, as JSON."""
     django.setup()
-    print(json.dumps(make_world()))
+    from portal.accounts.walls import wide
+
+    with wide("a world is made"):
+        print(json.dumps(make_world()))
 
 
 def make_world() -> dict[str, Any]:

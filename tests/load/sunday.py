@@ -21,9 +21,9 @@ import psycopg
 
 from portal.embedded import commands, inbox, postgres, valkey
 from portal.embedded.inbox import free_port
-from portal.embedded.place import PROJECT
+from portal.embedded.place import PRODUCT, PROJECT
 from portal.embedded.supervise import Child, stop_all
-from tests.processes import await_true, members_of_group
+from tests.processes import PATIENCE, members_of_group
 from tests.servers import temporary_state
 
 STORED = "SELECT count(*), count(DISTINCT id) FROM surveys_visit WHERE source = 'api' AND submitted_at > %s"
@@ -46,9 +46,11 @@ def main() -> None:
 
 
 def environment(state: Path, servers: ExitStack) -> dict[str, str]:
-    """PostgreSQL, Valkey and a mail server that takes everything."""
+    """PostgreSQL with the role that owns no table, Valkey, and a mail server that takes everything."""
+    owner = servers.enter_context(postgres.running(state))
     return {
-        "DATABASE_URL": servers.enter_context(postgres.running(state)),
+        "DATABASE_OWNER_URL": owner,
+        "DATABASE_URL": owner.replace(f"//{PRODUCT}@", f"//{PRODUCT}_app:only-here@"),
         "REDIS_URL": servers.enter_context(valkey.running(state)),
         "EMAIL_URL": servers.enter_context(inbox.receiving(state / "inbox")),
         "PORTAL_STATE_DIR": str(state),
@@ -84,7 +86,11 @@ def deployed(state: Path) -> Iterator[tuple[int, Child]]:
     try:
         for child in children:
             child.start()
-        await_true(lambda: listens(port), "The web server does not start.")
+        deadline = time.monotonic() + PATIENCE
+        while not listens(port):
+            if time.monotonic() > deadline:
+                sys.exit(f"The web server does not start: {children[0].last_words()}")
+            time.sleep(0.1)
         yield port, children[0]
     finally:
         stop_all(children)
@@ -127,7 +133,7 @@ def each_stored_once(begun: float, results: Path) -> bool:
         rows = {row["Name"]: row for row in csv.DictReader(file)}
     sent = rows["send a visit"]
     accepted = int(sent["Request Count"]) - int(sent["Failure Count"])
-    with psycopg.connect(os.environ["DATABASE_URL"]) as line:
+    with psycopg.connect(os.environ["DATABASE_OWNER_URL"]) as line:
         since = line.execute("SELECT to_timestamp(%s)", [begun]).fetchone()
         stored = line.execute(STORED, since).fetchone()
     print(f"{accepted} visits accepted, {stored} stored and different ones")

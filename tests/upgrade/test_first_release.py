@@ -20,6 +20,8 @@ from pytest_django import DjangoDbBlocker
 from alerts.chain_check import check_chain
 from alerts.models import Incident
 from portal.accounts.models import Group, Membership, Role, User
+from portal.accounts.policies import all_policies
+from portal.accounts.role import raise_the_wall
 from portal.audit.watching import TRIGGERS, attach_triggers, watched_tables
 from portal.backup.files import named_files
 from surveys.models import Site
@@ -111,6 +113,12 @@ def test_every_table_is_watched_and_the_trail_is_only_added_to(upgraded: Upgrade
     assert attach_triggers() == []
     with pytest.raises(psycopg.DatabaseError, match="only ever added"):
         read(upgraded.name, "DELETE FROM audit_auditentry")
+
+
+def test_the_second_wall_stands_before_every_table_that_has_a_policy(upgraded: Upgraded) -> None:
+    walled = {table for (table,) in read(upgraded.name, "SELECT relname FROM pg_class WHERE relrowsecurity")}
+    assert walled == {each.table for each in all_policies()}
+    assert raise_the_wall() == []
 
 
 def test_the_tables_are_those_of_a_new_portal(upgraded: Upgraded) -> None:
