@@ -16,6 +16,8 @@ APART = $$(grep -lrE "mark\.(faults|clock|alone)" --include="test_*.py" tests)
 # How many invented samples and visits `make bench` scores.
 SAMPLES := 1000000
 VISITS := 5000
+# With how many groups `make bench` measures pages, visits and sheets; 1,000 need 20 GB and most of an hour.
+BENCH_GROUPS := 10,100
 # How many alerts `make soak` owes, at least.
 ALERTS := 1000
 # How many inputs `make fuzz` sends to forms and addresses, and where its chance begins.
@@ -88,10 +90,11 @@ check: env ## lint, types, floors, migrations, deployment settings, compose file
 	@$(BIN)/check-jsonschema --builtin-schema vendor.compose-spec docker-compose.yml
 
 # One thread, so that the ratios do not hang on how many processors are idle.
-bench: env ## samples scored a second, in memory and stored, how soon alerts go, how long a report takes, what row-level security costs (SAMPLES=1000000, VISITS=5000)
+bench: env ## the portal against the least that could do: scoring, alerts, reports, pages, visits, sheets (BENCH_GROUPS=10,100,1000)
 	@OPENBLAS_NUM_THREADS=1 $(BIN)/python -m tests.benchmarks.bench_scoring $(SAMPLES)
 	@OPENBLAS_NUM_THREADS=1 VISITS=$(VISITS) $(BIN)/python -m pytest -qs --no-header --no-summary \
 	    -o python_files="bench_rescoring.py bench_latency.py bench_report.py bench_trail.py bench_wall.py" -o python_functions=bench_ tests/benchmarks
+	@OPENBLAS_NUM_THREADS=1 BENCH_GROUPS=$(BENCH_GROUPS) $(BIN)/python -m tests.benchmarks.load.run
 
 # Locust is an extra of its own: neither suite nor production needs it.
 load: env ## a Sunday evening: many people at once on the portal as deployed (PEOPLE=200, MINUTES=5, GROUPS_GROWN=50)

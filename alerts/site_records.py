@@ -10,7 +10,8 @@ from datetime import date
 from uuid import UUID
 
 from alerts.models import Verdict
-from surveys.models import Site
+from portal.accounts.scoping import GroupOwnedQuerySet
+from surveys.models import Site, Visit
 from surveys.parts import laid_out
 from surveys.queries import OF_POINT, HistoryPoint, history_point, history_rows
 
@@ -73,8 +74,30 @@ def site_record(site: Site, index: str) -> SiteRecord:
     return read[site.pk, index]
 
 
+def has_baseline(site: Site, index: str, before: date, least: int) -> bool:
+    """Whether at least so many visits before a day say what is normal (one query for a site visited for long).
+
+    The latest ones nearly always answer it; all of them are read where those do not.
+    """
+    read = _read.get() or {}
+    if (site.pk, index) not in read:
+        latest = _rows(site, index).filter(visited_on__lt=before).order_by("-visited_on")[: 2 * least]
+        record = _made_of(site, index, laid_out(latest))
+        is_all = len(record.history) < 2 * least
+        if is_all or len(record.baseline()) >= least:
+            return len(record.baseline()) >= least
+    return len(site_record(site, index).baseline(before=before)) >= least
+
+
 def _read_record(site: Site, index: str) -> SiteRecord:
+    return _made_of(site, index, laid_out(_rows(site, index)))
+
+
+def _rows(site: Site, index: str) -> GroupOwnedQuerySet[Visit]:
     rows = history_rows([site], index).select_related("verdict__trigger")
-    visits = laid_out(rows.only(*OF_POINT, *OF_VERDICT))
+    return rows.only(*OF_POINT, *OF_VERDICT)
+
+
+def _made_of(site: Site, index: str, visits: Sequence[Visit]) -> SiteRecord:
     verdicts = {each.pk: each.verdict for each in visits if hasattr(each, "verdict")}
     return SiteRecord(site, index, [history_point(each, site) for each in visits], verdicts)

@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from alerts.models import Trigger, Verdict
 from alerts.queries import trigger_in_force
-from alerts.site_records import site_record
+from alerts.site_records import has_baseline
 from scoring.baseline import PROVISIONAL_BELOW, is_below
 from surveys.effort import EFFORT_PROBLEMS, effort_problems
 from surveys.models import Visit
@@ -107,8 +107,7 @@ def _excuses(visit: Visit, trigger: Trigger) -> Iterable[str]:
 
 
 def _is_provisional(visit: Visit, trigger: Trigger) -> bool:
-    earlier = site_record(visit.site, trigger.index).baseline(before=visit.visited_on)
-    return len(earlier) < PROVISIONAL_BELOW
+    return not has_baseline(visit.site, trigger.index, visit.visited_on, PROVISIONAL_BELOW)
 
 
 def are_excusable(codes: Iterable[str]) -> bool:

@@ -132,11 +132,12 @@ def _readings(submission: Submission, site: Site) -> dict[str, tuple[float, ...]
         .filter(visit__site=site, quantity__in=wanted, is_below_limit=False)
         .exclude(visit__status=Status.RETURNED)
         .exclude(visit=submission.id)
-        .order_by("-visit__visited_on")[:READINGS_READ]
+        .order_by("-visit__visited_on")
+        .values_list("quantity", "value", "unit")[:READINGS_READ]
     )
     found: dict[str, list[float]] = defaultdict(list)
-    for row in rows if wanted else ():
-        quantity = QUANTITIES.get(row.quantity)
+    for key, value, unit in rows if wanted else ():
+        quantity = QUANTITIES.get(key)
         if quantity:
-            found[row.quantity].append(float(quantity.in_first_unit(row.value, row.unit)))
+            found[key].append(float(quantity.in_first_unit(value, unit)))
     return {key: tuple(values) for key, values in found.items()}

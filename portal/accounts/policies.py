@@ -139,7 +139,8 @@ def _seen(table: str, field: models.ForeignKey[Any, Any], *, owned: bool = True)
     # What everybody may read is not for everybody to write.
     only = " AND up.group_id IS NOT NULL" if owned and parent in READ_BY_ALL else ""
     key = field.target_field.column
-    return f"EXISTS (SELECT FROM {parent} up WHERE up.{key} = {table}.{field.column}{only})"
+    # A value and not EXISTS, of which PostgreSQL may make a list of all rows that come out, at each query.
+    return f"(SELECT true FROM {parent} up WHERE up.{key} = {table}.{field.column}{only})"
 
 
 def _parents(model: type[models.Model]) -> list[models.ForeignKey[Any, Any]]:

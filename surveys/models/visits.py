@@ -132,6 +132,12 @@ class Visit(models.Model):
         indexes = [
             models.Index(fields=["site", "-visited_on"]),
             models.Index(fields=["group", "status", "submitted_at"]),
+            # Feeds and pages for everybody begin with what was approved last.
+            models.Index(
+                fields=["group", "-reviewed_at"],
+                condition=models.Q(status="approved"),
+                name="visit_approved_last",
+            ),
         ]
         constraints = [
             models.CheckConstraint(

@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
+from io import StringIO
 from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
 
 from portal.accounts.models import Group
-from tests.commands import in_this_process
 from tests.factories import GroupFactory
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("by_owner")]
 
 
-def test_it_grows_and_says_how_much(capsys: pytest.CaptureFixture[str]) -> None:
-    done = in_this_process(capsys, "grow", "--groups", "1", "--sites", "2", "--years", "1")
-    assert done.returncode == 0
-    assert done.stdout.startswith("1 groups, 24 visits, ")
-    assert "1 of 1 years: 24 visits" in done.stderr
+def test_it_grows_and_says_how_much() -> None:
+    out, err = StringIO(), StringIO()
+    call_command("grow", groups=1, sites=2, years=1, stdout=out, stderr=err)
+    assert out.getvalue().startswith("1 groups, 24 visits, ")
+    assert "1 of 1 years: 24 visits" in err.getvalue()
 
 
 def test_it_refuses_a_portal_that_has_groups() -> None:
