@@ -85,9 +85,15 @@ def make_cast() -> Cast:
 @pytest.fixture
 def by_owner(request: pytest.FixtureRequest) -> Iterator[None]:
     """The whole test works as the owner of the tables: with triggers, backups, or tampering."""
-    request.getfixturevalue("transactional_db" if _commits(request) else "db")
-    with as_owner():
+    if _commits(request):
+        request.getfixturevalue("transactional_db")
+        step_up()
         yield
+        step_down()
+    else:
+        request.getfixturevalue("db")
+        with as_owner():
+            yield
 
 
 def _commits(request: pytest.FixtureRequest) -> bool:

@@ -90,6 +90,13 @@ def test_after_an_error_the_transaction_still_ends() -> None:
         assert in_the_database() == str(A)
 
 
+@pytest.mark.django_db(transaction=True)
+def test_a_transaction_may_still_say_what_it_sees_after_its_scope_is_told() -> None:
+    with within(A), transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
+        assert in_the_database() == str(A)
+
+
 def test_a_pooled_connection_carries_nothing_over() -> None:
     def asked(*groups: UUID) -> tuple[int, str]:
         with within(*groups):

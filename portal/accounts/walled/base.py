@@ -49,7 +49,8 @@ class DatabaseWrapper(base.DatabaseWrapper):
         if self.connection.info.transaction_status == TransactionStatus.INERROR:
             return
         with self.wrap_database_errors:
-            self.connection.execute("SELECT set_config(%s, %s, false)", [SETTING, scope])
+            # Not by set_config, which is a query: a transaction's isolation must be said before its first one.
+            self.connection.execute(sql.SQL("SET {} TO {}").format(sql.SQL(SETTING), sql.Literal(scope)))
         self._told = scope
 
     def _rollback(self) -> None:
