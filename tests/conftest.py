@@ -98,7 +98,7 @@ def by_owner(request: pytest.FixtureRequest) -> Iterator[None]:
 
 def _commits(request: pytest.FixtureRequest) -> bool:
     marked = request.node.get_closest_marker("django_db")
-    return bool(marked and marked.kwargs.get("transaction"))
+    return "transactional_db" in request.fixturenames or bool(marked and marked.kwargs.get("transaction"))
 
 
 @pytest.fixture(autouse=True)
