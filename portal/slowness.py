@@ -18,6 +18,7 @@ from django.conf import settings
 from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.backends.signals import connection_created
 from django.http import HttpRequest, HttpResponse
+from psycopg.sql import Composable
 
 log = logging.getLogger(__name__)
 ELSEWHERE = "a command or shell"
@@ -29,7 +30,8 @@ _begun: ContextVar[float] = ContextVar("when the task began")
 
 def without_values(sql: Any) -> str:
     """A statement on one line, what stands in quotes replaced; placeholders are no values."""
-    return " ".join(QUOTED.sub("'…'", str(sql)).split())[:LONGEST_TEXT]
+    text = sql.as_string() if isinstance(sql, Composable) else str(sql)
+    return " ".join(QUOTED.sub("'…'", text).split())[:LONGEST_TEXT]
 
 
 class PlaceMiddleware:

@@ -10,6 +10,7 @@ from celery import shared_task
 from django.conf import LazySettings
 from django.db import connection
 from django.test import Client
+from psycopg import sql
 
 from portal.slowness import LONGEST_TEXT, note_slow_query, without_values
 from tests.conftest import Cast
@@ -97,3 +98,10 @@ def test_a_connection_opened_anew_is_watched_once(reopened: None) -> None:
 def test_a_long_statement_is_cut() -> None:
     assert len(without_values("SELECT " + "x, " * LONGEST_TEXT)) == LONGEST_TEXT
     assert without_values("SELECT\n  1,\n  'a\nb'") == "SELECT 1, '…'"
+
+
+def test_a_composed_statement_is_told_without_its_values() -> None:
+    statement = sql.SQL("SELECT {} FROM {} WHERE name = {}").format(
+        sql.Identifier("notes"), sql.Identifier("surveys_visit"), sql.Literal("Vera's")
+    )
+    assert without_values(statement) == """SELECT "notes" FROM "surveys_visit" WHERE name = '…'"""
