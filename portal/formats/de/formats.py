@@ -9,6 +9,7 @@ from __future__ import annotations
 
 IN_GERMAN = {
     "l j F Y": "l, j. F Y",
+    "l j F Y, H:i": "l, j. F Y, H:i",
     "l j F": "l, j. F",
     "D j F": "D, j. F",
     "j F Y": "j. F Y",
