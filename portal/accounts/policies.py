@@ -144,7 +144,7 @@ def _seen(table: str, field: models.ForeignKey[Any, Any], *, owned: bool = True)
 
 
 def _parents(model: type[models.Model]) -> list[models.ForeignKey[Any, Any]]:
-    """The first step on the way to the group; without a way, every row of a group that it must name."""
+    """The first step on the way to the group; without a way, every row of a group that it must name."""  # noqa: S608  names of our own
     path = str(getattr(model, "group_path", ""))
     if path:
         return [model._meta.get_field(path.split("__")[0])]  # type: ignore[list-item]
