@@ -140,11 +140,11 @@ def _seen(table: str, field: models.ForeignKey[Any, Any], *, owned: bool = True)
     only = " AND up.group_id IS NOT NULL" if owned and parent in READ_BY_ALL else ""
     key = field.target_field.column
     # A value and not EXISTS, of which PostgreSQL may make a list of all rows that come out, at each query.
-    return f"(SELECT true FROM {parent} up WHERE up.{key} = {table}.{field.column}{only})"
+    return f"(SELECT true FROM {parent} up WHERE up.{key} = {table}.{field.column}{only})"  # noqa: S608  names of our own
 
 
 def _parents(model: type[models.Model]) -> list[models.ForeignKey[Any, Any]]:
-    """The first step on the way to the group; without a way, every row of a group that it must name."""  # noqa: S608  names of our own
+    """The first step on the way to the group; without a way, every row of a group that it must name."""
     path = str(getattr(model, "group_path", ""))
     if path:
         return [model._meta.get_field(path.split("__")[0])]  # type: ignore[list-item]
