@@ -21,6 +21,8 @@ ROOT = Path(__file__).resolve().parent.parent
 KEPT = ROOT / ".pytest_cache" / "migrated"
 # Names the database from which those of the tests are made.
 TEMPLATE = "TEST_DATABASE_TEMPLATE"
+# Where one is being made; what a killed run leaves there is removed by the next (`servers.py`).
+PREFIX = "rifflebook-migrated-"
 WORN_OUT = 7 * 86_400
 
 
@@ -45,7 +47,7 @@ def digest_of(root: Path) -> str:
 def _make(folder: Path) -> None:
     KEPT.mkdir(parents=True, exist_ok=True)
     _drop_worn_out()
-    with tempfile.TemporaryDirectory(prefix="rifflebook-migrated-") as made:
+    with tempfile.TemporaryDirectory(prefix=PREFIX) as made:
         state = Path(made)
         # The server's own user has to walk in.
         state.chmod(0o711)

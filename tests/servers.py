@@ -3,8 +3,8 @@
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import AbstractContextManager, ExitStack, contextmanager
 from pathlib import Path
 
 import pytest
@@ -67,10 +67,15 @@ def temporary_state() -> Iterator[Path]:
 
 def remove_leftovers() -> None:
     """Stop and remove what killed runs have left; living runs hold their locks and are passed over."""
-    for state in Path(tempfile.gettempdir()).glob(f"{PREFIX}*"):
-        homes = [state / "postgres", state / "valkey"]
-        started = [home for home in homes if (home / "users.lock").exists()]
-        if len(started) == len(homes) and not any(sharing.is_used(home) for home in started):
-            with postgres.running(state), valkey.running(state):
-                pass
+    _remove_dead(PREFIX, {"postgres": postgres.running, "valkey": valkey.running})
+    _remove_dead(migrated.PREFIX, {"postgres": postgres.running})
+
+
+def _remove_dead(prefix: str, servers: Mapping[str, Callable[[Path], AbstractContextManager[str]]]) -> None:
+    for state in Path(tempfile.gettempdir()).glob(f"{prefix}*"):
+        started = [state / name for name in servers if (state / name / "users.lock").exists()]
+        if len(started) == len(servers) and not any(sharing.is_used(home) for home in started):
+            with ExitStack() as running:
+                for start in servers.values():
+                    running.enter_context(start(state))
             shutil.rmtree(state, ignore_errors=True)
