@@ -66,8 +66,10 @@ def _instrument() -> None:
     from opentelemetry.instrumentation.psycopg import PsycopgInstrumentor
     from opentelemetry.instrumentation.redis import RedisInstrumentor
 
+    # Untyped as it is.
+    celery: Any = CeleryInstrumentor
     PsycopgInstrumentor().instrument(skip_dep_check=True)
-    for instrumentor in (DjangoInstrumentor(), CeleryInstrumentor(), RedisInstrumentor()):
+    for instrumentor in (DjangoInstrumentor(), celery(), RedisInstrumentor()):
         instrumentor.instrument()
 
 

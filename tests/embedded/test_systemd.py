@@ -26,7 +26,7 @@ PORTAL = {
 
 def start_of(unit: str) -> str:
     """What the unit starts."""
-    return re.findall(r"^ExecStart=(.*)$", UNITS[unit], re.MULTILINE)[0]
+    return str(re.findall(r"^ExecStart=(.*)$", UNITS[unit], re.MULTILINE)[0])
 
 
 def hardening_of(text: str) -> str:

@@ -117,4 +117,4 @@ def migrate(servers: Servers, settings: str = NOW) -> None:
 
 def read(database: str, statement: str) -> list[tuple[object, ...]]:
     with psycopg.connect(database) as line:
-        return line.execute(statement).fetchall()  # type: ignore[arg-type]
+        return line.execute(statement).fetchall()

@@ -16,8 +16,8 @@ from django.apps import apps
 from django.db import connection
 from django.db.migrations import Migration
 from django.db.migrations.loader import MigrationLoader
-from django_migration_linter.sql_analyser import PostgresqlAnalyser
 from django_migration_linter.sql_analyser.base import Check, CheckMode, CheckType
+from django_migration_linter.sql_analyser.postgresql import PostgresqlAnalyser
 
 from tests.house.source import PROJECT
 

@@ -35,8 +35,10 @@ class Volunteer(HttpUser):
 
     def read(self, address: str, name: str) -> None:
         """A page counts only when it comes: whoever is sent to sign in has not read it."""
-        asked = {"name": name, "headers": {"Cookie": self.cookie}, "allow_redirects": False}
-        with self.client.get(address, catch_response=True, **asked) as page:
+        cookie = {"Cookie": self.cookie}
+        with self.client.get(
+            address, name=name, headers=cookie, allow_redirects=False, catch_response=True
+        ) as page:
             if page.status_code != 200:
                 page.failure(f"{page.status_code} {page.headers.get('Location', '')}")
 

@@ -65,7 +65,7 @@ def portal_on(database: str) -> Iterator[None]:
 
 def _lead_to(database: str) -> None:
     connection.close()
-    connection.close_pool()
+    connection.close_pool()  # type: ignore[attr-defined]
     connection.settings_dict["NAME"] = database
 
 

@@ -53,7 +53,7 @@ class Upgraded:
 
 def read(database: str, statement: str) -> list[tuple[object, ...]]:
     with psycopg.connect(address(database)) as line:
-        return line.execute(statement).fetchall()  # type: ignore[arg-type]
+        return line.execute(statement).fetchall()
 
 
 @pytest.fixture(scope="module", params=RELEASES)
@@ -161,7 +161,7 @@ def walk(client: Client, begin: list[str]) -> dict[str, int]:
 def text_of(page: object) -> str:
     if getattr(page, "streaming", False) or "text/html" not in page.headers["Content-Type"]:  # type: ignore[attr-defined]
         return ""
-    return page.content.decode()  # type: ignore[attr-defined]
+    return str(page.content.decode())  # type: ignore[attr-defined]
 
 
 def test_every_kind_of_page_that_links_lead_to_opens(upgraded: Upgraded) -> None:
