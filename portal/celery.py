@@ -14,7 +14,7 @@ from portal.tracing import trace_if_asked
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
 
 
-class WalledTask(Task):  # type: ignore[misc]
+class WalledTask(Task):  # type: ignore[type-arg]
     """A task that begins with no group's rows, whatever the one before it was for."""
 
     def __call__(self, *words: Any, **named: Any) -> Any:
