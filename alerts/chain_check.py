@@ -171,7 +171,7 @@ def _is_as_sealed(entries: Sequence[AuditEntry], history: Mapping[str, Any]) -> 
     form = history.get("form", 1)
     if form == 1 and any(each.erased for each in entries):
         return len(entries) == len(history["entries"])
-    return entries_digest(entries, form) == history["digest"]
+    return bool(entries_digest(entries, form) == history["digest"])
 
 
 def _leads_back(now: dict[str, Any], newer: Sequence[AuditEntry], recorded: str) -> bool:

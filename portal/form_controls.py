@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from types import MappingProxyType
-from typing import Any
+from typing import Any, cast
 
 from django.forms.renderers import TemplatesSetting
 from django.http import HttpRequest
@@ -26,7 +26,7 @@ class QuickControls(TemplatesSetting):
     ) -> SafeString:
         draw = DRAWN.get(template_name)
         if draw is None:
-            return super().render(template_name, dict(context), request)
+            return cast(SafeString, super().render(template_name, dict(context), request))
         # Every value in it has been escaped where it was put in.
         return mark_safe(draw(context["widget"]))  # noqa: S308
 

@@ -6,7 +6,7 @@ import base64
 import hmac
 import struct
 import time
-from collections.abc import Iterator, MutableMapping
+from collections.abc import Callable, Iterator, MutableMapping
 from contextlib import contextmanager
 from hashlib import sha256
 from typing import Any
@@ -21,7 +21,7 @@ from allauth.mfa.webauthn.internal.auth import WebAuthn
 from cryptography.hazmat.primitives.asymmetric import ec
 from django.test import Client
 from django.utils import timezone
-from fido2.cose import ES256
+from fido2.cose import ES256, CoseKey
 from fido2.utils import websafe_encode
 from fido2.webauthn import Aaguid, AttestationObject, AttestedCredentialData, AuthenticatorData
 
@@ -89,7 +89,8 @@ def give_codes(user: User) -> str:
 
 def give_passkey(user: User, name: str = "Phone") -> Authenticator:
     """A passkey as a browser registers it, of a key that nobody holds."""
-    public = ES256.from_cryptography_key(ec.generate_private_key(ec.SECP256R1()).public_key())
+    as_cose: Callable[..., CoseKey] = ES256.from_cryptography_key
+    public = as_cose(ec.generate_private_key(ec.SECP256R1()).public_key())
     credential = AttestedCredentialData.create(Aaguid.NONE, b"passkey-of-tests", public)
     flags = AuthenticatorData.FLAG.UP | AuthenticatorData.FLAG.UV | AuthenticatorData.FLAG.AT
     held = AuthenticatorData.create(sha256(b"localhost").digest(), flags, 0, credential)
@@ -106,7 +107,7 @@ def give_passkey(user: User, name: str = "Phone") -> Authenticator:
         "response": answer,
         "clientExtensionResults": {"credProps": {"rk": True}},
     }
-    return WebAuthn.add(user, name, sent).instance  # type: ignore[no-any-return]
+    return WebAuthn.add(user, name, sent).instance
 
 
 @contextmanager

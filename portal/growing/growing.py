@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from django.db import transaction
+from django.db import models, transaction
 
 from portal.accounts.models import Group
 from portal.growing import incidents, land
@@ -16,7 +16,7 @@ from portal.growing.resting import resting, tidy, untold
 from portal.growing.visiting import LARGE, Writer
 
 MONTHS = 12
-TABLES = (*land.TABLES, *LARGE, *incidents.TABLES)
+TABLES: tuple[type[models.Model], ...] = (*land.TABLES, *LARGE, *incidents.TABLES)
 
 
 class NotEmpty(Exception):

@@ -82,13 +82,13 @@ def _make_again(cursor: CursorWrapper, laid: Laid) -> None:
     for _name, definition in laid.indexes:
         cursor.execute(definition)
     for name, definition in laid.constraints:
-        cursor.execute(_about(laid.table, name, "ALTER TABLE {} ADD CONSTRAINT {} ") + sql.SQL(definition))  # type: ignore[arg-type]
+        cursor.execute(_about(laid.table, name, "ALTER TABLE {} ADD CONSTRAINT {} ") + sql.SQL(definition))
 
 
 def _about(table: str, name: str, statement: str) -> sql.Composed:
-    return sql.SQL(statement).format(sql.Identifier(table), sql.Identifier(name))  # type: ignore[arg-type]
+    return sql.SQL(statement).format(sql.Identifier(table), sql.Identifier(name))
 
 
 def _each(cursor: CursorWrapper, statement: str, tables: Sequence[type[models.Model]]) -> None:
     for each in tables:
-        cursor.execute(sql.SQL(statement).format(sql.Identifier(each._meta.db_table)))  # type: ignore[arg-type]
+        cursor.execute(sql.SQL(statement).format(sql.Identifier(each._meta.db_table)))

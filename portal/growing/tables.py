@@ -45,7 +45,7 @@ class Table:
         filled_late = [each.name for each in others if getattr(each, "auto_now_add", False)]
         if filled_late:
             raise ValueError(f"{model.__name__}: {', '.join(filled_late)} must differ by row")
-        self.columns = (*differing, *(each.column for each in others))
+        self.columns = (*differing, *(str(each.column) for each in others))
         self._tail = "".join("\t" + _text_of(each, usual) for each in others) + "\n"
 
     def copy(self, heads: Iterable[str]) -> int:
@@ -66,7 +66,10 @@ def copy_whole(instances: Iterable[models.Model]) -> None:
         return
     model = type(rows[0])
     fields = list(stored_fields(model))
-    with connection.cursor() as cursor, cursor.copy(_copying(model, [each.column for each in fields])) as copy:
+    with (
+        connection.cursor() as cursor,
+        cursor.copy(_copying(model, [str(each.column) for each in fields])) as copy,
+    ):
         for row in rows:
             copy.write("\t".join(_text_of(each, row) for each in fields) + "\n")
 

@@ -33,7 +33,7 @@ def addresses_of(user: User) -> set[str]:
 
 def rows_of(held: Held, user: User, addresses: Iterable[str]) -> QuerySet[Any]:
     """The person's rows of this kind, across groups."""
-    rows = apps.get_model(held.model)._base_manager.all()
+    rows: QuerySet[Any] = apps.get_model(held.model)._base_manager.all()
     if held.owner.startswith(BY_ADDRESS):
         # Addresses are kept in small letters, but for what somebody typed for another.
         field = held.owner.removeprefix(BY_ADDRESS)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from datetime import timedelta
+from typing import TYPE_CHECKING
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
@@ -13,11 +14,14 @@ from django.utils.translation import gettext_lazy as _
 from portal.accounts.scoping import GroupOwnedManager
 from portal.privacy.limits import DRAFT_DAYS, MAIL_DAYS, RETURN_DAYS
 
+if TYPE_CHECKING:
+    from django.utils.functional import _StrOrPromise
+
 # Long enough to read one's mail after a holiday weekend; our choice.
 WAITING_DAYS = 7
 
 
-def days_field(label: str, most: int) -> models.PositiveSmallIntegerField[int, int]:
+def days_field(label: _StrOrPromise, most: int) -> models.PositiveSmallIntegerField[int, int]:
     """So many days; the portal's own choice is the longest."""
     bounds = [MinValueValidator(1), MaxValueValidator(most)]
     return models.PositiveSmallIntegerField(label, default=most, validators=bounds)

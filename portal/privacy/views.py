@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from uuid import UUID
 
-from allauth.account.decorators import reauthentication_required
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import ValidationError
@@ -18,6 +17,7 @@ from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Membership, User
 from portal.accounts.pages import enter, posted
 from portal.accounts.signed_links import by_link
+from portal.accounts.signing_in.shown_again import shown_again
 from portal.accounts.walls import wide
 from portal.privacy import services
 from portal.privacy.blocking import whatever_must_come_first
@@ -36,7 +36,7 @@ def privacy_page(request: HttpRequest) -> HttpResponse:
 
 @login_required
 @require_http_methods(["GET", "HEAD", "POST"])
-@reauthentication_required(allow_get=True)
+@shown_again(allow_get=True)
 @never_cache
 def own_data(request: PortalRequest) -> HttpResponseBase:
     """Have a file made of all that is kept of oneself, and fetch it."""
@@ -54,7 +54,7 @@ def own_data(request: PortalRequest) -> HttpResponseBase:
 
 @login_required
 @require_safe
-@reauthentication_required
+@shown_again()
 @never_cache
 def own_data_file(request: PortalRequest, job_id: UUID) -> HttpResponseBase:
     """The file itself, for nobody but whom it is about."""
@@ -67,7 +67,7 @@ def own_data_file(request: PortalRequest, job_id: UUID) -> HttpResponseBase:
 
 @login_required
 @require_http_methods(["GET", "HEAD", "POST"])
-@reauthentication_required(allow_get=True)
+@shown_again(allow_get=True)
 @never_cache
 def erasure_ask(request: PortalRequest) -> HttpResponse:
     """Have oneself erased: what goes, what stays, and a second step."""

@@ -17,7 +17,7 @@ from django.db.models.functions import Cast
 from portal.accounts.models import User
 from portal.audit.watching import OUR_APPS
 
-Texts = models.CharField | models.TextField | models.JSONField
+HOLD_TEXTS = (models.CharField, models.TextField, models.JSONField)
 # Texts that are left as they are, each with the reason; the page on privacy says what of it matters to people.
 UNTOUCHED: Mapping[str, str] = MappingProxyType(
     {
@@ -97,20 +97,20 @@ def replace_everywhere(replacing: Replacing, groups: list[UUID]) -> None:
                 _replace_in(row, fields, replacing)
 
 
-def _texts(model: type[models.Model]) -> list[Texts]:
-    return [each for each in model._meta.concrete_fields if isinstance(each, Texts) and not each.choices]
+def _texts(model: type[models.Model]) -> list[models.Field[Any, Any]]:
+    return [each for each in model._meta.concrete_fields if isinstance(each, HOLD_TEXTS) and not each.choices]
 
 
-def _may_change(model: type[models.Model], field: Texts) -> bool:
+def _may_change(model: type[models.Model], field: models.Field[Any, Any]) -> bool:
     named = {model._meta.label, f"{model._meta.label}.{field.name}"}
     return not (field.primary_key or isinstance(field, models.SlugField) or named & set(UNTOUCHED))
 
 
 def _rows_with(
-    model: type[models.Model], fields: list[Texts], replacing: Replacing, groups: list[UUID]
+    model: type[models.Model], fields: list[models.Field[Any, Any]], replacing: Replacing, groups: list[UUID]
 ) -> Iterator[models.Model]:
-    rows = _in_groups(model, groups)
-    rows = rows.annotate(**{f"text_{each.name}": Cast(each.name, TextField()) for each in fields})
+    texts = {f"text_{each.name}": Cast(each.name, TextField()) for each in fields}
+    rows: QuerySet[Any] = _in_groups(model, groups).annotate(**texts)
     some = Q()
     for each in fields:
         for word in replacing.words:
@@ -119,8 +119,7 @@ def _rows_with(
 
 
 def _in_groups(model: type[models.Model], groups: list[UUID]) -> QuerySet[Any]:
-    rows = model._base_manager.all()
-    rows = _without_frozen(model, rows)
+    rows = _without_frozen(model, model._base_manager.all())
     path = getattr(model, "group_path", "group")
     if path == "group" and not any(each.name == "group" for each in model._meta.concrete_fields):
         return rows
@@ -132,17 +131,17 @@ def _without_frozen(model: type[models.Model], rows: QuerySet[Any]) -> QuerySet[
     label = model._meta.label
     if label == "reports.YearlyReport":
         return rows.exclude(state="published")
-    if label == "surveys.Visit":
-        incidents = apps.get_model("alerts.Incident")._base_manager.filter(visits=OuterRef("pk"))
-        return rows.annotate(is_sealed=Exists(incidents))
-    return rows.annotate(is_sealed=Value(False))
+    incidents = apps.get_model("alerts.Incident")._base_manager.filter(visits=OuterRef("pk"))
+    is_sealed = Exists(incidents) if label == "surveys.Visit" else Value(False)
+    marked: QuerySet[Any] = rows.annotate(is_sealed=is_sealed)
+    return marked
 
 
 # What was noted at a visit is sealed with an incident, as a part of what was found.
 SEALED = frozenset({"notes", "pollution_signs"})
 
 
-def _replace_in(row: Any, fields: list[Texts], replacing: Replacing) -> None:
+def _replace_in(row: Any, fields: list[models.Field[Any, Any]], replacing: Replacing) -> None:
     changed = {}
     for each in fields:
         before = getattr(row, each.attname)

@@ -47,7 +47,7 @@ def _value(field: models.Field[Any, Any], group: UUID, numbers_of: Found) -> Any
     if isinstance(field, models.ForeignKey):
         return _reference(field.related_model, group, numbers_of)
     if field.choices:
-        return next(iter(field.choices))[0]  # type: ignore[arg-type]
+        return next(iter(field.choices))[0]
     return PLAIN.get(field.get_internal_type(), lambda: 1)()
 
 

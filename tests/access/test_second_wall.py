@@ -51,14 +51,15 @@ def model_of(table: str) -> type[models.Model]:
 def ask(statement: str, *values: Any) -> list[tuple[Any, ...]]:
     with connection.cursor() as cursor:
         cursor.execute(statement, values)
-        return cursor.fetchall()
+        found: list[tuple[Any, ...]] = cursor.fetchall()
+    return found
 
 
 def changed(statement: str, *values: Any) -> int:
     """How many rows a statement changes; undone at once."""
     with transaction.atomic(), connection.cursor() as cursor:
         cursor.execute(statement, values)
-        number = cursor.rowcount
+        number: int = cursor.rowcount
         transaction.set_rollback(True)
     return number
 
@@ -90,13 +91,13 @@ def named(table: str, cast: Cast) -> dict[str, Any]:
 
 
 def seen(table: str) -> set[str]:
-    key = model_of(table)._meta.pk.column  # type: ignore[union-attr]
+    key = model_of(table)._meta.pk.column
     return {str(number) for (number,) in ask(f"SELECT {key} FROM {table}")}
 
 
 def require_kept(table: str, theirs: list[str], scope: Callable[[], AbstractContextManager[None]]) -> None:
     """Within `scope`, which is not the rows' group, none of them is read, changed, deleted or put in again."""
-    key = model_of(table)._meta.pk.column  # type: ignore[union-attr]
+    key = model_of(table)._meta.pk.column
     with as_owner():
         (columns,) = ask(COLUMNS, table)[0]
         (row,) = ask(f"SELECT to_jsonb(t)::text FROM {table} t WHERE {key}::text = %s", theirs[0])[0]

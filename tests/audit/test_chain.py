@@ -13,6 +13,7 @@ from django.db import IntegrityError, connection, transaction
 
 from portal.audit import verifying
 from portal.audit.breaks import Kind
+from portal.audit.links import row_digest, seal_of
 from portal.audit.models import AuditEntry, Link, RowChange, Waiting
 from portal.audit.parts import take_out
 from portal.audit.sealing import Head, head, seal_waiting, unsealed
@@ -43,6 +44,11 @@ def sealed(cast: Cast) -> list[Link]:
     return list(Link.objects.order_by("-number")[:NUMBER])[::-1]
 
 
+def entry_of(link: Link) -> AuditEntry:
+    assert link.entry is not None, "it is the link of a row of the history"
+    return AuditEntry.objects.across_groups("test").get(pk=link.entry)
+
+
 def broken() -> tuple[int | None, str, str]:
     found = verify_trail().broken
     assert found, "nothing was found"
@@ -68,7 +74,7 @@ def test_anybody_can_recompute_it_from_the_description(sealed: list[Link]) -> No
 
     seal = Link.objects.get(number=sealed[0].number - 1).seal
     for link in sealed:
-        row = AuditEntry.objects.across_groups("test").values().get(pk=link.entry)
+        row = AuditEntry.objects.across_groups("test").values().get(pk=entry_of(link).pk)
         parts = {
             part: sha(told([sha(f"{link.entry}:{part}"), row[part]]))
             for part in ("actor_name", "changes", "reason", "way_detail")
@@ -97,14 +103,14 @@ def alter_time(links: list[Link]) -> None:
 
 def alter_with_its_link(links: list[Link]) -> None:
     alter(links)
-    digest = verifying.row_digest(AuditEntry.objects.across_groups("test").get(pk=links[2].entry))
+    digest = row_digest(entry_of(links[2]))
     tamper("UPDATE audit_link SET digest = %s WHERE number = %s", digest, links[2].number)
 
 
 def alter_with_its_seal(links: list[Link]) -> None:
     alter_with_its_link(links)
     link = Link.objects.get(number=links[2].number)
-    seal = verifying.seal_of(links[1].seal, link.number, link.digest)
+    seal = seal_of(links[1].seal, link.number, link.digest)
     tamper("UPDATE audit_link SET seal = %s WHERE number = %s", seal, link.number)
 
 
@@ -123,8 +129,8 @@ def insert_link(links: list[Link]) -> None:
         tamper("UPDATE audit_link SET number = number + 1 WHERE number = %s", link.number)
     slip_in(links)
     added = AuditEntry.objects.across_groups("test").get(verb="site.slipped_in")
-    digest, number = verifying.row_digest(added), links[2].number
-    seal = verifying.seal_of(links[1].seal, number, "0" * 64)
+    digest, number = row_digest(added), links[2].number
+    seal = seal_of(links[1].seal, number, "0" * 64)
     values = (number, added.pk, digest, seal)
     tamper("INSERT INTO audit_link (number, entry, digest, seal) VALUES (%s, %s, %s, %s)", *values)
 
@@ -243,7 +249,7 @@ def test_small_pieces_find_the_same(sealed: list[Link], monkeypatch: pytest.Monk
 
 
 def test_a_name_lawfully_taken_out_breaks_nothing(sealed: list[Link]) -> None:
-    entry = AuditEntry.objects.across_groups("test").get(pk=sealed[2].entry)
+    entry = entry_of(sealed[2])
     for part in ("actor_name", "reason", "way_detail"):
         take_out(entry, part, "taken out")
     with transaction.atomic(), connection.cursor() as cursor:

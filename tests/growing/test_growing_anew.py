@@ -43,7 +43,8 @@ def table_text(model: Any) -> list[tuple[Any, ...]]:
     names = ", ".join(f'"{each}"' for each in columns)
     with connection.cursor() as cursor:
         cursor.execute(f'SELECT ({names})::text FROM "{model._meta.db_table}" ORDER BY 1')
-        return cursor.fetchall()
+        found: list[tuple[Any, ...]] = cursor.fetchall()
+    return found
 
 
 def test_a_growth_that_fails_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:

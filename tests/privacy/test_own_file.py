@@ -103,7 +103,7 @@ def test_whoever_was_asked_for_a_password_fetches_it(
     assert client.get(reverse("own_data_file", args=[job.pk])).status_code == 404
     work_off(job.pk)
     answer = client.get(reverse("own_data_file", args=[job.pk]))
-    assert user.email in unpacked(b"".join(answer))["kept.json"].decode()  # type: ignore[call-overload]
+    assert user.email in unpacked(b"".join(answer))["kept.json"].decode()
 
 
 def test_nobody_fetches_the_file_of_another(cast: Cast, client: Client) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from django.template.loader import render_to_string
@@ -37,7 +38,7 @@ def test_an_untouched_row_is_drawn_in_the_language_of_its_reader() -> None:
         *({"errors": ("Not a number.",)}, {"findings": ("Many.",)}),
     ],
 )
-def test_a_row_in_which_somebody_was_at_work_is_drawn_anew(typed: dict[str, object]) -> None:
+def test_a_row_in_which_somebody_was_at_work_is_drawn_anew(typed: dict[str, Any]) -> None:
     row = replace(ROW, **typed)
     assert not row.is_untouched
     assert count_row(row) == render_to_string("surveys/_count_row.html", {"row": row}) != count_row(ROW)

@@ -53,4 +53,4 @@ def forget_proof(request: HttpRequest, user: User) -> None:
 
 def has_factor(user: User) -> bool:
     """Whether the account has anything to sign in with besides its password."""
-    return Authenticator.objects.filter(user=user, type__in=FACTORS).exists()
+    return bool(Authenticator.objects.filter(user=user, type__in=FACTORS).exists())

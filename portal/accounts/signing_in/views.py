@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 from uuid import UUID
 
-from allauth.account.decorators import reauthentication_required
 from allauth.account.views import EmailView
 from allauth.mfa.models import Authenticator
 from django import forms
@@ -28,6 +27,7 @@ from portal.accounts.queries import people_of
 from portal.accounts.signed_links import by_link
 from portal.accounts.signing_in import address_changes, losing, second_factor
 from portal.accounts.signing_in.sessions import end_sessions, sessions_of
+from portal.accounts.signing_in.shown_again import shown_again
 
 
 class ReasonForm(forms.Form):
@@ -124,7 +124,7 @@ def factor_reset(request: PortalRequest, slug: str, membership_id: UUID) -> Http
     return render(request, "accounts/factor_reset.html", context, status=422 if form.errors else 200)
 
 
-@reauthentication_required(app="allauth.account")  # type: ignore[untyped-decorator]
+@shown_again(app="allauth.account")
 def _reset_factor(request: PortalRequest, membership: Any, form: ReasonForm) -> HttpResponse:
     try:
         losing.reset_member_factor(person=request.person, membership=membership, **form.cleaned_data)

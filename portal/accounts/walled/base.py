@@ -56,8 +56,10 @@ class DatabaseWrapper(base.DatabaseWrapper):
     def _rollback(self) -> None:
         # The setting goes back with everything else to what it was before.
         self._told = None
-        super()._rollback()
+        parent: Any = super()
+        parent._rollback()
 
     def _savepoint_rollback(self, sid: str) -> None:
-        super()._savepoint_rollback(sid)
+        parent: Any = super()
+        parent._savepoint_rollback(sid)
         self._told = None

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.core.wsgi import get_wsgi_application
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.template.engine import Engine
 from django.template.loaders.locmem import Loader
 from django.urls import path
 
@@ -20,7 +21,7 @@ PAGE = """<!doctype html><html lang="en"><title>Sites</title><h1>Sites</h1><ul>
 
 
 class OneTemplate(Loader):
-    def __init__(self, engine: object) -> None:
+    def __init__(self, engine: Engine) -> None:
         super().__init__(engine, {"page.html": PAGE})
 
 

@@ -136,7 +136,7 @@ def _rows_of(place: Ground) -> Iterator[Copied]:
     run = ImportRun.objects.of_group(place.group).latest("loaded_at")
     visits = Visit.objects.of_group(place.group).filter(import_run=run)
     about = {"visit__in": visits}
-    everywhere = {
+    everywhere: dict[Any, dict[str, Any]] = {
         ImportRun: {"pk": run.pk},
         Visit: {"import_run": run},
         **dict.fromkeys((SpotEffort, TaxonCount, VisitScore, Finding, Verdict), about),
@@ -144,8 +144,8 @@ def _rows_of(place: Ground) -> Iterator[Copied]:
     }
     for model, chosen in everywhere.items():
         table = model._meta.db_table
-        columns = [each.column for each in model._meta.concrete_fields]
-        found = model.objects.across_groups("a benchmark").filter(**chosen)  # type: ignore[attr-defined]
+        columns = [str(each.column) for each in model._meta.concrete_fields]
+        found = model.objects.across_groups("a benchmark").filter(**chosen)
         keys = list(found.order_by("pk").values_list("pk", flat=True))
         with connection.cursor() as cursor:
             names = ", ".join(f'"{each}"' for each in columns)
