@@ -17,7 +17,7 @@ from portal.accounts.models import Group, Membership
 from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.audit.addresses import addresses_of
 from portal.audit.models import AuditEntry
-from portal.audit.words import ACCOUNT, ALL, RIGHTS, TAKEN, way_of, what_happened
+from portal.audit.words import ACCOUNT, ALL, RIGHTS, TAKEN, in_words, way_of, what_happened
 
 Entries = GroupOwnedQuerySet[AuditEntry]
 DETAILS: dict[str, Promise] = {
@@ -95,11 +95,7 @@ def _told(entry: AuditEntry, addresses: Any) -> Happening:
 def _details(changes: Any, shown: Collection[str]) -> tuple[tuple[str, str], ...]:
     pairs = changes.items() if isinstance(changes, dict) else ()
     return tuple(
-        (str(DETAILS[name]), _plain(pair[1]))
+        (str(DETAILS[name]), in_words(name, pair[1]))
         for name, pair in pairs
         if name in shown and isinstance(pair, list) and len(pair) == 2
     )
-
-
-def _plain(value: Any) -> str:
-    return ", ".join(map(str, value)) if isinstance(value, list) else str(value)

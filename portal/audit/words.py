@@ -8,8 +8,10 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from portal.accounts.models import Role
 from portal.audit.models import AuditEntry
 from portal.audit.origins import Way
+from portal.tokens.models import Scope
 
 Words = Mapping[str, Promise]
 
@@ -61,6 +63,23 @@ TAKEN: Words = {
 }
 OPERATING: Words = {"backup.ordered": gettext_lazy("Backup ordered")}
 ALL: Words = {**ACCOUNT, **RIGHTS, **TAKEN, **OPERATING}
+# What stands in the details as a code. What an export holds is named as on its page, which is a floor above.
+VALUES: Mapping[str, Words] = {
+    "role": {each.value: each.label for each in Role},
+    "scopes": {each.value: each.label for each in Scope},
+    "factor": {
+        "totp": gettext_lazy("One-time codes"),
+        "webauthn": gettext_lazy("Passkey"),
+        "recovery_codes": gettext_lazy("Recovery codes"),
+    },
+    "content": {
+        "visits": gettext_lazy("Visits with their scores"),
+        "counts": gettext_lazy("Taxon counts"),
+        "scores": gettext_lazy("Scores"),
+        "sites": gettext_lazy("Sites"),
+        "darwin_core": gettext_lazy("Darwin Core Archive"),
+    },
+}
 # With which part of a way a reader can do something; the others name our own insides.
 TELLING = {
     Way.INTERFACE: gettext_lazy("by the interface, key “%(name)s”"),
@@ -71,6 +90,13 @@ TELLING = {
 def what_happened(verb: str) -> str:
     """The words of a verb; one that none are kept for is told as it is."""
     return str(ALL[verb]) if verb in ALL else verb.replace(".", " ").replace("_", " ")
+
+
+def in_words(detail: str, value: object) -> str:
+    """A detail's value for its readers; what has no words, such as a file's name, is told as it is."""
+    if isinstance(value, list):
+        return "; ".join(in_words(detail, each) for each in value)
+    return str(VALUES.get(detail, {}).get(str(value), value))
 
 
 def way_of(entry: AuditEntry) -> str:

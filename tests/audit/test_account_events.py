@@ -8,12 +8,14 @@ from typing import Any
 import pytest
 from allauth.account import signals
 from allauth.account.models import EmailAddress
+from allauth.mfa.models import Authenticator
 from django.conf import LazySettings
 from django.contrib.auth.signals import user_login_failed
 from django.core.files.base import ContentFile
 from django.dispatch import Signal
 from django.test import Client
 from django.urls import reverse
+from django.utils import translation
 
 from portal.accounts.models import Membership, Role, User
 from portal.accounts.services import change_role, invite_person
@@ -21,9 +23,11 @@ from portal.audit import account_events
 from portal.audit.account_events import NOT_SIGNED_IN, UNKNOWN_ADDRESS, digest_of_address, note_account
 from portal.audit.addresses import addresses_of
 from portal.audit.models import AuditEntry
-from portal.audit.words import ACCOUNT, ALL
+from portal.audit.words import ACCOUNT, ALL, VALUES, in_words
 from portal.jobs.models import Job
 from portal.tokens.services import make_key, revoke_key
+from surveys.exporting.contents import CONTENTS
+from surveys.exporting.services import ARCHIVE
 from tests.conftest import Cast
 
 pytestmark = pytest.mark.django_db
@@ -202,6 +206,20 @@ def test_every_verb_of_the_pages_has_its_words() -> None:
     assert verbs <= set(ACCOUNT)
 
 
+def test_codes_in_the_details_are_told_in_words() -> None:
+    assert in_words("role", "reviewer") == "Guest reviewer"
+    assert in_words("scopes", ["review", "read:incidents"]) == (
+        "approve and return visits, decide findings; read incidents"
+    )
+    with translation.override("de"):
+        assert in_words("role", "reviewer") == "Gastprüfung"
+    assert in_words("file", "visits.csv") == "visits.csv"
+    assert set(VALUES["factor"]) == set(Authenticator.Type.values)
+    labels = {key: str(each.label) for key, each in CONTENTS.items()}
+    told = {key: str(words) for key, words in VALUES["content"].items()}
+    assert told == labels | {ARCHIVE: "Darwin Core Archive"}
+
+
 def happened(browser: Client, page: str, *args: Any) -> str:
     answer = browser.get(reverse(page, args=args))
     assert answer.status_code == 200
@@ -217,6 +235,7 @@ def test_the_person_sees_what_happened_and_from_where(browser: Client, vera: Use
     told = happened(browser, "account_trail")
     assert "Sign-in failed: the password was wrong" in told
     assert "Role changed" in told
+    assert "Guest reviewer" in told
     assert told.count(CLIENT) == 2
     assert "Sal Example" not in told
 
