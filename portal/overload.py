@@ -27,6 +27,8 @@ TCP_INFO, LAST_RECEIVED, SIZE = getattr(socket, "TCP_INFO", None), 52, 56
 NEVER_REFUSED = ("/health/", "/metrics/")
 # Not all at once again, s.
 SOONEST, SPREAD = 10, 20
+# A visit with room to spare, bytes; the proxy holds whatever comes slowly.
+MOST_TAKEN_IN = 4 * 1024 * 1024
 
 
 class OverloadMiddleware:
@@ -57,6 +59,7 @@ def seconds_waited(line: Any) -> float:
 
 def refusal(request: HttpRequest) -> HttpResponse:
     """The page or, for programs, the problem that says when to come again."""
+    _take_in(request)
     if request.path.startswith("/api/"):
         detail = _("The portal is very busy. Nothing of this request was saved; send it again later.")
         answer: HttpResponse = JsonResponse(problem_body(503, detail), status=503, content_type=MEDIA_TYPE)
@@ -66,3 +69,10 @@ def refusal(request: HttpRequest) -> HttpResponse:
     answer["Retry-After"] = str(SOONEST + secrets.randbelow(SPREAD))
     answer["Cache-Control"] = "no-store"
     return answer
+
+
+def _take_in(request: HttpRequest) -> None:
+    """Read what was sent: a line closed with bytes unread is reset, and the answer may be lost with it."""
+    left = MOST_TAKEN_IN
+    while left > 0 and (piece := request.read(65_536)):
+        left -= len(piece)

@@ -12,7 +12,7 @@ from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse
 from django.test import RequestFactory
 
-from portal.overload import OverloadMiddleware, seconds_waited
+from portal.overload import OverloadMiddleware, refusal, seconds_waited
 from portal.views.faults import server_error
 
 WAITED = 0.3
@@ -85,3 +85,9 @@ def test_a_database_out_of_reach_outside_the_view_is_no_fault_of_ours(fault: Exc
 
     assert broken(RequestFactory().get("/api/v1/groups/")).status_code == status
     assert broken(RequestFactory().get("/")).status_code == status
+
+
+def test_what_was_sent_is_read_before_it_is_refused() -> None:
+    request = RequestFactory().put("/api/v1/groups/", b"x" * 200_000, "application/json")
+    assert refusal(request).status_code == 503
+    assert request.read() == b""
