@@ -8,12 +8,13 @@ from typing import Any
 import pytest
 from allauth.account import signals
 from allauth.account.models import EmailAddress
+from allauth.core.context import request_context
 from allauth.mfa.models import Authenticator
 from django.conf import LazySettings
 from django.contrib.auth.signals import user_login_failed
 from django.core.files.base import ContentFile
 from django.dispatch import Signal
-from django.test import Client
+from django.test import Client, RequestFactory
 from django.urls import reverse
 from django.utils import translation
 
@@ -129,10 +130,16 @@ def test_every_signal_of_allauth_is_noted_or_left_out_on_purpose() -> None:
 
 
 @pytest.mark.parametrize("name", SENT)
-def test_a_change_of_an_account_is_written_without_any_address(name: str, vera: User) -> None:
+def test_a_change_of_an_account_is_written_without_any_address(
+    name: str, vera: User, rf: RequestFactory, client: Client
+) -> None:
     signal, verb = SENT[name]
     address = EmailAddress.objects.get(user=vera)
-    signal.send(User, request=None, user=vera, email_address=address, from_email_address=address)
+    request = rf.get("/")
+    # Whoever else hears of it ends the account's other sessions.
+    request.user, request.session = vera, client.session
+    with request_context(request):
+        signal.send(User, request=request, user=vera, email_address=address, from_email_address=address)
     entry = only(verb)
     assert (entry.actor_id, entry.object_id, entry.changes) == (vera.pk, vera.pk, {})
 
