@@ -49,6 +49,8 @@ API_CARE = policy("     401    403       ok          ok       404       404     
 API_AUTHOR = policy("   401    ok        403         403      404       404     404    401      404")
 # What belongs to a volunteer alone is not even told to exist to another member.
 ONE_S_OWN = policy("    login  ok        404         404      404       404     404    login    404", "403")
+# What is kept of one person, of whatever group.
+OWN_FILE = policy("     login  ok        404         404      404       404     404    login    404", "404")
 INSIDER, CHECKER = also_reviewer(MEMBER), also_reviewer(COORDINATOR)
 UNINVOLVED_CHECKER = also_reviewer(UNINVOLVED)
 

@@ -28,6 +28,7 @@ from tests.access.policies import (
     MEMBER,
     ONE_S_OWN,
     OPEN,
+    OWN_FILE,
     PHONE,
     SHARERS,
     SIGNED_IN,
@@ -73,7 +74,7 @@ TABLE: Mapping[str, Methods] = {
     # what is kept of people; whoever is let in is first asked for the password again
     "privacy_page": page(OPEN),
     "own_data": form(SIGNED_IN),
-    "own_data_file": page(SIGNED_IN),
+    "own_data_file": page(OWN_FILE),
     "erasure_ask": form(SIGNED_IN),
     "erasure_stop": form(OPEN),
     "person_erase": form(COORDINATOR),
