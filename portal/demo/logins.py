@@ -31,8 +31,10 @@ def login_lines() -> list[str]:
 
 
 def give_second_factor(plan: PersonPlan) -> None:
-    """One-time codes and recovery codes, with secrets of this demo alone."""
+    """One-time codes and recovery codes, with secrets of this demo alone; whoever has some keeps them."""
     user = User.objects.get(email=plan.email)
+    if Authenticator.objects.filter(user=user).exists():
+        return
     TOTP.activate(user, generate_totp_secret())
     RecoveryCodes.activate(user)
 

@@ -230,11 +230,16 @@ class TestBatch:
         assert bare.scores.filter(is_current=True).count() == len(METHODS)
         assert bare.scores.get(index="bmwp").value == 0
 
-    def test_it_takes_a_fixed_number_of_queries(self, cast: Cast, django_assert_max_num_queries: Any) -> None:
-        visits(cast, 4)
+    @pytest.mark.parametrize("many", [1, 5])
+    def test_it_takes_a_fixed_number_of_queries(
+        self, cast: Cast, django_assert_num_queries: Any, many: int
+    ) -> None:
+        visits(cast, many)
         outdate(cast.group)
         numbers = ids(cast.group)
-        with django_assert_max_num_queries(12):
+        # Four of them write the scores: COPY is refused by a table with policies, so it fills a temporary one,
+        # which is made, taken over and dropped.
+        with django_assert_num_queries(15):
             rescore_visits(person=None, group=cast.group, visits=numbers)
 
 
