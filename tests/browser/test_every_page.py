@@ -20,7 +20,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 # What is read by programs, saved as a file or put into a page by its script, and so is no page to look at.
 NO_PAGE = {"health", "photo_file", "alert_photo", "incident_photo", "import_template", "report_file"}
-NO_PAGE |= {"job_file", "import_errors"}
+NO_PAGE |= {"job_file", "import_errors", "own_data_file"}
 NO_PAGE |= {"bank_state", "bank_worker", "bank_manifest", "bank_icon", "record_sheet", "rota_calendar"}
 NO_PAGE |= {"report_picture_file", "public_report_figures"}
 NO_PAGE |= {"public_data_file", "public_feed", "robots", "sitemap"}
@@ -28,7 +28,7 @@ NO_PAGE |= {"public_report_file", "incident_evidence", "alert_evidence"} | {
     name for name in TABLE if "get" in TABLE[name] and (name.startswith("api_") or name.endswith("_progress"))
 } - {"api_docs"}
 # Seen by several roles alike; the one that sees most stands for all.
-WATCHERS = ("coordinator", "volunteer", "contact", "nobody")
+WATCHERS = ("coordinator", "volunteer", "contact", "nobody", "operator")
 
 
 @pytest.fixture

@@ -69,7 +69,7 @@ def join(page: Page, group: Group) -> None:
     """The newcomer makes an account and says when they can."""
     page.goto(path_in("invitation"))
     assert_accessible(page)
-    page.get_by_label("Name").fill("Newt Brook")
+    page.get_by_label("Your name").fill("Newt Brook")
     for each in page.locator("input[type=password]").all():
         each.fill("a-quiet-riffle-7")
     page.get_by_role("button", name="Make my account and join").click()

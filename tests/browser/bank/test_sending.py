@@ -203,7 +203,7 @@ def test_it_waits_for_a_sign_in_when_the_session_has_ended(cast: Cast, phone: Pa
     cast.volunteer.save()
     phone.locator("[name=login]").fill(cast.volunteer.email)
     phone.locator("[name=password]").fill("river and stones")
-    phone.locator("form.form [type=submit]").click()
+    phone.get_by_role("button", name="Sign in", exact=True).click()
     expect(phone).to_have_url(re.compile(re.escape(HOME) + "$"))
     await_state(phone, number, "sent")
     assert_once(cast.site, number)
