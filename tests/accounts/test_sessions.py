@@ -210,3 +210,13 @@ class TestTheList:
             assert clear_ended_sessions(timezone.now()) == 1
         assert not UserSession.objects.exists()
         assert not Session.objects.exists()
+
+    def test_each_is_counted_once_whatever_is_left_of_it(self, user: User) -> None:
+        """A session of somebody who is not signed in, one with its device, and a device without a session."""
+        with time_machine.travel(BEGAN, tick=False) as clock:
+            Session.objects.create(session_key="bare", session_data="x", expire_date=timezone.now())
+            sign_in(user)
+            UserSession.objects.create(user=user, session_key="outlived", ip="203.0.113.9", user_agent="x")
+            assert clear_ended_sessions(timezone.now()) == 2
+            clock.shift(timedelta(days=15))
+            assert clear_ended_sessions(timezone.now()) == 1

@@ -84,11 +84,17 @@ def sign_in_newcomer(request: HttpRequest, user: User, response: HttpResponse) -
 
 
 def clear_ended_sessions(now: datetime) -> int:
-    """Forget sessions that have run out by then, and where and with what they were made; returns how many."""
-    Session.objects.filter(expire_date__lte=now).delete()
+    """Forget sessions that have run out by then, and where and with what they were made; returns how many.
+
+    One that nothing further is known of counts as well, and so does what has outlived its session.
+    """
+    ended = Session.objects.filter(expire_date__lte=now)
+    known = UserSession.objects.filter(session_key=OuterRef("session_key"))
+    bare, _by_kind = ended.exclude(Exists(known)).delete()
+    ended.delete()
     alive = Session.objects.filter(session_key=OuterRef("session_key"))
     gone, _by_kind = UserSession.objects.exclude(Exists(alive)).delete()
-    return int(gone)
+    return int(bare) + int(gone)
 
 
 class SessionUseMiddleware:
