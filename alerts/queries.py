@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
-from django.db.models.functions import Lower
 from django.utils import timezone
 
 from alerts.models import (
@@ -64,9 +63,7 @@ def incidents_for_contact(person: Person) -> GroupOwnedQuerySet[Incident]:
     """Incidents at the sites for which the person is a named contact in service, of whichever group."""
     addresses = proven_addresses(person.user_id) if person.user_id else []
     served = SiteContact.objects.across_groups("a contact may serve several groups")
-    named = served.annotate(address=Lower("contact__email")).filter(
-        address__in=addresses, contact__is_active=True
-    )
+    named = served.filter(contact__address__in=addresses, contact__is_active=True)
     found = Incident.objects.across_groups("narrowed to the contact's own sites")
     # A held alert has not left the group yet.
     told = found.exclude(state=IncidentState.HELD).filter(site__in=named.values("site"), contacts_told__gt=0)
@@ -80,9 +77,7 @@ def contact_of_person(site: Site, person: Person) -> AgencyContact:
     """
     addresses = proven_addresses(person.user_id) if person.user_id else []
     named = AgencyContact.objects.of_group(site.group).filter(sites__site=site, is_active=True)
-    return (
-        named.annotate(address=Lower("email")).filter(address__in=addresses).order_by("sites__order")[:1].get()
-    )
+    return named.filter(address__in=addresses).order_by("sites__order")[:1].get()
 
 
 def values_of(points: Sequence[HistoryPoint]) -> list[float]:

@@ -209,7 +209,9 @@ def _model(label: str) -> type[Model]:
 def _copying(label: str, seeds: Mapping[type[Model], str], *, is_register: bool) -> str:
     model, by = _model(label), label.split(".")[2:]
     own = model._meta.pk
-    kept = [each for each in model._meta.concrete_fields if each is not own or _is_uuid(own)]
+    kept = [
+        each for each in model._meta.concrete_fields if _is_written(each) and (each is not own or _is_uuid(own))
+    ]
     columns = ", ".join(f'"{each.column}"' for each in kept)
     values = ", ".join(_value(each, seeds, is_register) for each in kept)
     where = model._meta.get_field(by[0]).column if by else own.column  # type: ignore[union-attr]
@@ -218,6 +220,11 @@ def _copying(label: str, seeds: Mapping[type[Model], str], *, is_register: bool)
         f'INSERT INTO "{table}" ({columns}) SELECT {values} FROM "{table}", '
         f'generate_series(%(first)s, %(last)s) AS n WHERE "{where}" = %(seed)s'
     )
+
+
+def _is_written(field: Any) -> bool:
+    """Whether it is given, and not worked out by PostgreSQL."""
+    return not field.generated
 
 
 def _is_uuid(field: Any) -> bool:

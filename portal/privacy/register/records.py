@@ -106,7 +106,7 @@ RECORDS = (
         others=(
             *(
                 f"alerts.AgencyContact.{each}"
-                for each in ("name", "organisation", "email", "phone", "duty_line")
+                for each in ("name", "organisation", "email", "address", "phone", "duty_line")
             ),
             "alerts.AgencyContact.language",
             "alerts.ContactAbsence.note",
