@@ -392,7 +392,8 @@ SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = PRODUCTION
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "filters": {"without_tokens": {"()": "portal.log_lines.WithoutTokens"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "filters": ["without_tokens"]}},
     "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="INFO")},
     # Both tell of every step of every page they set.
     "loggers": {"weasyprint": {"level": "ERROR"}, "fontTools": {"level": "ERROR"}},
