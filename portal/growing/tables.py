@@ -75,9 +75,10 @@ def copy_whole(instances: Iterable[models.Model]) -> None:
 
 
 def stored_fields(model: type[models.Model]) -> Iterator[models.Field[Any, Any]]:
-    """The fields that a row gives itself: none that the database counts up or fills in."""
+    """The fields that a row gives itself: none that the database counts up, fills in or reckons."""
     for each in model._meta.concrete_fields:
-        if not isinstance(each, models.AutoField) and each.db_default is models.NOT_PROVIDED:
+        is_filled = each.generated or each.db_default is not models.NOT_PROVIDED
+        if not (isinstance(each, models.AutoField) or is_filled):
             yield each
 
 
