@@ -74,7 +74,7 @@ test: env browser ## run the suite
 	[ $(BROWSER) = yes ] || echo "The browser tests were left out (BROWSER=$(BROWSER))."; \
 	exit $$status
 
-test-all: ## run the suite with its long tests as well, some 20 minutes on two processors
+test-all: ## run the suite with its long tests as well, most of an hour on two processors
 	@$(MAKE) test BUT=
 
 check: env ## lint, types, floors, migrations, deployment settings, compose file
