@@ -288,6 +288,9 @@ MFA_ALLOW_UNVERIFIED_EMAIL = True
 MFA_FORMS = {
     "add_webauthn": "portal.accounts.signing_in.forms.AddPasskeyForm",
     "edit_webauthn": "portal.accounts.signing_in.forms.NamePasskeyForm",
+    "authenticate_webauthn": "portal.accounts.signing_in.forms.PasskeyForm",
+    "login_webauthn": "portal.accounts.signing_in.forms.PasskeyAloneForm",
+    "reauthenticate_webauthn": "portal.accounts.signing_in.forms.PasskeyAgainForm",
     "activate_totp": "portal.accounts.signing_in.forms.ActivateCodesForm",
     "authenticate": "portal.accounts.signing_in.forms.CodeForm",
     "reauthenticate": "portal.accounts.signing_in.forms.CodeAgainForm",

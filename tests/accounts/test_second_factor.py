@@ -253,3 +253,12 @@ class TestLost:
         membership = membership_of(cast.volunteer, cast.group)
         reset_member_factor(person=person_for(cast.coordinator), membership=membership, reason="Lost.")
         assert client.get("/account/sessions/").status_code == 302
+
+
+@pytest.mark.parametrize("name", ["mfa_login_webauthn", "mfa_reauthenticate_webauthn", "mfa_add_webauthn"])
+def test_a_hostile_depth_of_brackets_is_no_more_than_a_mistake(cast: Cast, client: Client, name: str) -> None:
+    give_passkey(cast.volunteer)
+    if name != "mfa_login_webauthn":
+        client.force_login(cast.volunteer)
+    answer = client.post(reverse(name), {"credential": "[" * 5_000, "name": "Phone"})
+    assert answer.status_code in {200, 302, 422}

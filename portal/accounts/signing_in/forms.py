@@ -7,7 +7,13 @@ from typing import Any
 from allauth.account.forms import ChangePasswordForm, ResetPasswordKeyForm, SetPasswordForm
 from allauth.mfa.base.forms import AuthenticateForm, ReauthenticateForm
 from allauth.mfa.totp.forms import ActivateTOTPForm
-from allauth.mfa.webauthn.forms import AddWebAuthnForm, EditWebAuthnForm
+from allauth.mfa.webauthn.forms import (
+    AddWebAuthnForm,
+    AuthenticateWebAuthnForm,
+    EditWebAuthnForm,
+    LoginWebAuthnForm,
+    ReauthenticateWebAuthnForm,
+)
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
@@ -45,7 +51,40 @@ class ForgottenPasswordForm(_TypedOnce, ResetPasswordKeyForm):  # type: ignore[m
     pass
 
 
+class CredentialField(forms.JSONField):
+    """What a browser says of a passkey; a hostile depth of brackets is no more than a mistake."""
+
+    def __init__(self) -> None:
+        super().__init__(widget=forms.HiddenInput)
+
+    def to_python(self, value: Any) -> Any:
+        try:
+            return super().to_python(value)
+        except RecursionError:
+            raise forms.ValidationError(self.error_messages["invalid"], code="invalid") from None
+
+    def bound_data(self, data: Any, initial: Any) -> Any:
+        try:
+            return super().bound_data(data, initial)
+        except RecursionError:
+            return None
+
+
+class PasskeyForm(AuthenticateWebAuthnForm):  # type: ignore[misc]
+    credential = CredentialField()
+
+
+class PasskeyAloneForm(LoginWebAuthnForm):  # type: ignore[misc]
+    credential = CredentialField()
+
+
+class PasskeyAgainForm(ReauthenticateWebAuthnForm):  # type: ignore[misc]
+    credential = CredentialField()
+
+
 class AddPasskeyForm(AddWebAuthnForm):  # type: ignore[misc]
+    credential = CredentialField()
+
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         name, alone = self.fields["name"], self.fields["passwordless"]
