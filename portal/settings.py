@@ -195,8 +195,7 @@ CACHES = {
     },
 }
 CELERY_BROKER_URL = REDIS_URL
-CELERY_TASK_ACKS_LATE = True
-CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_TASK_ACKS_LATE = CELERY_TASK_REJECT_ON_WORKER_LOST = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
@@ -233,9 +232,8 @@ OUTBOX_SMTP = {
     "timeout": _mail.get("OPTIONS", {}).get("TIMEOUT", 20),
 }
 # Where "show on a map" in alerts leads; {lat} and {lon} are WGS84 degrees.
-MAP_LINK: str = env.str(
-    "MAP_LINK", default="https://www.openstreetmap.org/?mlat={lat}&mlon={lon}#map=16/{lat}/{lon}"
-)
+_MAP = "https://www.openstreetmap.org/?mlat={lat}&mlon={lon}#map=16/{lat}/{lon}"
+MAP_LINK: str = env.str("MAP_LINK", default=_MAP)
 # Pictures below the maps of sites: an address with {z}, {x} and {y}, and whom to name. Empty: none are fetched.
 MAP_TILES: str = env.str("MAP_TILES", default="")
 MAP_TILES_ATTRIBUTION: str = env.str("MAP_TILES_ATTRIBUTION", default="")
@@ -386,9 +384,8 @@ DEVICE_COOKIE_NAME = f"{_HOST}known_device"
 SECURE_SSL_REDIRECT = PRODUCTION
 # Anybody can write X-Forwarded-For; only as many of its last entries as there are proxies of ours are believed.
 ALLAUTH_TRUSTED_PROXY_COUNT: int = int(env.str("PROXIES", default="") or 0)
-SECURE_PROXY_SSL_HEADER = (
-    ("HTTP_X_FORWARDED_PROTO", "https") if PRODUCTION and ALLAUTH_TRUSTED_PROXY_COUNT > 0 else None
-)
+_is_proxied = PRODUCTION and ALLAUTH_TRUSTED_PROXY_COUNT > 0
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if _is_proxied else None
 SECURE_HSTS_SECONDS = 31_536_000 if PRODUCTION else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = PRODUCTION
 
