@@ -5,8 +5,8 @@ from django.apps import AppConfig
 from django.conf import settings
 from django.core.checks import Error, Tags, register
 
-from portal.safe_start import dangers
-from portal.slowness import watch
+from portal.serving.safe_start import dangers
+from portal.serving.slowness import watch
 
 
 class PortalConfig(AppConfig):

@@ -8,8 +8,8 @@ from celery.signals import beat_init, worker_init
 from django.core.exceptions import ImproperlyConfigured
 
 from portal.accounts.walls import closed
-from portal.safe_start import refuse_unsafe_start
-from portal.tracing import trace_if_asked
+from portal.serving.safe_start import refuse_unsafe_start
+from portal.serving.tracing import trace_if_asked
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
 

@@ -97,16 +97,16 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
-    "portal.slowness.PlaceMiddleware",
+    "portal.serving.slowness.PlaceMiddleware",
     "portal.accounts.middleware.WallMiddleware",
     # Before all that may answer by itself: its answers carry the headers as well.
-    "portal.headers.SafeHeadersMiddleware",
+    "portal.serving.headers.SafeHeadersMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     # Behind what costs nothing, before all that asks the database.
-    "portal.overload.OverloadMiddleware",
+    "portal.serving.overload.OverloadMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "portal.accounts.signing_in.sessions.SessionUseMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -342,7 +342,7 @@ MEDIA_ROOT = Path(env.str("MEDIA_ROOT", default=str(STATE_DIR / "media")))
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
-        "BACKEND": "portal.static_files.HashedStaticFiles"
+        "BACKEND": "portal.serving.static_files.HashedStaticFiles"
         if PRODUCTION or DEMO
         else "django.contrib.staticfiles.storage.StaticFilesStorage"
     },
@@ -379,7 +379,7 @@ SESSION_COOKIE_NAME = f"{_HOST}sessionid"
 CSRF_COOKIE_NAME = f"{_HOST}csrftoken"
 LANGUAGE_COOKIE_NAME = f"{_HOST}django_language"
 MESSAGES_COOKIE_NAME = f"{_HOST}messages"
-MESSAGE_STORAGE = "portal.passing_messages.PassingMessages"
+MESSAGE_STORAGE = "portal.serving.passing_messages.PassingMessages"
 DEVICE_COOKIE_NAME = f"{_HOST}known_device"
 SECURE_SSL_REDIRECT = PRODUCTION
 # Anybody can write X-Forwarded-For; only as many of its last entries as there are proxies of ours are believed.
@@ -392,7 +392,7 @@ SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = PRODUCTION
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "filters": {"without_tokens": {"()": "portal.log_lines.WithoutTokens"}},
+    "filters": {"without_tokens": {"()": "portal.serving.log_lines.WithoutTokens"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "filters": ["without_tokens"]}},
     "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="INFO")},
     # Both tell of every step of every page they set.

@@ -4,8 +4,8 @@ import os
 
 from django.core.wsgi import get_wsgi_application
 
-from portal.safe_start import refuse_unsafe_start
-from portal.tracing import trace_if_asked
+from portal.serving.safe_start import refuse_unsafe_start
+from portal.serving.tracing import trace_if_asked
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "portal.settings")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from portal.headers import PERMISSIONS
+from portal.serving.headers import PERMISSIONS
 
 FIXED = {
     "X-Content-Type-Options": "nosniff",

@@ -128,6 +128,6 @@ def test_switched_off_it_is_neither_imported_nor_needed() -> None:
     # As on a machine without the packages: whoever imports them ends here.
     asks = (
         "import sys; sys.modules['opentelemetry'] = None; import portal.wsgi, portal.celery;"
-        " from portal.tracing import trace_if_asked; sys.exit(trace_if_asked('web'))"
+        " from portal.serving.tracing import trace_if_asked; sys.exit(trace_if_asked('web'))"
     )
     subprocess.run([sys.executable, "-c", asks], cwd=PROJECT, check=True, timeout=60)

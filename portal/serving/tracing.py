@@ -10,7 +10,7 @@ import os
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from portal.slowness import without_values
+from portal.serving.slowness import without_values
 
 if TYPE_CHECKING:
     from opentelemetry.sdk.trace import ReadableSpan

@@ -17,7 +17,7 @@ from django.core.checks import Tags, run_checks
 from django.core.exceptions import ImproperlyConfigured
 
 from portal.embedded.place import PROJECT
-from portal.safe_start import RULES, dangers, is_this_machine, refuse_unsafe_start
+from portal.serving.safe_start import RULES, dangers, is_this_machine, refuse_unsafe_start
 
 KEY, FORMER = secrets.token_urlsafe(60), secrets.token_urlsafe(60)
 MAIL = {"host": "mail.example", "use_tls": True, "use_ssl": False}

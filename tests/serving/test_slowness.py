@@ -12,7 +12,7 @@ from django.db import connection
 from django.test import Client
 from psycopg import sql
 
-from portal.slowness import LONGEST_TEXT, note_slow_query, without_values
+from portal.serving.slowness import LONGEST_TEXT, note_slow_query, without_values
 from tests.conftest import Cast
 from tests.surveys.pages import signed_in
 
@@ -22,7 +22,7 @@ SLEEP = "SELECT pg_sleep(0.03), %s::text, 'quoted ''name''' /* why */"
 
 @pytest.fixture(autouse=True)
 def _heard(caplog: pytest.LogCaptureFixture) -> None:
-    caplog.set_level(logging.WARNING, "portal.slowness")
+    caplog.set_level(logging.WARNING, "portal.serving.slowness")
 
 
 @shared_task(name="tests.dawdle")

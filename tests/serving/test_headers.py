@@ -10,8 +10,8 @@ from django.conf import LazySettings, settings
 from django.test import Client
 from django.urls import reverse
 
-from portal.headers import NOBODY, PERMISSIONS
-from portal.passing_messages import HostCookieStorage
+from portal.serving.headers import NOBODY, PERMISSIONS
+from portal.serving.passing_messages import HostCookieStorage
 from portal.tokens.services import make_key
 from tests.access import scene
 from tests.access.headers import FILE_POLICY, PAGE_POLICY, kept, missing, missing_over_https
@@ -82,12 +82,12 @@ def test_what_everybody_may_see_may_still_be_kept(world: World, cast: Cast) -> N
 
 
 def test_a_guard_that_is_gone_is_noticed(world: World, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("portal.headers.is_somebodys", lambda _request, _response: False)
+    monkeypatch.setattr("portal.serving.headers.is_somebodys", lambda _request, _response: False)
     assert any("Cache-Control" in cell for cell in wrong_cells(world, "volunteer", "visit_list", ["get"]))
 
 
 def test_the_cookie_of_passing_messages_has_the_name_of_the_settings(cast: Cast) -> None:
-    """Told to a Python of its own, because the name is read once: tests/portal/test_safe_start.py."""
+    """Told to a Python of its own, because the name is read once: tests/serving/test_safe_start.py."""
     client = Client()
     client.force_login(cast.volunteer)
     answer = client.post(reverse("account_logout"))

@@ -14,7 +14,7 @@ from django.test import Client
 from django.urls import reverse
 
 from portal.accounts.signing_in.address_changes import AGREE
-from portal.log_lines import WithoutTokens
+from portal.serving.log_lines import WithoutTokens
 
 
 @pytest.fixture
@@ -32,7 +32,7 @@ def lines() -> Iterator[io.StringIO]:
 def test_the_console_takes_tokens_out_of_its_lines() -> None:
     told: dict[str, Any] = settings.LOGGING
     filters = [told["filters"][name]["()"] for name in told["handlers"]["console"]["filters"]]
-    assert filters == ["portal.log_lines.WithoutTokens"]
+    assert filters == ["portal.serving.log_lines.WithoutTokens"]
 
 
 @pytest.mark.django_db

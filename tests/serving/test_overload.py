@@ -12,7 +12,7 @@ from django.db import OperationalError
 from django.http import HttpRequest, HttpResponse
 from django.test import RequestFactory
 
-from portal.overload import OverloadMiddleware, refusal, seconds_waited
+from portal.serving.overload import OverloadMiddleware, refusal, seconds_waited
 from portal.views.faults import server_error
 
 WAITED = 0.3

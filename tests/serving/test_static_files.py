@@ -16,7 +16,7 @@ def collected(tmp_path_factory: pytest.TempPathFactory) -> Path:
     from django.test import override_settings
 
     folder = tmp_path_factory.mktemp("static")
-    storages = {**live.STORAGES, "staticfiles": {"BACKEND": "portal.static_files.HashedStaticFiles"}}
+    storages = {**live.STORAGES, "staticfiles": {"BACKEND": "portal.serving.static_files.HashedStaticFiles"}}
     with override_settings(STATIC_ROOT=folder, STORAGES=storages):
         call_command("collectstatic", interactive=False, verbosity=0)
     return folder
@@ -44,4 +44,4 @@ def test_it_finds_every_import_between_our_scripts(collected: Path) -> None:
 
 def test_a_deployed_portal_stores_its_files_so(settings: Settings) -> None:
     source = (Path(settings.BASE_DIR) / "portal" / "settings.py").read_text()
-    assert '"portal.static_files.HashedStaticFiles"' in source
+    assert '"portal.serving.static_files.HashedStaticFiles"' in source
