@@ -23,6 +23,8 @@ from psycopg.sql import Composable
 log = logging.getLogger(__name__)
 ELSEWHERE = "a command or shell"
 LONGEST_TEXT = 2_000
+# A migration's building takes what it takes, with nobody waiting for a page.
+BUILDING = re.compile(r"\s*(CREATE|ALTER|DROP|REINDEX|VACUUM|ANALYZE)\b", re.IGNORECASE)
 QUOTED = re.compile(r"'(?:[^']|'')*'")
 _place: ContextVar[str] = ContextVar("where queries are asked", default=ELSEWHERE)
 _begun: ContextVar[float] = ContextVar("when the task began")
@@ -60,8 +62,8 @@ def note_slow_query(execute: Callable[..., Any], sql: Any, params: Any, many: bo
         return execute(sql, params, many, context)
     finally:
         took = (time.monotonic() - begun) * 1000
-        if 0 < settings.SLOW_QUERY_MS < took:
-            log.warning("slow query: %d ms at %s: %s", took, _place.get(), without_values(sql))
+        if 0 < settings.SLOW_QUERY_MS < took and not BUILDING.match(text := without_values(sql)):
+            log.warning("slow query: %d ms at %s: %s", took, _place.get(), text)
 
 
 def watch_queries(connection: BaseDatabaseWrapper, **_sent: Any) -> None:

@@ -53,6 +53,18 @@ def test_what_is_quick_enough_is_not(
     assert caplog.messages == []
 
 
+@pytest.mark.parametrize("building", ["CREATE TEMPORARY TABLE heap (grain int)", "analyze surveys_site"])
+def test_what_builds_takes_its_time_unremarked(
+    caplog: pytest.LogCaptureFixture, settings: LazySettings, building: str
+) -> None:
+    settings.SLOW_QUERY_MS = 0.000001
+    with connection.cursor() as cursor:
+        cursor.execute(building)
+        assert caplog.messages == []
+        cursor.execute("SELECT 'CREATE'")
+    assert len(caplog.messages) == 1
+
+
 def test_a_query_of_a_page_is_told_by_the_pattern_of_its_address(
     cast: Cast, caplog: pytest.LogCaptureFixture, settings: LazySettings
 ) -> None:
