@@ -76,3 +76,8 @@ def give_hindrances(person: Person, visits: Iterable[Visit]) -> list[Visit]:
         visit.awaits_answer = any(not each.answered_at for each in visit.asked)  # type: ignore[attr-defined]
         visit.has_answer = any(each.answered_at for each in visit.asked)  # type: ignore[attr-defined]
     return rows
+
+
+def any_at_once(visits: Iterable[Visit]) -> bool:
+    """Whether one of these visits, with their hindrances, can be approved unopened."""
+    return any(not visit.why_not_at_once for visit in visits)  # type: ignore[attr-defined]

@@ -24,6 +24,7 @@ from portal.desk.rows import DESK_ROWS, parts_of
 from surveys.models import Site
 from surveys.people.queries import lapsing_trainings
 from surveys.queries import sites_due, visits_of
+from surveys.reviewing import any_at_once
 from surveys.rota.queries import desk_of
 
 LATEST_ROWS, TOLD_ROWS = 6, 25
@@ -56,7 +57,8 @@ def group_desk(request: PortalRequest, slug: str) -> HttpResponse:
     if person.is_member(group.pk):
         context |= _members_part(person, group, today, figures)
     if allowed(person, "visit.review", group):
-        context |= {"is_checker": True, "waiting": first_to_check(person, group, DESK_ROWS)}
+        waiting = first_to_check(person, group, DESK_ROWS)
+        context |= {"is_checker": True, "waiting": waiting, "may_tick": any_at_once(waiting)}
     if person.is_coordinator(group.pk):
         context |= _coordinators_part(group, today, context["sites"])
     return render(request, "portal/group_desk.html", context)

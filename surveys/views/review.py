@@ -39,7 +39,7 @@ from surveys.importing.queries import waiting_sheets
 from surveys.models import Finding, Visit
 from surveys.models.visits import Status
 from surveys.queries import photos_of, visits_waiting
-from surveys.reviewing import QUEUE_ROWS, give_hindrances, next_waiting, waiting_in_order
+from surveys.reviewing import QUEUE_ROWS, any_at_once, give_hindrances, next_waiting, waiting_in_order
 from surveys.seasons import season_of
 from surveys.services.bulk_review import Approvals, approve_several
 from surveys.services.errors import NotPossible
@@ -65,6 +65,7 @@ def review_queue(request: PortalRequest, slug: str) -> HttpResponse:
     visits = give_hindrances(request.person, page)
     context = {
         "visits": visits,
+        "may_tick": any_at_once(visits),
         "page": page,
         "user_id": request.person.user_id,
         "sheets": waiting_sheets(group),

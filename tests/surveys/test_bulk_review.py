@@ -184,6 +184,14 @@ class TestPage:
         assert f'value="{clean.pk}"' in page
         assert f'value="{odd.pk}"' not in page
 
+    @pytest.mark.parametrize("name", ["review_queue", "group_desk"])
+    def test_where_nothing_can_be_ticked_there_is_no_button_for_it(self, cast: Cast, name: str) -> None:
+        sent(cast, 20, measurements={"ph": {"value": "9.4"}})
+        client = signed_in(cast.coordinator)
+        assert "Approve those ticked" not in text_of(client.get(address(name, cast.group)))
+        sent(cast, 40)
+        assert "Approve those ticked" in text_of(client.get(address(name, cast.group)))
+
     def test_deciding_leads_on_to_the_next(self, cast: Cast) -> None:
         first, second = sent(cast, 40), sent(cast, 20)
         client = signed_in(cast.coordinator)
