@@ -137,6 +137,8 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "portal.context.shell",
             ],
+            "builtins": ["portal.templatetags.quick_addresses", "portal.templatetags.quick_parts"],
+            "libraries": {"i18n": "portal.templatetags.quick_words"},
         },
     }
 ]
@@ -243,10 +245,7 @@ AUTH_USER_MODEL = "accounts.User"
 AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.Argon2PasswordHasher"]
 AUTH_PASSWORD_VALIDATORS = [
-    {
-        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
-        "OPTIONS": {"min_length": 15},
-    },
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 15}},
     {
         "NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator",
         "OPTIONS": {"user_attributes": ("name", "email")},
@@ -370,6 +369,7 @@ SESSION_COOKIE_AGE = 14 * 86_400
 ACCOUNT_SESSION_COOKIE_AGE = timedelta(seconds=SESSION_COOKIE_AGE)
 # And a week without use: longer than an expedition, shorter than a phone lies forgotten in a tent.
 SESSION_IDLE_DAYS = 7
+SESSION_ENGINE = "portal.accounts.signing_in.session_rows"
 SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = PRODUCTION

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Final
 
 from django import forms, template
@@ -30,6 +31,11 @@ MESSAGE_WORDS: Final = {**NOTICE_WORDS, "danger": _("Not done")}
 @register.simple_tag
 def icon(name: str, label: str = "") -> SafeString:
     """An icon by name; with a label it is an image of that name, without one it is decoration."""
+    return _drawn_icon(name, str(label))
+
+
+@lru_cache(maxsize=500, typed=True)
+def _drawn_icon(name: str, label: str) -> SafeString:
     naming = format_html('role="img" aria-label="{}"', label) if label else SafeString('aria-hidden="true"')
     return format_html(
         '<svg class="icon" viewBox="0 0 24 24" width="22" height="22" fill="none" stroke="currentColor"'
