@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
+from uuid import UUID
 
-from django.db.models import Count, Q
+from django.db.models import Count, Q, QuerySet
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -16,6 +17,7 @@ from alerts.repeat_words import repeat_words
 from alerts.site_records import SiteRecord
 from portal.accounts.access import Person, allowed
 from portal.accounts.models import Group
+from portal.accounts.prepared import prepared
 from surveys.models import Site, Visit
 from surveys.rivers import river_at, with_high_until
 
@@ -123,14 +125,19 @@ def open_repeats(person: Person, group: Group) -> list[RepeatRequest]:
 
     One that was offered to them and that somebody else has taken, or that nobody should go to now, is left out.
     """
-    live = RepeatRequest.objects.of_group(group).filter(state__in=LIVE).select_related("incident__site__group")
-    mine, is_free = Q(taken_by=person.user_id), Q(state=State.OPEN, offers__user=person.user_id)
-    rows: Any = with_high_until(live.filter(mine | is_free), timezone.now(), site="incident__site")
-    found = list(rows.distinct().order_by("due_on"))
+    found: list[Any] = _open_to(group, person.user_id, timezone.now())
     own = [each for each in found if each.taken_by_id == person.user_id]
     free = [each for each in found if each not in own]
     may_go = [each for each in free if not (_while_shut(each.incident.site) or _while_high(each.high_until))]
     return [*own, *(may_go if allowed(person, "visit.submit", group) else [])]
+
+
+@prepared
+def _open_to(group: Group, user_id: UUID | None, now: datetime) -> QuerySet[RepeatRequest]:
+    live = RepeatRequest.objects.of_group(group).filter(state__in=LIVE).select_related("incident__site__group")
+    mine, is_free = Q(taken_by=user_id), Q(state=State.OPEN, offers__user=user_id)
+    rows: Any = with_high_until(live.filter(mine | is_free), now, site="incident__site")
+    return rows.distinct().order_by("due_on")  # type: ignore[no-any-return]
 
 
 def _may_give_back(person: Person | None, request: RepeatRequest | None) -> bool:

@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from portal.accounts.access import Person
 from portal.accounts.models import Group
+from portal.accounts.prepared import prepared
 from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.effort import is_standard, plan_of
 from surveys.models import Draft, Finding, Photo, Site, Visit, VisitScore
@@ -129,12 +130,17 @@ def sites_due(group: Group, today: date) -> list[DueSite]:
 
     Sites whose river is above its limit come last.
     """
-    sites = Site.objects.of_group(group).filter(Q(closed_on=None) | Q(closed_on__gte=today))
-    due = [due_of(site, today) for site in with_last_visit(sites)]
+    due = [due_of(site, today) for site in _open_sites(group, today, timezone.now())]
     return sorted((each for each in due if each), key=_urgency)
 
 
-def with_last_visit(sites: GroupOwnedQuerySet[Site]) -> GroupOwnedQuerySet[Site]:
+@prepared
+def _open_sites(group: Group, today: date, now: datetime) -> GroupOwnedQuerySet[Site]:
+    sites = Site.objects.of_group(group).filter(Q(closed_on=None) | Q(closed_on__gte=today))
+    return with_last_visit(sites, now)
+
+
+def with_last_visit(sites: GroupOwnedQuerySet[Site], now: datetime | None = None) -> GroupOwnedQuerySet[Site]:
     """The sites with all that `due_of` needs."""
     # A visit that could not be made leaves the site as due as it was.
     # Site by site from the index: joined to their visits, PostgreSQL reads those of everybody.
@@ -142,7 +148,7 @@ def with_last_visit(sites: GroupOwnedQuerySet[Site]) -> GroupOwnedQuerySet[Site]
     made = visits.filter(site=OuterRef("pk"), was_made=True)
     newest = made.order_by("-visited_on").values("visited_on")[:1]
     dated = sites.annotate(last_visit_on=Subquery(newest))
-    rows: GroupOwnedQuerySet[Site] = with_high_until(dated, timezone.now())
+    rows: GroupOwnedQuerySet[Site] = with_high_until(dated, now or timezone.now())
     return rows
 
 

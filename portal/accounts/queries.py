@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from portal.accounts.access import NOBODY, Person, require
 from portal.accounts.models import Group, Invitation, Membership, Role, User
+from portal.accounts.prepared import prepared
 from portal.accounts.walls import wide
 
 if TYPE_CHECKING:
@@ -27,12 +28,7 @@ def person_of(user: User | AnonymousUser) -> Person:
     if not isinstance(user, User) or not user.is_active:
         return NOBODY
     with wide("before it is known to which groups a person belongs"):
-        memberships = tuple(
-            Membership.objects.across_groups("a person's own memberships")
-            .filter(user=user, left_at=None)
-            .select_related("group")
-            .order_by("group__name")
-        )
+        memberships = tuple(_memberships_of(user))
     return Person(
         user_id=user.id,
         name=user.name,
@@ -41,6 +37,12 @@ def person_of(user: User | AnonymousUser) -> Person:
         memberships=memberships,
         is_operator=user.is_staff,
     )
+
+
+@prepared
+def _memberships_of(user: User) -> GroupOwnedQuerySet[Membership]:
+    rows = Membership.objects.across_groups("a person's own memberships").filter(user=user, left_at=None)
+    return rows.select_related("group").order_by("group__name")
 
 
 def group_for(person: Person, slug: str, action: str = "group.view") -> Group:

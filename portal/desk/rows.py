@@ -17,7 +17,8 @@ from django.utils import timezone
 
 from alerts.services.drills import PAUSE, contacts_to_rehearse
 from portal.accounts.access import Person, allowed
-from portal.accounts.models import Group
+from portal.accounts.models import Group, Role
+from portal.accounts.prepared import prepared
 from portal.desk.figures import Figures
 from portal.outbox.queries import undelivered_messages
 from portal.queries import returned_to
@@ -70,17 +71,28 @@ class Part:
 
 def parts_of(person: Person, group: Group, figures: Figures) -> Mapping[str, Part]:
     """The lists that the person may see, by name, each in its own order (one query)."""
+    role = person.roles.get(group.pk)
+    if role is None:
+        return {}
+    now = timezone.now()
+    limit = now - timedelta(days=figures.drill_days)
+    return _sorted_out(_parts(group, person.user_id, Role(role), limit, now))
+
+
+@prepared
+def _parts(
+    group: Group, user_id: UUID | None, role: Role, limit: datetime, now: datetime
+) -> QuerySet[Any, Any]:
+    person = Person(user_id, roles={group.pk: role})
     queries: list[QuerySet[Any, Any]] = []
     if person.is_member(group.pk):
         queries += _own_parts(person, group)
     if allowed(person, "visit.review", group):
         queries.append(_asked("answers", answers_waiting(group), "asked_of", "answer", "answered_at"))
     if person.is_coordinator(group.pk):
-        queries += _groups_parts(group, figures)
-    if not queries:
-        return {}
+        queries += _groups_parts(group, limit, now)
     first, *others = queries
-    return _sorted_out(first.union(*others, all=True))
+    return first.union(*others, all=True)
 
 
 def _own_parts(person: Person, group: Group) -> list[QuerySet[Any, Any]]:
@@ -98,11 +110,10 @@ def _own_parts(person: Person, group: Group) -> list[QuerySet[Any, Any]]:
     ]
 
 
-def _groups_parts(group: Group, figures: Figures) -> list[QuerySet[Any, Any]]:
-    limit = timezone.now() - timedelta(days=figures.drill_days)
+def _groups_parts(group: Group, limit: datetime, now: datetime) -> list[QuerySet[Any, Any]]:
     contacts, enquiries = contacts_to_rehearse(group, limit), open_enquiries(group)
     name = Coalesce(NullIf(F("to_name"), Value("")), F("to_address"), output_field=CharField())
-    messages = undelivered_messages(group)
+    messages = undelivered_messages(group, now)
     return [
         _part("undelivered", messages, title=name, words=F("subject"), at=F("created_at")),
         _part("rehearse", contacts, title=F("name"), words=F("organisation"), at=F("last_sent_at")),

@@ -17,9 +17,10 @@ from portal.outbox.models import Message, State
 LATE_AFTER = timedelta(minutes=5)
 
 
-def undelivered_messages(group: Group) -> GroupOwnedQuerySet[Message]:
+def undelivered_messages(group: Group, now: datetime | None = None) -> GroupOwnedQuerySet[Message]:
     """What failed, was put off or is late, newest first."""
-    late = Q(state=State.OWED) & (Q(attempts_made__gt=0) | Q(not_before__lt=timezone.now() - LATE_AFTER))
+    since = (now or timezone.now()) - LATE_AFTER
+    late = Q(state=State.OWED) & (Q(attempts_made__gt=0) | Q(not_before__lt=since))
     found = Message.objects.of_group(group).filter(Q(state=State.FAILED) | late)
     return found.prefetch_related("attempts").order_by("-created_at")
 
@@ -36,10 +37,10 @@ def messages_about(thing: models.Model, group: Group) -> GroupOwnedQuerySet[Mess
     return found.prefetch_related("attempts").order_by("created_at")
 
 
-def messages_due() -> GroupOwnedQuerySet[Message]:
+def messages_due(now: datetime | None = None) -> GroupOwnedQuerySet[Message]:
     """Everybody's messages that should have left by now."""
     owed = Message.objects.across_groups("the health of the whole portal").filter(state=State.OWED)
-    return owed.filter(not_before__lte=timezone.now())
+    return owed.filter(not_before__lte=now or timezone.now())
 
 
 @wide("the health of the whole portal")

@@ -11,17 +11,20 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from alerts.models import Incident
 from alerts.queries import incidents_for_contact, live_incidents
 from portal.accounts.access import Person, allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter
+from portal.accounts.prepared import prepared
 from portal.accounts.queries import public_groups
+from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.accounts.walls import wide
 from portal.desk.checking import first_to_check
 from portal.desk.figures import Figures, figures_of
 from portal.desk.rows import DESK_ROWS, parts_of
-from surveys.models import Site
+from surveys.models import Site, Visit
 from surveys.people.queries import lapsing_trainings
 from surveys.queries import sites_due, visits_of
 from surveys.reviewing import any_at_once
@@ -73,11 +76,21 @@ def _members_part(person: Person, group: Group, today: date, figures: Figures) -
         "pressing": [each for each in due if each.state in ("late", "due", "first")],
         "high": [each for each in due if each.state == "high"],
         "later": [each for each in due if each.state == "later"],
-        "incidents": list(live_incidents(group)[:DESK_ROWS]),
+        "incidents": _live(group),
         "rota": rota,
         # Nothing in it is to be done, and a coordinator has enough to look through.
-        "recent": [] if person.is_coordinator(group.pk) else list(visits_of(group)[:LATEST_ROWS]),
+        "recent": [] if person.is_coordinator(group.pk) else _latest(group),
     }
+
+
+@prepared
+def _live(group: Group) -> GroupOwnedQuerySet[Incident]:
+    return live_incidents(group)[:DESK_ROWS]
+
+
+@prepared
+def _latest(group: Group) -> GroupOwnedQuerySet[Visit]:
+    return visits_of(group)[:LATEST_ROWS]
 
 
 def _coordinators_part(group: Group, today: date, sites: list[Site]) -> dict[str, Any]:

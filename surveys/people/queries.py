@@ -11,6 +11,7 @@ from uuid import UUID
 from django.db.models import F, QuerySet
 
 from portal.accounts.models import Group, Membership, User
+from portal.accounts.prepared import prepared
 from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.audit.models import AuditEntry
 from portal.audit.services import history_of
@@ -71,14 +72,18 @@ def lapsing_trainings(group: Group, day: date, within_days: int = LAPSE_DAYS) ->
 
     Kinds that the group no longer keeps are left out. One query.
     """
+    lapsing = _lapsing(group, day, day + timedelta(days=within_days))
+    found = [Lapsing(each, each.valid_until) for each in lapsing if each.valid_until]
+    return sorted(found, key=lambda each: (each.until, each.person.name))
+
+
+@prepared
+def _lapsing(group: Group, day: date, limit: date) -> GroupOwnedQuerySet[Training]:
     of_one = ("membership_id", "kind_id")
     longest = F("valid_until").desc(nulls_first=True)
     told = trainings_of(group).filter(kind__retired_at=None, trained_on__lte=day)
     latest = told.order_by(*of_one, longest, "-trained_on").distinct(*of_one)
-    limit = day + timedelta(days=within_days)
-    lapsing = trainings_of(group).filter(pk__in=latest.values("pk"), valid_until__lte=limit)
-    found = [Lapsing(each, each.valid_until) for each in lapsing if each.valid_until]
-    return sorted(found, key=lambda each: (each.until, each.person.name))
+    return trainings_of(group).filter(pk__in=latest.values("pk"), valid_until__lte=limit)
 
 
 def may_sample(group: Group, day: date) -> dict[UUID, set[str]]:

@@ -15,6 +15,7 @@ from django.utils import timezone
 from portal.accounts.access import Person, allowed
 from portal.accounts.counting import number_of
 from portal.accounts.models import Group, Membership, User
+from portal.accounts.prepared import prepared
 from portal.accounts.queries import members_of
 from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import Visit
@@ -158,8 +159,15 @@ def plans(group: Group, today: date, *states: str, since: timedelta = PAST_SHOWN
 
 
 def _shown(rows: GroupOwnedQuerySet[PlannedVisit], group: Group, today: date) -> list[Plan]:
+    found: Any = _with_minors(rows, group, today)
+    return [plan_of(each, today, each.minor_ids) for each in found]
+
+
+def _with_minors(
+    rows: GroupOwnedQuerySet[PlannedVisit], group: Group, today: date
+) -> GroupOwnedQuerySet[PlannedVisit]:
     found: Any = rows.annotate(minor_ids=ArraySubquery(minor_accounts(group, today)))
-    return [plan_of(each, today, each.minor_ids) for each in found.order_by("day", "site__code")]
+    return found.order_by("day", "site__code")  # type: ignore[no-any-return]
 
 
 def proposed_places(group: Group) -> list[Assignment]:
@@ -236,10 +244,8 @@ def desk_of(person: Person, group: Group, today: date, *, drafts: int, has_said_
     2 queries, however much is planned; what is counted comes by `rota_figures`.
     """
     may_plan = allowed(person, "rota.plan", group)
-    rows = planned_visits(group).filter(state=State.PUBLISHED, day__gte=today)
-    offers = CoverOffer.objects.filter(planned=OuterRef("pk"), user=person.user_id, taken_at=None)
-    offered: Any = rows.annotate(offer_id=Subquery(offers.values("pk")[:1]))
-    coming: list[Any] = _shown(offered, group, today)
+    rows: list[Any] = _offered(group, person.user_id, today)
+    coming: list[Any] = [plan_of(each, today, each.minor_ids) for each in rows]
     own = [each for each in coming if each.of(person.user_id)]
     uncovered = [each for each in coming if each.needs_care]
     return DeskRota(
@@ -251,6 +257,13 @@ def desk_of(person: Person, group: Group, today: date, *, drafts: int, has_said_
         drafts=drafts if may_plan else 0,
         has_said_when=has_said_when,
     )
+
+
+@prepared
+def _offered(group: Group, user_id: UUID | None, today: date) -> GroupOwnedQuerySet[PlannedVisit]:
+    rows = planned_visits(group).filter(state=State.PUBLISHED, day__gte=today)
+    offers = CoverOffer.objects.filter(planned=OuterRef("pk"), user=user_id, taken_at=None)
+    return _with_minors(rows.annotate(offer_id=Subquery(offers.values("pk")[:1])), group, today)
 
 
 def open_offers(person: Person, group: Group, today: date) -> list[CoverOffer]:
