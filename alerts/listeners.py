@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from alerts.services.rescored import note_rescored
-from alerts.services.verdicts import judge_visit
+from alerts.services.verdicts import judge_imported, judge_visit
 from portal.accounts.access import Person
 
 
@@ -16,5 +16,7 @@ def on_visit_judged(*, event: str, person: Person | None, **told: Any) -> None:
     """
     if event == "rescored":
         note_rescored(group=told["group"], visits=told["visits"])
+    elif event == "imported":
+        judge_imported(visits=told["visits"], person=person)
     else:
-        judge_visit(visit=told["visit"], event=event, person=person)
+        judge_visit(visit=told["visit"], event=event, person=person, taken=told.get("taken"))

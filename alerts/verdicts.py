@@ -16,6 +16,7 @@ from scoring.baseline import PROVISIONAL_BELOW, is_below
 from surveys.effort import EFFORT_PROBLEMS, effort_problems
 from surveys.models import Visit
 from surveys.models.visits import WaterLevel
+from surveys.signals import JustTaken
 
 Outcome = Verdict.Outcome
 
@@ -57,9 +58,9 @@ class Judgement:
     set_aside: tuple[str, ...] = ()
 
 
-def judge(visit: Visit, *, tested_anyway: bool = False) -> Judgement:
-    """The verdict on a visit; `tested_anyway` when a coordinator has said so."""
-    return weigh(facts_of(visit, tested_anyway=tested_anyway))
+def judge(visit: Visit, *, tested_anyway: bool = False, taken: JustTaken | None = None) -> Judgement:
+    """The verdict on a visit; `tested_anyway` when a coordinator has said so, `taken` as in `facts_of`."""
+    return weigh(facts_of(visit, tested_anyway=tested_anyway, taken=taken))
 
 
 def weigh(facts: Facts) -> Judgement:
@@ -79,8 +80,11 @@ def weigh(facts: Facts) -> Judgement:
     return Judgement(outcome, facts.trigger, facts.value, (), facts.reasons)
 
 
-def facts_of(visit: Visit, *, tested_anyway: bool = False) -> Facts:
-    """Gather the facts; past records and visits not made are never tested, so nothing is looked up for them."""
+def facts_of(visit: Visit, *, tested_anyway: bool = False, taken: JustTaken | None = None) -> Facts:
+    """Gather the facts; past records and visits not made are never tested, so nothing is looked up for them.
+
+    Of a visit that was just taken in, what was `taken` is not read again.
+    """
     pollution = bool(visit.pollution_signs.strip()) and not visit.is_past_record
     bars = {"not_made": not visit.was_made, "past_record": visit.is_past_record}
     barred = [code for code, holds in bars.items() if holds]
@@ -89,8 +93,9 @@ def facts_of(visit: Visit, *, tested_anyway: bool = False) -> Facts:
     trigger = trigger_in_force(visit.site, visit.visited_on)
     if trigger is None:
         return Facts(None, None, ("no_trigger",), pollution)
-    value = _score(visit, trigger.index)
-    reasons = (["no_score"] if value is None else []) + list(_excuses(visit, trigger))
+    value = taken.values.get(trigger.index) if taken else _score(visit, trigger.index)
+    effort = effort_problems(taken.submission if taken else visit, visit.site)
+    reasons = (["no_score"] if value is None else []) + list(_excuses(visit, trigger, effort))
     return Facts(trigger, value, tuple(reasons), pollution, tested_anyway)
 
 
@@ -98,8 +103,8 @@ def _score(visit: Visit, index: str) -> float | None:
     return visit.scores.filter(index=index, is_current=True).values_list("value", flat=True).first()
 
 
-def _excuses(visit: Visit, trigger: Trigger) -> Iterable[str]:
-    yield from (f"effort.{code}" for code in effort_problems(visit, visit.site))
+def _excuses(visit: Visit, trigger: Trigger, effort: Iterable[str]) -> Iterable[str]:
+    yield from (f"effort.{code}" for code in effort)
     if visit.water_level == WaterLevel.SPATE:
         yield "spate"
     if not trigger.despite_provisional and _is_provisional(visit, trigger):

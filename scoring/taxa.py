@@ -9,7 +9,7 @@ import unicodedata
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
-from functools import cache, lru_cache
+from functools import cache, cached_property, lru_cache
 
 from scoring.tables import Row, read_table, split_names
 
@@ -34,13 +34,13 @@ class Taxon:
     status: str = ""
     note: str = ""
 
-    @property
+    @cached_property
     def lineage(self) -> tuple[str, ...]:
         """Names of this taxon and the higher ones that hold it, nearest first."""
         above = _by_name().get(self.parent)
         return (self.name, *(above.lineage if above else ()))
 
-    @property
+    @cached_property
     def family(self) -> str:
         """The family this taxon is or belongs to; empty for an order or a wider group."""
         ranks = _by_name()

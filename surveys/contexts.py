@@ -1,34 +1,68 @@
-"""Reads what the rules need to know beside the submission, in eight queries.
+"""Reads what the rules need to know beside the submission: seven queries, or as many for all of a sheet.
 
 Four more for a kit, one for a position.
 """
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from uuid import UUID
 
-from django.contrib.postgres.aggregates import ArrayAgg
-from django.db.models import Count, Max, Q, Value
-from django.db.models.functions import Coalesce, ExtractMonth
 from django.utils import timezone
 
-from portal.accounts.models import Membership
+from portal.accounts.models import Group, Membership
 from surveys.kits import KitState, kit_states
-from surveys.models import Kit, Measurement, Site, TaxonCount, VisitScore
-from surveys.models.visits import Status
+from surveys.models import Kit, Site
 from surveys.outings import rules_of
+from surveys.pasts import Past, pasts_of
 from surveys.people.pairs import Readiness
 from surveys.people.queries import readiness_of
 from surveys.positions import landmarks
 from surveys.quantities import QUANTITIES
-from surveys.recording_lists import first_index
-from surveys.rules.types import Context, SiteHistory
+from surveys.rules.types import Context
 from surveys.submission.types import Submission
 
-# Thirty years of monthly visits; more would not move a median.
-READINGS_READ = 400
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What the rules are told of submissions to one group: people that may be named, pasts of its sites.
+
+    The pasts grow with the visits that are taken in.
+    """
+
+    members: frozenset[UUID]
+    pasts: Mapping[UUID, Past]
+    past_record: bool = False
+
+    def context(self, submission: Submission, site: Site) -> Context:
+        """The context of a submission to one of the sites (given with its group)."""
+        past = self.pasts[site.pk]
+        return Context(
+            site=site,
+            today=timezone.localdate(),
+            members=self.members,
+            same_day=past.days[submission.visited_on] if submission.was_made else 0,
+            history=past.before(submission),
+            past_record=self.past_record,
+            kit=_kit(submission, site),
+            readiness=_readiness(submission, site, self.past_record),
+            others=landmarks(site.group, site) if submission.position else (),
+        )
+
+    def add(self, submission: Submission) -> None:
+        """It was taken in: what comes after it is held against it too."""
+        self.pasts[submission.site].add(submission)
+
+
+def surroundings_of(
+    group: Group, sites: Collection[Site], *, without: Collection[UUID] = (), past_record: bool = True
+) -> Surroundings:
+    """What all submissions of a sheet are held against, in five queries; `without` as in `pasts_of`."""
+    members = Membership.objects.of_group(group)
+    members = members if past_record else members.filter(left_at=None)
+    known = frozenset(members.values_list("user_id", flat=True))
+    return Surroundings(known, pasts_of(sites, without=without, quantities=list(QUANTITIES)), past_record)
 
 
 def context_for(
@@ -38,18 +72,23 @@ def context_for(
 
     `known` are people who stand on the visit already: they may be named even after they left the group.
     """
-    same_day, months = _visit_numbers(submission, site)
-    return Context(
-        site=site,
-        today=timezone.localdate(),
-        members=_members(submission, site, past_record) | frozenset(known),
-        same_day=same_day if submission.was_made else 0,
-        history=_history(submission, site, months),
-        past_record=past_record,
-        kit=_kit(submission, site),
-        readiness=_readiness(submission, site, past_record),
-        others=landmarks(site.group, site) if submission.position else (),
-    )
+    around = surroundings_for([submission], [site], past_record=past_record, known=known)
+    return around.context(submission, site)
+
+
+def surroundings_for(
+    submissions: Sequence[Submission],
+    sites: Collection[Site],
+    *,
+    past_record: bool = False,
+    known: Iterable[UUID] = (),
+) -> Surroundings:
+    """What these submissions to sites of one group are held against; `known` as for `context_for`."""
+    named = {each for said in submissions for each in (said.recorder, said.partner) if each}
+    members = _members(named, next(iter(sites)).group, past_record, frozenset(known))
+    quantities = {each.quantity for said in submissions for each in said.measurements}
+    pasts = pasts_of(sites, without=[each.id for each in submissions], quantities=quantities)
+    return Surroundings(members, pasts, past_record)
 
 
 def _readiness(submission: Submission, site: Site, past_record: bool) -> Readiness:
@@ -60,20 +99,6 @@ def _readiness(submission: Submission, site: Site, past_record: bool) -> Readine
     return readiness_of(site.group, went, submission.visited_on)
 
 
-def _history(submission: Submission, site: Site, months: list[int]) -> SiteHistory:
-    found = _found_before(submission, site)
-    index = first_index(site.recording_list)
-    return SiteHistory(
-        approved_visits=len(months),
-        most={taxon: most for taxon, most, _months in found},
-        months={taxon: tuple(seen) for taxon, _most, seen in found},
-        readings=_readings(submission, site),
-        visits_by_month=Counter(months),
-        score_index=index,
-        scores=_scores(submission, site, index),
-    )
-
-
 def _kit(submission: Submission, site: Site) -> KitState | None:
     kits = list(Kit.objects.of_group(site.group).filter(pk=submission.kit)) if submission.kit else []
     if not kits:
@@ -82,62 +107,10 @@ def _kit(submission: Submission, site: Site) -> KitState | None:
     return kit_states(site.group, kits, submission.visited_on, drying_days, besides=submission.id)[0]
 
 
-def _members(submission: Submission, site: Site, past_record: bool) -> frozenset[UUID]:
-    named = [each for each in (submission.recorder, submission.partner) if each]
-    found = Membership.objects.of_group(site.group).filter(user__in=named)
+def _members(named: set[UUID], group: Group, past_record: bool, known: frozenset[UUID]) -> frozenset[UUID]:
+    if named <= known:
+        return known
+    found = Membership.objects.of_group(group).filter(user__in=named - known)
     # Whoever has left since may well have sampled in the past.
     found = found if past_record else found.filter(left_at=None)
-    return frozenset(found.values_list("user_id", flat=True)) if named else frozenset()
-
-
-def _visit_numbers(submission: Submission, site: Site) -> tuple[int, list[int]]:
-    """Other visits of the same day, and the months (1-12) of all approved ones."""
-    # A day on which the visit could not be made may well be tried again.
-    others = site.visits.filter(was_made=True).exclude(pk=submission.id)
-    numbers = others.aggregate(
-        same_day=Count("pk", filter=Q(visited_on=submission.visited_on)),
-        months=ArrayAgg(
-            ExtractMonth("visited_on"), filter=Q(status=Status.APPROVED), default=Value([]), order_by="pk"
-        ),
-    )
-    return numbers["same_day"], numbers["months"]
-
-
-def _found_before(submission: Submission, site: Site) -> list[tuple[str, int, list[int]]]:
-    """For each taxon ever found here the most of it, and the month of every find."""
-    # Approved visits only: a slip that still waits must not excuse the next one.
-    approved = TaxonCount.objects.of_group(site.group).filter(visit__site=site, visit__status=Status.APPROVED)
-    # A taxon seen and not counted is known here, though no number is.
-    found = approved.exclude(visit=submission.id).exclude(count=0)
-    rows = found.values("taxon").annotate(
-        most=Max(Coalesce("count", "high", "low", 0)), seen=ArrayAgg(ExtractMonth("visit__visited_on"))
-    )
-    return list(rows.order_by().values_list("taxon", "most", "seen"))
-
-
-def _scores(submission: Submission, site: Site, index: str) -> tuple[float, ...]:
-    if not (submission.was_made and submission.counts):
-        return ()
-    scores = VisitScore.objects.of_group(site.group).filter(visit__site=site, visit__status=Status.APPROVED)
-    current = scores.filter(index=index, is_current=True, value__isnull=False).exclude(visit=submission.id)
-    newest = current.order_by("-visit__visited_on").values_list("value", flat=True)[:READINGS_READ]
-    return tuple(value for value in newest if value is not None)
-
-
-def _readings(submission: Submission, site: Site) -> dict[str, tuple[float, ...]]:
-    wanted = [each.quantity for each in submission.measurements]
-    # Waiting visits count here: with readings the sheer number matters, and medians bear a slip.
-    rows = (
-        Measurement.objects.of_group(site.group)
-        .filter(visit__site=site, quantity__in=wanted, is_below_limit=False)
-        .exclude(visit__status=Status.RETURNED)
-        .exclude(visit=submission.id)
-        .order_by("-visit__visited_on")
-        .values_list("quantity", "value", "unit")[:READINGS_READ]
-    )
-    found: dict[str, list[float]] = defaultdict(list)
-    for key, value, unit in rows if wanted else ():
-        quantity = QUANTITIES.get(key)
-        if quantity:
-            found[key].append(float(quantity.in_first_unit(value, unit)))
-    return {key: tuple(values) for key, values in found.items()}
+    return known | frozenset(found.values_list("user_id", flat=True))

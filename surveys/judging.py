@@ -1,4 +1,4 @@
-"""Scoring a visit: every index of `scoring`, each with the version of its method."""
+"""What of a visit is handed to `scoring`: lines by the finest known name, with their share of the tray."""
 
 from __future__ import annotations
 
@@ -6,37 +6,15 @@ from collections.abc import Iterable
 from fractions import Fraction
 from functools import lru_cache
 
-from scoring.indices import Score, score_sample
 from scoring.samples import Count
 from scoring.taxa import find_taxon, roll_up
-from surveys.models import TaxonCount, Visit, VisitScore
-from surveys.recording_lists import reasons_of
+from surveys.models import TaxonCount, Visit
 from surveys.submission.types import Entry
 
 # The version of a score that no method made, because the visit's list cannot support the index.
 NO_METHOD = ""
 # A line of a count, as submitted or as saved.
 Line = Entry | TaxonCount
-
-
-def rescore_visit(visit: Visit, entries: Iterable[Entry]) -> list[VisitScore]:
-    """Score a visit again; the scores it had stay as history."""
-    visit.scores.filter(is_current=True).update(is_current=False)
-    return score_visit(visit, entries)
-
-
-def score_visit(visit: Visit, entries: Iterable[Entry]) -> list[VisitScore]:
-    """Score the counts of a visit that has no scores in force.
-
-    A visit that was not made gets none: a gap is not a clean river. An index that the visit's recording list
-    cannot support has no value, and says why.
-    """
-    if not visit.was_made:
-        return []
-    scores = score_sample(counts_of(visit, entries))
-    reasons = reasons_of(visit.recording_list)
-    rows = (score_row(visit, score, reasons[score.index]) for score in scores.values())
-    return VisitScore.objects.bulk_create(rows)
 
 
 def counts_of(visit: Visit, lines: Iterable[Line]) -> list[Count]:
@@ -72,21 +50,3 @@ def finest_name(taxon: str, finer: str) -> str:
     # Free text beside a chosen taxon ("the brown ones") is kept, but nothing is scored by it.
     known = roll_up(finer)
     return finer if known and known.name == taxon else taxon
-
-
-def score_row(visit: Visit, score: Score, why_not: str) -> VisitScore:
-    """The row to be kept of a score; `why_not` says why the visit's list cannot support it, if so."""
-    # What nobody was asked to look for must not be read as missing: such an index has no value, and since no
-    # method was applied it has no version either, so that a list's say is told from a method's.
-    if why_not:
-        return VisitScore(visit=visit, index=score.index, version=NO_METHOD, why_none=why_not)
-    return VisitScore(
-        visit=visit,
-        index=score.index,
-        version=score.version,
-        value=score.value,
-        low=score.low,
-        high=score.high,
-        why_none=score.why_none,
-        left_out=list(score.left_out),
-    )

@@ -22,7 +22,7 @@ from psycopg import sql
 from portal.accounts.models import Group
 from portal.accounts.scoping import GroupOwnedQuerySet
 from scoring.explained import Explained, explain_matrix
-from scoring.indices import score_sample
+from scoring.indices import METHODS, score_sample
 from surveys.judging import NO_METHOD, finest_name, read_counts
 from surveys.models import TaxonCount, VisitScore
 from surveys.recording_lists import reasons_by_list
@@ -67,6 +67,9 @@ class Columns(dict[str, int]):
 
 # No known taxon has a control character in its name.
 JOINT = "\x1f"
+# Fewer visits than this are scored one by one in less time than it takes to lay out a table.
+AS_TABLE = 8
+ORDER = {index: place for place, index in enumerate(METHODS)}
 NO_LINES = Lines((), ())
 COLUMNS = (
     *("visit_id", "index", "version", "value", "low", "high", "why_none", "left_out"),
@@ -87,14 +90,49 @@ def among(rows: Rows, field: str, numbers: Iterable[UUID | int], *, of_integers:
 def score_stored(group: Group, visits: Sequence[Stored]) -> list[Fresh]:
     """Score visits by their saved counts; what a visit's list cannot support has no value, and says why."""
     reasons = reasons_by_list(group)
-    unsupported: list[Fresh] = [
+    asked = [_supported(each, reasons[each.recording_list]) for each in visits]
+    return _unsupported(visits, reasons) + _score(group, [each for each in asked if each.stale])
+
+
+def score_counted(
+    counted: Sequence[tuple[Stored, Sequence[Entry]]], reasons: Mapping[UUID, Mapping[str, str]]
+) -> list[Fresh]:
+    """The same of every index for visits whose counts are at hand, in the order of visits and methods.
+
+    `reasons` are those of each recording list.
+    """
+    asked = [(each._replace(stale=tuple(METHODS)), entries) for each, entries in counted]
+    fresh = _unsupported([each for each, _entries in asked], reasons)
+    exact: list[tuple[Stored, Lines]] = []
+    for each, entries in asked:
+        visit = _supported(each, reasons[each.recording_list])
+        if len(counted) >= AS_TABLE and not visit.fraction_sorted and _are_exact(entries):
+            exact.append((visit, _lines_of(entries)))
+        else:
+            fresh += _score_plainly(visit, entries)
+    fresh += score_exact(exact) if exact else []
+    places = {visit.visit: place for place, (visit, _entries) in enumerate(counted)}
+    return sorted(fresh, key=lambda score: (places[score[0]], ORDER[score[1]]))
+
+
+def _are_exact(entries: Iterable[Entry]) -> bool:
+    return all(each.count is not None for each in entries)
+
+
+def _lines_of(entries: Sequence[Entry]) -> Lines:
+    names = [f"{each.taxon}{JOINT}{each.recorded_as}" for each in entries]
+    return Lines(names, [each.count for each in entries])
+
+
+def _unsupported(visits: Iterable[Stored], reasons: Mapping[UUID, Mapping[str, str]]) -> list[Fresh]:
+    # What nobody was asked to look for must not be read as missing: such an index has no value, and since no
+    # method was applied it has no version either, so that a list's say is told from a method's.
+    return [
         (each.visit, index, NO_METHOD, None, None, None, why_not, "[]")
         for each in visits
         for index in each.stale
         if (why_not := reasons[each.recording_list][index])
     ]
-    asked = [_supported(each, reasons[each.recording_list]) for each in visits]
-    return unsupported + _score(group, [each for each in asked if each.stale])
 
 
 def _supported(visit: Stored, reasons: Mapping[str, str]) -> Stored:
@@ -165,10 +203,14 @@ def score_one_by_one(group: Group, visits: Sequence[Stored]) -> Iterator[Fresh]:
     for visit, *line in counts.order_by("pk").values_list(*columns):
         found[visit].append(Entry(*line))
     for each in visits:
-        counted = read_counts(found[each.visit], each.fraction_sorted)
-        for index, score in score_sample(counted, only=each.stale).items():
-            told = (score.version, score.value, score.low, score.high, score.why_none)
-            yield each.visit, index, *told, _as_json(score.left_out)
+        yield from _score_plainly(each, found[each.visit])
+
+
+def _score_plainly(visit: Stored, entries: Iterable[Entry]) -> Iterator[Fresh]:
+    counted = read_counts(entries, visit.fraction_sorted)
+    for index, score in score_sample(counted, only=visit.stale).items():
+        told = (score.version, score.value, score.low, score.high, score.why_none)
+        yield visit.visit, index, *told, _as_json(score.left_out)
 
 
 def write_scores(fresh: Iterable[Fresh]) -> None:

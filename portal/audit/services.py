@@ -9,6 +9,7 @@ from uuid import UUID
 
 from django.db import models
 from django.http import HttpRequest
+from django.utils import timezone
 
 from portal.accounts.access import Person
 from portal.accounts.models import Group
@@ -17,6 +18,24 @@ from portal.accounts.walls import wide
 from portal.audit.addresses import note_addresses
 from portal.audit.models import AuditEntry
 from portal.audit.origins import origin
+from portal.inserting import insert_rows
+
+# But for what the database fills in.
+_COLUMNS = (
+    *(
+        "id",
+        "group_id",
+        "at",
+        "actor_id",
+        "actor_name",
+        "verb",
+        "object_type",
+        "object_id",
+        "changes",
+        "reason",
+    ),
+    *("way", "way_detail"),
+)
 
 
 def record_change(
@@ -74,9 +93,11 @@ def record_change_of_each(
     reason: str = "",
 ) -> None:
     """The same for one change to many records, each with a row of its own."""
-    note_addresses(
-        AuditEntry.objects.bulk_create(_entry(actor, verb, thing, changes, reason) for thing in things)
-    )
+    entries = [_entry(actor, verb, thing, changes, reason) for thing in things]
+    for each in entries:
+        each.at = timezone.now()
+    insert_rows(AuditEntry, _COLUMNS, [[getattr(each, name) for name in _COLUMNS] for each in entries])
+    note_addresses(entries)
 
 
 def _entry(

@@ -42,8 +42,13 @@ def group_sample(sample: Sample, place: Place) -> Grouping:
 
 def place_in_table(table: str) -> Place:
     """Return the place function of a table with the columns `taxon` and `includes`."""
-    # A taxon the table lacks is scored as the wider one it has: worm families as Oligochaeta.
-    return lambda taxon: next((_places(table)[name] for name in taxon.lineage if name in _places(table)), "")
+
+    def place(taxon: Taxon) -> str:
+        places = _places(table)
+        # A taxon the table lacks is scored as the wider one it has: worm families as Oligochaeta.
+        return next((places[name] for name in taxon.lineage if name in places), "")
+
+    return place
 
 
 @cache

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from uuid import UUID
 
 from django.utils.translation import gettext as _
 
 from portal.accounts.models import Group
-from surveys.contexts import context_for
+from surveys.contexts import Surroundings, context_for, surroundings_of
 from surveys.importing.building import build_draft
 from surveys.importing.columns import COLUMN_BY_NAME
 from surveys.importing.drafting import Draft
@@ -18,10 +18,11 @@ from surveys.importing.known import Differing, differing_visits, numbers_given
 from surveys.importing.people import Members
 from surveys.importing.reading import Sheet
 from surveys.models import Site, Visit
-from surveys.rules import check_submission
+from surveys.rules import Context, check_submission
 from surveys.submission import InvalidSubmission, Problem, Submission, parse_submission
 
 Tell = Callable[[int, int], None]
+Key = tuple[str, str, str]
 
 
 def say_nothing(_done: int, _total: int) -> None:
@@ -60,7 +61,9 @@ class _Check:
     group: Group
     sites: Mapping[str, Site]
     members: Members
-    numbers: Mapping[str, UUID]
+    numbers: Mapping[Key, UUID]
+    there: set[UUID]
+    surroundings: Surroundings
     problems: list[RowProblem] = field(default_factory=list)
     submissions: list[Submission] = field(default_factory=list)
     findings: int = 0
@@ -91,7 +94,7 @@ class _Check:
         if site is None:
             self.problems.append(RowProblem(visit.first_row, "site", self._unknown_site(visit)))
             return
-        number = self._number(visit, site)
+        number = self.numbers[visit.key]
         draft = build_draft(visit, site, number, self.members)
         if number in self.seen:
             draft.refuse(visit.first_row, "visit", _("This number stands for another visit of the sheet too."))
@@ -104,17 +107,19 @@ class _Check:
         else:
             self._judge(draft, visit, submission, site)
 
-    def _number(self, visit: VisitRows, site: Site) -> UUID:
-        """The number it has in this group, where the sheet gives it; else one that it always gets."""
-        return self.numbers.get(visit.key[2]) or visit.number(self.group.pk, site.code)
-
     def _judge(self, draft: Draft, visit: VisitRows, submission: Submission, site: Site) -> None:
-        checked = check_submission(submission, context_for(submission, site, past_record=True))
+        checked = check_submission(submission, self._context(submission, site))
         # What was left out of the counts for its own problem must not look like a count never made.
         errors = [each for each in checked.errors if each.field != "counts" or not draft.problems]
         self._refuse(draft, visit, errors)
         self.findings += len(checked.findings)
         self.submissions.append(submission)
+
+    def _context(self, submission: Submission, site: Site) -> Context:
+        # What is here already is held against all visits but itself, and so has a past of its own.
+        if submission.id in self.there:
+            return context_for(submission, site, past_record=True)
+        return self.surroundings.context(submission, site)
 
     def _refuse(self, draft: Draft, visit: VisitRows, problems: Iterable[Problem]) -> None:
         for each in problems:
@@ -135,19 +140,13 @@ def check_sheet(*, group: Group, sheet: Sheet, tell: Tell = say_nothing) -> Chec
     `tell` hears after each visit how many are checked, of how many.
     """
     visits, problems = group_rows(sheet.rows)
-    check = _Check(
-        group=group,
-        # The group comes along, because the rules read its members for each visit.
-        sites={site.code.casefold(): site for site in Site.objects.of_group(group).select_related("group")},
-        members=Members(group),
-        numbers=numbers_given(group, visits),
-        problems=[*_header_problems(sheet), *problems],
-    )
+    check = _begin(group, visits)
+    check.problems += [*_header_problems(sheet), *problems]
     check.blame(problems)
     for number, visit in enumerate(visits):
         tell(number, len(visits))
         check.take(visit)
-    there = loaded_before(group, check.submissions)
+    there = check.there & {each.id for each in check.submissions}
     return CheckedSheet(
         rows_read=len(sheet.rows),
         problems=_in_order(sheet, check.problems),
@@ -158,6 +157,29 @@ def check_sheet(*, group: Group, sheet: Sheet, tell: Tell = say_nothing) -> Chec
         bad_visits=check.bad_visits,
         differing=tuple(differing_visits(group, (each for each in check.submissions if each.id in there))),
     )
+
+
+def _begin(group: Group, visits: Sequence[VisitRows]) -> _Check:
+    """All that the visits are held against, read once."""
+    rows = Site.objects.of_group(group).select_related("group", "recording_list")
+    sites = {site.code.casefold(): site for site in rows}
+    asked = {visit.key[0]: sites[visit.key[0]] for visit in visits if visit.key[0] in sites}
+    numbers = _numbers(group, visits, asked)
+    return _Check(
+        group=group,
+        sites=sites,
+        members=Members(group),
+        numbers=numbers,
+        there=_there(group, numbers.values()),
+        surroundings=surroundings_of(group, asked.values()),
+    )
+
+
+def _numbers(group: Group, visits: Sequence[VisitRows], sites: Mapping[str, Site]) -> dict[Key, UUID]:
+    """The number that each visit has in this group, where the sheet gives it; else one that it always gets."""
+    given = numbers_given(group, visits)
+    known = ((visit, sites[visit.key[0]]) for visit in visits if visit.key[0] in sites)
+    return {visit.key: given.get(visit.key[2]) or visit.number(group.pk, site.code) for visit, site in known}
 
 
 def _in_order(sheet: Sheet, problems: Iterable[RowProblem]) -> tuple[RowProblem, ...]:
@@ -179,5 +201,8 @@ def _header_problems(sheet: Sheet) -> list[RowProblem]:
 
 def loaded_before(group: Group, submissions: Iterable[Submission]) -> set[UUID]:
     """Numbers of the submissions that the group has as visits already, whoever loaded them."""
-    numbers = [each.id for each in submissions]
-    return set(Visit.objects.of_group(group).filter(id__in=numbers).values_list("id", flat=True))
+    return _there(group, [each.id for each in submissions])
+
+
+def _there(group: Group, numbers: Iterable[UUID]) -> set[UUID]:
+    return set(Visit.objects.of_group(group).filter(id__in=list(numbers)).values_list("id", flat=True))

@@ -55,7 +55,8 @@ def _score_jumps(submission: Submission, context: Context) -> Remarks:
     earlier, index = context.history.scores, context.history.score_index
     if not submission.was_made or not index or len(earlier) < SCORES_NEEDED:
         return
-    value = score_sample(read_counts(submission.counts, submission.fraction_sorted))[index].value
+    counts = read_counts(submission.counts, submission.fraction_sorted)
+    value = score_sample(counts, only={index})[index].value
     low, high = usual_at_site(earlier, LEAST_SPREAD)
     if value is not None and not low <= Decimal(str(value)) <= high:
         yield "counts", _score_words(f"{value:.3g}", f"{min(earlier):.3g}", f"{max(earlier):.3g}", index)

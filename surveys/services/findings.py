@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
-from uuid import UUID
+from uuid import UUID, uuid4
 
 from django.db import transaction
 from django.utils import timezone
@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
 from portal.audit.services import record_change
+from portal.inserting import insert_rows
 from surveys.models import Finding, Visit
 from surveys.models.visits import Status
 from surveys.services.errors import NotPossible, need_text
@@ -19,10 +20,14 @@ from surveys.submission.types import Problem
 Decision = Finding.Decision
 
 
-def write_findings(visit: Visit, problems: Iterable[Problem]) -> list[Finding]:
+def write_findings(found: Iterable[tuple[Visit, Iterable[Problem]]]) -> None:
     """Write what the rules found unusual."""
-    rows = [Finding(visit=visit, rule=each.rule, field=each.field, message=each.message) for each in problems]
-    return Finding.objects.bulk_create(rows)
+    rows = [
+        (uuid4(), visit.pk, each.rule, each.field, each.message)
+        for visit, problems in found
+        for each in problems
+    ]
+    insert_rows(Finding, ("id", "visit_id", "rule", "field", "message"), rows)
 
 
 def renew_findings(visit: Visit, problems: Iterable[Problem], person: Person, reason: str) -> None:
@@ -32,7 +37,7 @@ def renew_findings(visit: Visit, problems: Iterable[Problem], person: Person, re
     kept = {(row.rule, row.field, row.message): row for row in visit.findings.all()}
     gone = [row.pk for key, row in kept.items() if key not in found and row.decision == Decision.OPEN]
     _decide(visit, person, gone, Decision.MENDED, reason)
-    write_findings(visit, [each for key, each in found.items() if key not in kept])
+    write_findings([(visit, [each for key, each in found.items() if key not in kept])])
 
 
 def accept_open_findings(visit: Visit, person: Person, reason: str) -> None:

@@ -7,16 +7,20 @@ from typing import Any
 from uuid import UUID
 
 from django.core.exceptions import PermissionDenied
+from django.db import DEFAULT_DB_ALIAS
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person
 from portal.accounts.languages import speaking_to
+from portal.inserting import insert_rows
 from surveys.contexts import context_for
 from surveys.models import Measurement, Site, SpotEffort, TaxonCount, TimedKick, Visit
 from surveys.rules import Checked, errors_in, findings_in
-from surveys.signals import visit_judged
+from surveys.scored import Values
+from surveys.signals import JustTaken, visit_judged
 from surveys.submission.types import InvalidSubmission, Position, Problem, Spot, Submission
 
+_COLUMNS = tuple(str(each.column) for each in Visit._meta.concrete_fields)
 _SAME_NAME = (
     "was_made",
     "not_made_reason",
@@ -57,52 +61,64 @@ def _position_fields(position: Position | None) -> dict[str, Any]:
     }
 
 
-def write_parts(visit: Visit, submission: Submission) -> None:
+def insert_visits(visits: Iterable[Visit]) -> None:
+    """Write the visits' own rows, as they stand."""
+    visits = list(visits)
+    insert_rows(Visit, _COLUMNS, [[getattr(visit, name) for name in _COLUMNS] for visit in visits])
+    for visit in visits:
+        visit._state.adding, visit._state.db = False, DEFAULT_DB_ALIAS
+
+
+def write_parts(said: Sequence[tuple[Visit, Submission]]) -> None:
     """Write spots with their timed kicks, readings and counts."""
-    _write_spots(visit, submission.spots)
-    Measurement.objects.bulk_create(
-        Measurement(
-            visit=visit,
-            quantity=reading.quantity,
-            unit=reading.unit,
-            as_typed=reading.as_typed,
-            value=reading.value,
-            is_below_limit=reading.is_below_limit,
-        )
-        for reading in submission.measurements
+    _write_spots([(visit.pk, spot) for visit, submission in said for spot in submission.spots])
+    insert_rows(
+        Measurement,
+        ("visit_id", "quantity", "unit", "as_typed", "value", "is_below_limit"),
+        [
+            (visit.pk, each.quantity, each.unit, each.as_typed, each.value, each.is_below_limit)
+            for visit, submission in said
+            for each in submission.measurements
+        ],
     )
-    TaxonCount.objects.bulk_create(
-        TaxonCount(
-            visit=visit,
-            taxon=entry.taxon,
-            recorded_as=entry.recorded_as,
-            count=entry.count,
-            low=entry.low,
-            high=entry.high,
-            whole_tray=entry.whole_tray,
-            by_key=entry.by_key,
-        )
-        for entry in submission.counts
+    insert_rows(
+        TaxonCount,
+        ("visit_id", "taxon", "recorded_as", "count", "low", "high", "whole_tray", "by_key"),
+        [
+            (
+                visit.pk,
+                each.taxon,
+                each.recorded_as,
+                each.count,
+                each.low,
+                each.high,
+                each.whole_tray,
+                each.by_key,
+            )
+            for visit, submission in said
+            for each in submission.counts
+        ],
     )
 
 
-def _write_spots(visit: Visit, spots: Sequence[Spot]) -> None:
-    efforts = SpotEffort.objects.bulk_create(
-        SpotEffort(
-            visit=visit,
-            number=spot.number,
-            flow_type=spot.flow_type,
-            kicks=spot.kicks,
-            seconds=spot.seconds,
-            depth_cm=spot.depth_cm,
-        )
-        for spot in spots
-    )
-    TimedKick.objects.bulk_create(
-        TimedKick(spot=effort, number=number, started_at=kick.started_at, seconds=kick.seconds)
-        for spot, effort in zip(spots, efforts, strict=True)
+def _write_spots(spots: Sequence[tuple[UUID, Spot]]) -> None:
+    rows = [(visit, s.number, s.flow_type, s.kicks, s.seconds, s.depth_cm) for visit, s in spots]
+    insert_rows(SpotEffort, ("visit_id", "number", "flow_type", "kicks", "seconds", "depth_cm"), rows)
+    timed = [(visit, spot) for visit, spot in spots if spot.timed]
+    if timed:
+        _write_timed(timed)
+
+
+def _write_timed(spots: Sequence[tuple[UUID, Spot]]) -> None:
+    written = SpotEffort.objects.across_groups("of visits that are being written").order_by()
+    numbers = written.filter(visit__in={visit for visit, _spot in spots}).values_list("visit", "number", "pk")
+    keys = {(visit, number): key for visit, number, key in numbers}
+    rows = [
+        (keys[visit, spot.number], number, kick.started_at, kick.seconds)
+        for visit, spot in spots
         for number, kick in enumerate(spot.timed, start=1)
-    )
+    ]
+    insert_rows(TimedKick, ("spot_id", "number", "started_at", "seconds"), rows)
 
 
 def rewrite_parts(visit: Visit, submission: Submission) -> None:
@@ -110,7 +126,7 @@ def rewrite_parts(visit: Visit, submission: Submission) -> None:
     # Replaced whole: matching rows one by one would save nothing, the audit row names what changed.
     for parts in (visit.spots, visit.measurements, visit.counts):
         parts.all().delete()
-    write_parts(visit, submission)
+    write_parts([(visit, submission)])
 
 
 def check(
@@ -157,6 +173,17 @@ def require_same_site(visit: Visit, submission: Submission) -> None:
     if submission.site != visit.site_id or submission.id != visit.pk:
         message = _("A visit stays with its site. Return it, and enter it again for the right site.")
         raise InvalidSubmission([Problem("site", message, "unknown_site")])
+
+
+def tell_of_new(said: Sequence[tuple[Visit, Submission]], values: Values, event: str, person: Person) -> None:
+    """Tell the floor above of visits that were just taken in: of each by itself, of imported ones at once."""
+    if event == "imported":
+        visits = [visit for visit, _submission in said]
+        visit_judged.send(sender=Visit, visits=visits, event=event, person=person)
+        return
+    for visit, submission in said:
+        taken = JustTaken(submission, values[visit.pk])
+        visit_judged.send(sender=Visit, visit=visit, event=event, person=person, taken=taken)
 
 
 def tell(visit: Visit, event: str, person: Person) -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator, Mapping
 from typing import Any
 
 from django.utils import timezone
+from rest_framework.serializers import ValidationError
 
 from surveys.submission.placing import POSITION_FIELDS
 from surveys.submission.serializers import SubmissionSerializer
@@ -30,10 +32,25 @@ def parse_submission(data: Mapping[str, Any]) -> Submission:
     """Read a submission; raises InvalidSubmission with every field that cannot be read."""
     # A printed list has many lines and a visit fills few: blank ones are no statement at all.
     filled = without_blanks(data)
-    reader = SubmissionSerializer(data=filled)
-    if not reader.is_valid():
-        raise InvalidSubmission(_problems(reader.errors, (), filled), _readable(filled, reader.errors))
-    return _build(dict(reader.validated_data))
+    try:
+        return _build(dict(_readers.kept.run_validation(filled)))
+    except ValidationError:
+        # Read anew for its words: a reader that is kept would go on saying them in one language.
+        reader = SubmissionSerializer(data=filled)
+        reader.is_valid()
+        raise InvalidSubmission(
+            _problems(reader.errors, (), filled), _readable(filled, reader.errors)
+        ) from None
+
+
+class _Readers(threading.local):
+    """A reader for each thread: making one takes longer than reading a submission."""
+
+    def __init__(self) -> None:
+        self.kept = SubmissionSerializer()
+
+
+_readers = _Readers()
 
 
 def _readable(filled: Any, errors: Any) -> Submission | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
@@ -28,6 +30,10 @@ from surveys.submission.placing import POSITION_FIELDS, PositionText, position_f
 from surveys.submission.timing import TimedKicks
 
 Values = dict[str, Any]
+# Of a taxon, in letters.
+LONGEST_NAME = 120
+_PLAIN_COUNT = re.compile(r"[0-9]{1,6}")
+_PLAIN_LINE = frozenset({"taxon", "count"})
 
 
 def _refuse(message: str, code: str) -> serializers.ValidationError:
@@ -60,11 +66,43 @@ class ReadingSerializer(serializers.Serializer[Any]):
     )
 
 
+class Entries(serializers.ListSerializer[Any]):
+    """The lines of a count; nearly all are a known name and a number, which need no fields to be read."""
+
+    def run_child_validation(self, data: Any) -> Any:
+        return plain_line(data) or super().run_child_validation(data)
+
+
+def plain_line(line: Any) -> Values | None:
+    """What the fields make of a line that is a known name and a whole number; None leaves it to them."""
+    if not isinstance(line, Mapping) or line.keys() != _PLAIN_LINE:
+        return None
+    taxon, count = line["taxon"], line["count"]
+    # Six digits are below the largest count, and a name that is known is neither too long nor made of junk.
+    if not (isinstance(taxon, str) and isinstance(count, str) and _PLAIN_COUNT.fullmatch(count)):
+        return None
+    written = taxon.strip()
+    known = roll_up(written) if written.isprintable() and len(written) <= LONGEST_NAME else None
+    if known is None:
+        return None
+    kept = _name_kept({"taxon": written}, known.name)
+    return {
+        "taxon": known.name,
+        "recorded_as": kept,
+        "count": int(count),
+        "whole_tray": False,
+        "by_key": False,
+    }
+
+
 class EntrySerializer(serializers.Serializer[Any]):
     """How many of one taxon: a count (0 is looked for and not found), a range, or seen and not counted."""
 
-    taxon = serializers.CharField(max_length=120, help_text="Latin name, synonym or English name.")
-    recorded_as = serializers.CharField(max_length=120, required=False)
+    class Meta:
+        list_serializer_class = Entries
+
+    taxon = serializers.CharField(max_length=LONGEST_NAME, help_text="Latin name, synonym or English name.")
+    recorded_as = serializers.CharField(max_length=LONGEST_NAME, required=False)
     count = WholeNumber(min_value=0, max_value=LARGEST_COUNT, required=False)
     range = AbundanceRange(required=False)
     present = serializers.BooleanField(required=False, help_text="Seen, and not counted.")

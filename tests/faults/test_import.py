@@ -17,7 +17,7 @@ from tests.faults.conftest import StartWorker, kill
 from tests.processes import await_true
 from tests.surveys.imports.sheets import csv_of
 
-VISITS = 150
+VISITS = 1200
 State = Job.State
 pytestmark = [pytest.mark.faults, pytest.mark.django_db(transaction=True)]
 
@@ -32,13 +32,13 @@ def visits(job: Job) -> int:
 
 def is_loading(job: Job) -> bool:
     now = row(job)
-    return now.step == "Loading the visits" and 0 < now.done < VISITS - 20
+    return now.step == "Loading the visits" and 0 < now.done < VISITS - 150
 
 
 @pytest.fixture
 def order(cast: Cast, empty_queue: None) -> Job:
     """A sheet with enough visits for its loading to take some seconds."""
-    days = [date(2010, 1, 1) + timedelta(days=20 * number) for number in range(VISITS)]
+    days = [date(2010, 1, 1) + timedelta(days=4 * number) for number in range(VISITS)]
     content = csv_of([{"date": day.isoformat()} for day in days])
     person = cast.person("coordinator")
     run = keep_sheet(person=person, group=cast.group, file=io.BytesIO(content), file_name="old.csv")

@@ -51,13 +51,13 @@ def stays_as_it_was(cast: Cast, call: Callable[[], Any]) -> None:
 @pytest.mark.parametrize(
     "step",
     [
-        "visits.check",
-        "visits.write_parts",
-        "visits.write_findings",
-        "visits.score_visit",
-        "visits._remove_draft",
-        "visits.record_change",
-        "visits.tell",
+        "taking_in.findings_in",
+        "taking_in.write_parts",
+        "taking_in.write_findings",
+        "taking_in.score_visits",
+        "taking_in._remove_drafts",
+        "taking_in.record_change_of_each",
+        "taking_in.tell_of_new",
     ],
 )
 def test_a_submission_that_fails_leaves_nothing_behind(
@@ -150,7 +150,7 @@ def test_it_is_the_transaction_that_keeps_a_submission_whole(
     cast: Cast, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """On a real commit, without a test's own transaction around it."""
-    monkeypatch.setattr(f"{SERVICES}.visits.tell", cut_power)
+    monkeypatch.setattr(f"{SERVICES}.taking_in.tell_of_new", cut_power)
     person, submission = cast.person("volunteer"), submission_for(cast.site)
     stays_as_it_was(cast, lambda: submit_visit(person=person, submission=submission))
 

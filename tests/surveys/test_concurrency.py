@@ -11,7 +11,7 @@ from portal.audit.services import history_of
 from surveys.models import Draft, Visit
 from surveys.services.drafts import save_draft, start_visit
 from surveys.services.errors import Conflict, NotPossible
-from surveys.services.saving import check, tell
+from surveys.services.saving import check, tell, tell_of_new
 from surveys.services.visits import Receipt, approve_visit, correct_visit, submit_visit
 from tests.conftest import Cast
 from tests.factories import submission_for, submit
@@ -60,16 +60,19 @@ def test_it_gives_one_number_to_one_of_two_people(cast: Cast) -> None:
     assert Visit.objects.of_group(cast.group).count() == 1
 
 
-def _hold_first(monkeypatch: pytest.MonkeyPatch, inside: Event, go_on: Event, service: str = "review") -> None:
+def _hold_first(
+    monkeypatch: pytest.MonkeyPatch, inside: Event, go_on: Event, last_step: str = "review.tell"
+) -> None:
     """Stop the first caller of a service just before the commit, until `go_on`."""
+    really = tell_of_new if last_step.endswith("tell_of_new") else tell
 
     def tell_slowly(*args: Any) -> None:
-        tell(*args)
+        really(*args)
         if not inside.is_set():
             inside.set()
             go_on.wait(PATIENCE)
 
-    monkeypatch.setattr(f"surveys.services.{service}.tell", tell_slowly)
+    monkeypatch.setattr(f"surveys.services.{last_step}", tell_slowly)
 
 
 def test_it_lets_only_one_of_two_reviewers_approve(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -122,7 +125,7 @@ def test_it_brings_no_draft_back_when_a_save_crosses_the_submission(
     draft = start_visit(person=person, site=cast.site)
     submission = submission_for(cast.site, id=str(draft.pk))
     inside, go_on = Event(), Event()
-    _hold_first(monkeypatch, inside, go_on, "visits")
+    _hold_first(monkeypatch, inside, go_on, "taking_in.tell_of_new")
     with in_thread(lambda: submit_visit(person=person, submission=submission)) as sent:
         assert inside.wait(PATIENCE)
         late: dict[str, Any] = {
@@ -147,7 +150,7 @@ def test_it_corrects_on_top_of_a_correction_that_came_first(
     visit = submit(cast.person("volunteer"), cast.site)
     same = submission_for(cast.site, id=str(visit.pk), notes="Same words.")
     inside, go_on = Event(), Event()
-    _hold_first(monkeypatch, inside, go_on, "visits")
+    _hold_first(monkeypatch, inside, go_on, "visits.tell")
 
     def correct(role: str) -> Visit:
         return correct_visit(person=cast.person(role), visit=visit, submission=same, reason="Notes.")

@@ -180,7 +180,7 @@ def test_a_discard_held_up_by_the_submission_leaves_its_pictures(
         inside.set()
         go_on.wait(PATIENCE)
 
-    monkeypatch.setattr("surveys.services.visits.tell", tell_slowly)
+    monkeypatch.setattr("surveys.services.taking_in.tell_of_new", tell_slowly)
     with in_thread(lambda: submit_visit(person=person, submission=submission)) as sent:
         assert inside.wait(PATIENCE)
         with in_thread(lambda: discard_draft(person=person, draft=draft)) as discarded:

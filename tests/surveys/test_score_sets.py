@@ -11,10 +11,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from scoring.indices import METHODS
-from surveys.judging import score_visit
 from surveys.models import RecordingList, TaxonCount, Visit, VisitScore
 from surveys.recording_lists import reasons_by_list, reasons_of
 from surveys.score_sets import Stored, among, score_stored, write_scores
+from surveys.scored import score_visits
 from surveys.services.built_in_lists import ensure_bankside_list
 from surveys.submission.types import Entry
 from tests.conftest import Cast
@@ -85,7 +85,7 @@ def assert_as_one_by_one(cast: Cast, trays: Sequence[Sequence[Entry]], **more: A
     pairs = [(saved(cast, tray, **more), saved(cast, tray, **more), tray) for tray in trays]
     score_all(cast, *(together for together, _, _ in pairs))
     for together, alone, tray in pairs:
-        score_visit(alone, tray)
+        score_visits([(alone, tray)])
         assert kept(together) == kept(alone)
         assert values(together) == pytest.approx(values(alone))
 

@@ -20,7 +20,7 @@ from portal.jobs.tasks import resume_jobs, run_job
 from surveys.importing import holds
 from surveys.models import ImportRun, Visit
 from surveys.services import imports
-from surveys.services.visits import submit_visit
+from surveys.services.visits import submit_visits
 from tests.conftest import Cast
 from tests.surveys.imports.sheets import csv_of
 
@@ -55,14 +55,15 @@ def visits(cast: Cast) -> int:
 
 def during(monkeypatch: pytest.MonkeyPatch, act: Callable[[], Any]) -> None:
     """Have something happen after the first visit is in the transaction."""
-    real = submit_visit
+    real = submit_visits
 
-    def submit(**values: Any) -> Any:
-        receipt = real(**values)
+    def submit(*values: Any) -> Any:
+        receipts = real(*values)
         working.apart(act)
-        return receipt
+        return receipts
 
-    monkeypatch.setattr("surveys.services.imports.loading.submit_visit", submit)
+    monkeypatch.setattr("surveys.services.imports.loading.AT_ONCE", 1)
+    monkeypatch.setattr("surveys.services.imports.loading.submit_visits", submit)
 
 
 def test_progress_is_seen_while_no_visit_is(cast: Cast, job: Job, monkeypatch: pytest.MonkeyPatch) -> None:

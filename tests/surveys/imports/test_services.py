@@ -24,7 +24,7 @@ from surveys.models.visits import Source, Status
 from surveys.services import imports
 from surveys.services.errors import NotPossible
 from surveys.services.imports import keeping, loading
-from surveys.services.visits import Receipt, submit_visit
+from surveys.services.visits import Receipt, submit_visits
 from surveys.signals import visit_judged
 from surveys.tasks import clear_old_sheets
 from tests.conftest import Cast
@@ -100,17 +100,18 @@ def test_it_writes_who_loaded_what(cast: Cast) -> None:
 
 
 def test_it_tells_the_floor_above_that_visits_were_imported(cast: Cast) -> None:
-    heard: list[str] = []
+    heard: list[int] = []
 
-    def listen(event: str, **_: object) -> None:
-        heard.append(event)
+    def listen(event: str, visits: list[Visit], **_: object) -> None:
+        assert event == "imported"
+        heard.append(len(visits))
 
     visit_judged.connect(listen)
     try:
         loaded(cast)
     finally:
         visit_judged.disconnect(listen)
-    assert heard == ["imported", "imported"]
+    assert heard == [2]
 
 
 def test_it_loads_nothing_of_a_sheet_with_one_problem(cast: Cast) -> None:
@@ -122,14 +123,15 @@ def test_it_loads_nothing_of_a_sheet_with_one_problem(cast: Cast) -> None:
 
 
 def test_it_loads_nothing_when_it_breaks_on_the_way(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
-    real, calls = submit_visit, iter([False, True])
+    real, calls = submit_visits, iter([False, True])
 
-    def breaking(**values: Any) -> Receipt:
+    def breaking(*values: Any) -> list[Receipt]:
         if next(calls):
             raise RuntimeError("the power went")
-        return real(**values)
+        return real(*values)
 
-    monkeypatch.setattr(loading, "submit_visit", breaking)
+    monkeypatch.setattr(loading, "AT_ONCE", 1)
+    monkeypatch.setattr(loading, "submit_visits", breaking)
     run = kept(cast)
     with pytest.raises(RuntimeError, match="power"):
         imports.load_run(person=cast.person("coordinator"), run=run)

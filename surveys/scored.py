@@ -1,0 +1,42 @@
+"""Scoring visits whose counts are at hand, and keeping every index with the version of its method."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from uuid import UUID
+
+from django.utils import timezone
+
+from portal.inserting import insert_rows
+from surveys.models import RecordingList, Visit, VisitScore
+from surveys.recording_lists import reasons_of
+from surveys.score_sets import COLUMNS, Stored, score_counted
+from surveys.submission.types import Entry
+
+# By visit the value of each index, None where there is none.
+Values = Mapping[UUID, Mapping[str, float | None]]
+
+
+def rescore_visit(visit: Visit, entries: Iterable[Entry]) -> None:
+    """Score a visit again; the scores it had stay as history."""
+    visit.scores.filter(is_current=True).update(is_current=False)
+    score_visits([(visit, list(entries))])
+
+
+def score_visits(counted: Sequence[tuple[Visit, Sequence[Entry]]]) -> Values:
+    """Score the counts of visits that have no scores in force, and keep the scores.
+
+    A visit that was not made gets none: a gap is not a clean river. An index that a visit's recording list
+    cannot support has no value, and says why.
+    """
+    made = [(visit, entries) for visit, entries in counted if visit.was_made]
+    lists: dict[UUID, RecordingList] = {each.recording_list_id: each.recording_list for each, _entries in made}
+    reasons = {key: reasons_of(each) for key, each in lists.items()}
+    stored = [(Stored(each.pk, each.recording_list_id, each.fraction_sorted), rows) for each, rows in made]
+    fresh = score_counted(stored, reasons)
+    now = timezone.now()
+    insert_rows(VisitScore, COLUMNS, [(*score, True, now) for score in fresh])
+    values: dict[UUID, dict[str, float | None]] = {visit.pk: {} for visit, _entries in counted}
+    for visit, index, _version, value, *_rest in fresh:
+        values[visit][index] = value
+    return values
