@@ -14,11 +14,11 @@ from hypothesis import settings as hypothesis_settings
 from pytest_django import DjangoDbBlocker
 
 from portal.accounts.access import Person
-from portal.accounts.models import Group, Role, User
+from portal.accounts.models import Group, Membership, Role, User
 from portal.accounts.walls import wide
 from surveys.models import Site
 from tests.emptying import empty_after_tests
-from tests.factories import GroupFactory, SiteFactory, UserFactory, member_of, person_for
+from tests.factories import GroupFactory, SiteFactory, UserFactory, family_list, person_for
 from tests.migrated import TEMPLATE
 from tests.owner import as_owner, step_down, step_up
 from tests.second_factor import for_all_tests
@@ -62,24 +62,43 @@ def cast(db: None) -> Cast:
     return make_cast()
 
 
+# By their place in the cast: name, the group and role they have.
+PEOPLE = {
+    "coordinator": ("Cora", "alder-beck", Role.COORDINATOR),
+    "second_coordinator": ("Cole", "alder-beck", Role.COORDINATOR),
+    "volunteer": ("Vera", "alder-beck", Role.VOLUNTEER),
+    "other_volunteer": ("Owen", "alder-beck", Role.VOLUNTEER),
+    "neighbour_coordinator": ("Nora", "withy-brook", Role.COORDINATOR),
+    "neighbour_volunteer": ("Noel", "withy-brook", Role.VOLUNTEER),
+    "stranger": ("Sal", "", ""),
+}
+
+
 def make_cast() -> Cast:
-    group = GroupFactory(name="Alder Beck Watch", slug="alder-beck")
-    neighbour = GroupFactory(name="Withy Brook Watch", slug="withy-brook")
-    return Cast(
-        group=group,
-        site=SiteFactory(group=group, code="AB1", name="Stepping stones"),
-        coordinator=member_of(group, Role.COORDINATOR, name="Cora Example", email="cora@example.org"),
-        second_coordinator=member_of(group, Role.COORDINATOR, name="Cole Example", email="cole@example.org"),
-        volunteer=member_of(group, name="Vera Example", email="vera@example.org"),
-        other_volunteer=member_of(group, name="Owen Example", email="owen@example.org"),
-        neighbour=neighbour,
-        neighbour_site=SiteFactory(group=neighbour, code="WB1", name="Withy ford", river="Withy Brook"),
-        neighbour_coordinator=member_of(
-            neighbour, Role.COORDINATOR, name="Nora Example", email="nora@example.org"
-        ),
-        neighbour_volunteer=member_of(neighbour, name="Noel Example", email="noel@example.org"),
-        stranger=UserFactory(name="Sal Example", email="sal@example.org"),
+    """The whole cast by few queries: most tests of the suite begin with it."""
+    group = GroupFactory.build(name="Alder Beck Watch", slug="alder-beck")
+    neighbour = GroupFactory.build(name="Withy Brook Watch", slug="withy-brook")
+    groups = {each.slug: each for each in Group.objects.bulk_create([group, neighbour])}
+    families = family_list()
+    site = SiteFactory.build(group=group, code="AB1", name="Stepping stones", recording_list=families)
+    neighbour_site = SiteFactory.build(
+        group=neighbour, code="WB1", name="Withy ford", river="Withy Brook", recording_list=families
     )
+    Site.objects.bulk_create([site, neighbour_site])
+    people = {place: _account(name) for place, (name, _slug, _role) in PEOPLE.items()}
+    User.objects.bulk_create(people.values())
+    Membership.objects.bulk_create(
+        Membership(group=groups[slug], user=people[place], role=role)
+        for place, (_name, slug, role) in PEOPLE.items()
+        if slug
+    )
+    return Cast(group=group, site=site, neighbour=neighbour, neighbour_site=neighbour_site, **people)
+
+
+def _account(name: str) -> User:
+    user: User = UserFactory.build(name=f"{name} Example", email=f"{name.lower()}@example.org")
+    user.set_unusable_password()
+    return user
 
 
 @pytest.fixture
