@@ -9,7 +9,7 @@ INSTALLED := .venv/.installed
 PACKAGES := sh portal/deploy/system-packages.sh
 # BROWSER=no leaves out the tests that need Chromium.
 BROWSER := yes
-# Left out of `make test`: browser tests of the finer points of what shorter ones show.
+# Left out of `make test`: more of what shorter tests show. There, too, tests by chance try less (tests/chance.py).
 BUT := and not long
 # The files of tests that run apart: to collect the others again for them takes half a minute.
 APART = $$(grep -lrE "mark\.(faults|clock|alone)" --include="test_*.py" tests)
@@ -75,7 +75,7 @@ test: env browser ## run the suite
 	exit $$status
 
 test-all: ## run the suite with its long tests as well, most of an hour on two processors
-	@$(MAKE) test BUT=
+	@CHANCE=all $(MAKE) test BUT=
 
 check: env ## lint, types, floors, migrations, deployment settings, compose file
 	@$(BIN)/ruff check --quiet .

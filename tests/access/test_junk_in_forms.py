@@ -19,12 +19,13 @@ from tests.access import scene, test_matrix
 from tests.access.table import TABLE
 from tests.access.test_matrix import ADDRESSES, answer_of, signed_in
 from tests.access.world import World
+from tests.chance import tries
 from tests.factories import days_ago
 
 once, own_scene, world = scene.once, scene.own_scene, scene.world
 APPS = ("portal.accounts.", "portal.outbox.", "portal.privacy.", "portal.reports.", "alerts.", "surveys.rota.")
 REFUSALS = {400, 404, 409, 410, 422}
-INPUTS = 40
+INPUTS = tries(40)
 # Buttons read nothing of what is sent, and some do long work.
 FOR_A_BUTTON = 1
 

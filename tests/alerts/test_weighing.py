@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from alerts.models import Trigger, Verdict
 from alerts.verdicts import EXCUSABLE, REASONS, Facts, are_excusable, kind_of, reason_words, weigh
 from surveys.effort import EFFORT_PROBLEMS
+from tests.chance import tries
 
 Outcome = Verdict.Outcome
-quick = settings(max_examples=300, deadline=None, derandomize=True)
+quick = settings(max_examples=tries(300), deadline=None, derandomize=True)
 
 effort = st.sampled_from(sorted(EFFORT_PROBLEMS)).map("effort.{}".format)
 excuses = st.one_of(effort, st.sampled_from(["spate", "provisional"]))

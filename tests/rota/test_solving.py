@@ -16,12 +16,15 @@ from hypothesis import strategies as st
 from surveys.rota import solving
 from surveys.rota.solving import Filled, Slot, Solution, solve
 from surveys.rota.volunteers import Obstacle, Place, Volunteer, month_of
+from tests.chance import tries
 
 MONDAY = date(2026, 6, 1)
 SPAN = [MONDAY + timedelta(days=n) for n in range(28)]
 HERE = Place(uuid4(), 54.5, -2.5)
 FAR = Place(uuid4(), 55.5, -2.5)
-tried = settings(max_examples=60, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+tried = settings(
+    max_examples=tries(60), deadline=None, derandomize=True, suppress_health_check=list(HealthCheck)
+)
 
 
 def day(number: int) -> date:

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import string
-from pathlib import Path
 from typing import Any
 
 import pytest
-from django.conf import LazySettings
 from django.core.cache import cache
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import transaction
@@ -18,17 +16,18 @@ from hypothesis import strategies as st
 from surveys.forms import SiteForm
 from surveys.forms.posted import PLAIN_FIELDS, SPOT_PARTS
 from surveys.importing import COLUMNS
+from tests.access import scene
 from tests.access.test_matrix import ADDRESSES, signed_in
-from tests.access.world import World, build_world, picture
-from tests.conftest import Cast
+from tests.access.world import World, picture
+from tests.chance import tries
 
 OWN = {"visit_submit", "draft_save", "draft_discard", "photo_add", "photo_remove", "visit_mend"}
 
 
 def fuzz(examples: int) -> settings:
-    """The same junk every time, so that a failure is one for everybody."""
+    """The same junk every time, so that a failure is one for everybody; so many pieces in the long suite."""
     return settings(
-        max_examples=examples,
+        max_examples=tries(examples),
         deadline=None,
         derandomize=True,
         database=None,
@@ -38,10 +37,7 @@ def fuzz(examples: int) -> settings:
     )
 
 
-@pytest.fixture
-def world(cast: Cast, settings: LazySettings, tmp_path: Path) -> World:
-    settings.MEDIA_ROOT = tmp_path
-    return build_world(cast)
+once, own_scene, cast, world = scene.once, scene.own_scene, scene.cast, scene.world
 
 
 NASTY = st.sampled_from(

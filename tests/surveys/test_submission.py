@@ -22,6 +22,7 @@ from surveys.submission import (
     submission_data,
     submission_of,
 )
+from tests.chance import tries
 from tests.conftest import Cast
 from tests.factories import data_for, submit
 
@@ -263,7 +264,7 @@ JSON = st.recursive(
 PARTS = ["id", "visited_on", "spots", "measurements", "counts", "was_made", "notes", "started_at", "partner"]
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=tries(150), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(part=st.sampled_from(PARTS), value=JSON)
 def test_it_never_falls_over_whatever_it_is_given(site: Site, part: str, value: Any) -> None:
     submission, refused = read_or_refusal(data_for(site) | {part: value})
@@ -278,7 +279,7 @@ ROW = st.fixed_dictionaries(
 )
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=tries(150), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(rows=st.lists(ROW, min_size=1, max_size=3), part=st.sampled_from(["spots", "counts"]))
 def test_it_never_falls_over_whatever_the_rows_hold(site: Site, rows: list[Any], part: str) -> None:
     submission, refused = read_or_refusal(data_for(site) | {part: rows})

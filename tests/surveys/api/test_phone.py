@@ -19,6 +19,7 @@ from surveys.list_lines import read_lines
 from surveys.models import RecordingList, Visit
 from surveys.models.visits import Source
 from surveys.services.lists import change_list, create_list
+from tests.chance import tries
 from tests.conftest import Cast
 from tests.factories import MembershipFactory, SiteFactory, days_ago
 from tests.surveys.api.conftest import ClientOf, address
@@ -228,7 +229,7 @@ junk = st.one_of(
 
 
 @settings(
-    max_examples=80,
+    max_examples=tries(80),
     derandomize=True,
     database=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture],

@@ -11,11 +11,12 @@ import os
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import pytest
 import schemathesis
-from django.core.cache import cache
+from django.core.cache import cache as kept_answers
 from django.core.signals import request_finished, request_started
 from django.db import close_old_connections, transaction
 from hypothesis import HealthCheck, Phase, given, seed, settings
@@ -90,7 +91,9 @@ def kept_connection() -> Iterator[None]:
         signal.connect(close_old_connections)
 
 
+@cache
 def all_operations() -> list[Any]:
+    """Read once from the schema, which says the same to everybody."""
     told = schemathesis.openapi.from_wsgi("/api/schema/?format=json", application)
     return [result.ok() for result in told.get_all_operations() if isinstance(result, Ok)]
 
@@ -112,7 +115,7 @@ def call(operation: Any, known: dict[str, str], caller: Caller, key: str, exampl
     )
     @given(case=operation.as_strategy())
     def ask(case: Any) -> None:
-        cache.clear()
+        kept_answers.clear()
         asked = case.path_parameters or {}
         case.path_parameters = {name: known.get(name, each) for name, each in asked.items()}
         with transaction.atomic():

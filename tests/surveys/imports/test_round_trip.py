@@ -13,10 +13,13 @@ from hypothesis import strategies as st
 from surveys.importing import Sheet, UnusableFile, check_sheet, read_sheet
 from surveys.importing.columns import COLUMN_BY_NAME, COLUMNS
 from surveys.submission import Submission, as_data
+from tests.chance import tries
 from tests.conftest import Cast
 from tests.surveys.imports.sheets import csv_of, sheet_of
 
-quick = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+quick = settings(
+    max_examples=tries(60), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
 
 FAMILIES = ["Baetidae", "Gammaridae", "Elmidae", "Chironomidae", "Perlidae"]
 amounts = st.one_of(st.integers(0, 5000).map(str), st.sampled_from(["1-9", "10-99", "100-999", "1000+"]))
