@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from itertools import islice
 from typing import Any
 from urllib.parse import quote
 
@@ -44,15 +46,13 @@ def address(world: World, name: str) -> str:
     return reverse(name, kwargs=world.arguments(name, ADDRESSES[name]))
 
 
-def opened(world: World, client: Client) -> list[str]:
+def opened(world: World, client: Client) -> Iterator[str]:
     """The addresses that show or do anything that nobody else is shown, for each method that they take."""
-    found = []
     for name in sorted(TABLE):
         for method in sorted(set(TABLE[name]) - {"options"}):
             answer = answer_of(client, method, address(world, name))
             if not is_account_page(name) and not _is_refusal(answer, name, method):
-                found.append(f"{method} {name}: {answer.status_code}")
-    return found
+                yield f"{method} {name}: {answer.status_code}"
 
 
 def _is_refusal(answer: Any, name: str, method: str) -> bool:
@@ -68,14 +68,14 @@ def _is_refusal(answer: Any, name: str, method: str) -> bool:
 
 def test_no_address_opens_but_account_pages(world: World, coordinator: Client, record_property: Any) -> None:
     record_property("addresses", len(TABLE))
-    assert opened(world, coordinator) == []
+    assert list(opened(world, coordinator)) == []
 
 
 def test_it_would_notice_if_the_gate_were_gone(
     world: World, coordinator: Client, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(gate, "_must_prove", lambda _request: False)
-    assert len(opened(world, coordinator)) > 100
+    assert len(list(islice(opened(world, coordinator), 30))) == 30
 
 
 def test_account_pages_open(world: World, coordinator: Client) -> None:

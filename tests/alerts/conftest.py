@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
@@ -50,27 +51,35 @@ def name_contact(site: Site, order: int, name: str, email: str, **fields: Any) -
 
 def add_baseline(site: Site, reviewer: User, author: User, visits: int = 8) -> list[Visit]:
     """Approved visits of standard effort, a month apart, the last one 30 days ago."""
-    days = [days_ago(30 * number) for number in range(visits, 0, -1)]
-    return [approved_visit(site, reviewer, author, day) for day in days]
+    return approved_visits(site, reviewer, author, [days_ago(30 * number) for number in range(visits, 0, -1)])
 
 
 def approved_visit(site: Site, reviewer: User, author: User, day: date, bmwp: float = CLEAN_SCORE) -> Visit:
-    visit = VisitFactory(
-        site=site,
-        visited_on=day,
-        entered_by=author,
-        recorder=author,
-        status=Status.APPROVED,
-        reviewed_by=reviewer,
-    )
+    (visit,) = approved_visits(site, reviewer, author, [day], bmwp)
+    return visit
+
+
+def approved_visits(
+    site: Site, reviewer: User, author: User, days: Sequence[date], bmwp: float = CLEAN_SCORE
+) -> list[Visit]:
+    """One for each day, by four queries in all."""
+    people = {"entered_by": author, "recorder": author, "reviewed_by": reviewer}
+    visits = [VisitFactory.build(site=site, visited_on=day, status=Status.APPROVED, **people) for day in days]
+    Visit.objects.bulk_create(visits)
     SpotEffort.objects.bulk_create(
-        SpotEffort(visit=visit, number=each, kicks=3, seconds=Decimal(30)) for each in (1, 2, 3)
+        SpotEffort(visit=visit, number=each, kicks=3, seconds=Decimal(30))
+        for visit in visits
+        for each in (1, 2, 3)
     )
     TaxonCount.objects.bulk_create(
-        TaxonCount(visit=visit, taxon=taxon, count=count) for taxon, count in CLEAN_COUNTS.items()
+        TaxonCount(visit=visit, taxon=taxon, count=count)
+        for visit in visits
+        for taxon, count in CLEAN_COUNTS.items()
     )
-    VisitScore.objects.create(visit=visit, index="bmwp", version="1980-table-1", value=bmwp)
-    return visit
+    VisitScore.objects.bulk_create(
+        VisitScore(visit=visit, index="bmwp", version="1980-table-1", value=bmwp) for visit in visits
+    )
+    return visits
 
 
 def set_level(site: Site, by: User, level: float = LEVEL, **fields: Any) -> Trigger:

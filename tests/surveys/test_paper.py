@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from copy import deepcopy
 from html import unescape
 
 import page
@@ -15,17 +16,28 @@ from surveys.models import Site
 from surveys.paper import SIZES, write_sheet
 from surveys.services.kits import save_kit
 from surveys.services.lists import create_list
-from tests.conftest import Cast
+from tests.conftest import Cast, make_cast
+from tests.lasting import built_once
 from tests.surveys.pages import address, signed_in
 
 pytestmark = pytest.mark.django_db
+TAGS = '<img src="http://outside.example/spy.png"> & wire'
 SPOT_ONE = ("Flow type", "Kicks", "Time, s", "Depth, cm")
+
+
+# One for all tests of the module: a sheet that has been set is kept, and set once for all who look at it.
+once = built_once(make_cast)
+
+
+@pytest.fixture
+def cast(once: Cast, db: None) -> Cast:
+    return deepcopy(once)
 
 
 @pytest.fixture
 def site(cast: Cast) -> Site:
     site = cast.site
-    site.hazards = "Deep pool below the weir."
+    site.hazards = f"Deep pool below the weir. {TAGS}"
     site.level_limit = "the third stone is under water"
     site.save()
     return site
@@ -108,7 +120,7 @@ def test_it_has_a_box_for_each_kick_of_each_spot(site: Site) -> None:
 
 @pytest.mark.parametrize(("spots", "kicks", "hazards"), [(3, 3, 1), (6, 6, 60)], ids=["usual", "large"])
 def test_eighty_families_fit_one_page(site: Site, spots: int, kicks: int, hazards: int) -> None:
-    site.spots, site.kicks_per_spot, site.hazards = spots, kicks, "Deep pool below the weir. " * hazards
+    site.spots, site.kicks_per_spot, site.hazards = spots, kicks, site.hazards * hazards
     assert site.recording_list.taxa.count() > 75
     assert pages_of(sheet(site)) == 1
 
@@ -135,8 +147,8 @@ def test_it_can_be_read_by_a_screen_reader(site: Site) -> None:
 
 
 def test_what_people_typed_stays_text(site: Site) -> None:
-    site.hazards = '<img src="http://outside.example/spy.png"> & wire'
-    assert '<img src="http://outside.example/spy.png"> & wire' in text_of(sheet(site))
+    assert site.hazards.endswith(TAGS)
+    assert TAGS in text_of(sheet(site))
 
 
 def test_members_get_it_as_a_file_to_be_shown(cast: Cast, site: Site) -> None:
@@ -152,7 +164,8 @@ def test_a_second_copy_is_not_set_again(site: Site, monkeypatch: pytest.MonkeyPa
     assert sheet(site) == first
 
 
-def test_a_changed_site_is_set_anew(site: Site) -> None:
-    first = sheet(site)
+def test_a_changed_site_is_set_anew(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    sheet(site)
+    monkeypatch.setattr("surveys.paper._set", lambda *_: b"set anew")
     site.hazards = "A bull in the field."
-    assert sheet(site) != first
+    assert sheet(site) == b"set anew"
