@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING
+from uuid import UUID
 
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from alerts.models import (
@@ -18,6 +20,7 @@ from alerts.models import (
     Trigger,
 )
 from portal.accounts.addresses import proven_addresses
+from portal.accounts.prepared import prepared
 from surveys.models import Site
 from surveys.queries import HistoryPoint
 
@@ -35,7 +38,14 @@ def triggers_of(site: Site) -> GroupOwnedQuerySet[Trigger]:
 
 def trigger_in_force(site: Site, day: date) -> Trigger | None:
     """The trigger that a visit of that day is held against: the last one to have come into force by then."""
-    return triggers_of(site).filter(valid_from__lte=day).last()
+    found = _in_force(site.group_id, site.pk, day)
+    return found[0] if found else None
+
+
+@prepared
+def _in_force(group: UUID, site: UUID, day: date) -> QuerySet[Trigger]:
+    rows = Trigger.objects.filter(group=group, site=site, valid_from__lte=day).select_related("set_by")
+    return rows.order_by("-valid_from", "-created_at")[:1]
 
 
 def site_contacts_of(site: Site) -> GroupOwnedQuerySet[SiteContact]:

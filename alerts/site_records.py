@@ -7,12 +7,18 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 from uuid import UUID
 
+from django.db.models import QuerySet
+
 from alerts.models import Verdict
+from portal.accounts.prepared import prepared
 from portal.accounts.scoping import GroupOwnedQuerySet
+from surveys.effort import is_standard, plan_of
 from surveys.models import Site, Visit
-from surveys.parts import laid_out
+from surveys.models.visits import Status
+from surveys.parts import effort_of, laid_out, with_effort
 from surveys.queries import OF_POINT, HistoryPoint, history_point, history_rows
 
 OF_VERDICT = ("verdict__outcome", "verdict__value", "verdict__trigger__index", "verdict__trigger__level")
@@ -81,12 +87,22 @@ def has_baseline(site: Site, index: str, before: date, least: int) -> bool:
     """
     read = _read.get() or {}
     if (site.pk, index) not in read:
-        latest = _rows(site, index).filter(visited_on__lt=before).order_by("-visited_on")[: 2 * least]
-        record = _made_of(site, index, laid_out(latest))
-        is_all = len(record.history) < 2 * least
-        if is_all or len(record.baseline()) >= least:
-            return len(record.baseline()) >= least
+        latest = _latest(site.pk, index, before, 2 * least)
+        sound = sum(is_standard(effort, plan_of(site)) for effort in map(effort_of, latest))
+        if sound >= least or len(latest) < 2 * least:
+            return sound >= least
     return len(site_record(site, index).baseline(before=before)) >= least
+
+
+@prepared
+def _latest(site: UUID, index: str, before: date, number: int) -> QuerySet[Visit, Any]:
+    """The effort of the latest visits before a day that belong to a baseline if it was the standard one."""
+    visits = Visit.objects.across_groups("of a site that was found in its group")
+    approved = visits.filter(site=site, visited_on__lt=before, was_made=True, status=Status.APPROVED)
+    scored = approved.filter(scores__index=index, scores__is_current=True, scores__value__isnull=False).exclude(
+        verdict__outcome=Verdict.Outcome.BELOW
+    )
+    return with_effort(scored.order_by("-visited_on")[:number])
 
 
 def _read_record(site: Site, index: str) -> SiteRecord:

@@ -58,6 +58,16 @@ def laid_out(visits: Iterable[Visit]) -> list[Visit]:
     return rows
 
 
+def with_effort(visits: GroupOwnedQuerySet[Visit]) -> models.QuerySet[Visit, Any]:
+    """The effort of each visit, packed; `effort_of` unpacks it."""
+    return visits.values_list(ArraySubquery(_query("effort")), flat=True)
+
+
+def effort_of(packed: Iterable[Packed]) -> tuple[Kicked, ...]:
+    """The spots of one visit, as far as a history needs them."""
+    return tuple(Kicked(each["number"], each["kicks"], Decimal(each["seconds"])) for each in packed)
+
+
 def shown_photos(visits: Iterable[Visit]) -> list[Photo]:
     """The pictures of visits read with their "photos", in the order in which they were added (no query)."""
     found: list[Photo] = [photo for each in visits for photo in each.shown_photos]  # type: ignore[attr-defined]
@@ -128,8 +138,7 @@ def _lay_out(visit: Visit, name: str, packed: Iterable[Packed]) -> None:
     elif name == "every_score":
         _keep(visit, "scores", [_part(VisitScore, each, visit) for each in packed])
     elif name == "effort":
-        kicked = (Kicked(each["number"], each["kicks"], Decimal(each["seconds"])) for each in packed)
-        visit.effort = tuple(kicked)  # type: ignore[attr-defined]
+        visit.effort = effort_of(packed)  # type: ignore[attr-defined]
     elif name == "photos":
         visit.shown_photos = [_made(Photo, each, visit) for each in packed]  # type: ignore[attr-defined]
     elif name == "corrected_by":

@@ -7,13 +7,16 @@ from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from decimal import Decimal
 from functools import cached_property
+from typing import Any, NamedTuple
 from uuid import UUID
 
 from django.contrib.postgres.aggregates import ArrayAgg
-from django.db.models import Max, Q, Value
+from django.db.models import Max, Q, QuerySet, Value
 from django.db.models.functions import Coalesce, ExtractMonth
 
+from portal.accounts.prepared import Prepared, prepared
 from surveys.models import Measurement, Site, TaxonCount, Visit, VisitScore
 from surveys.models.visits import Status
 from surveys.quantities import QUANTITIES
@@ -60,6 +63,13 @@ class Past:
     def _newest(self, quantity: str) -> Sequence[Dated]:
         return self.readings[quantity][:READINGS_READ]
 
+    def remember(self, quantity: str, unit: str, taken: Iterable[tuple[date, Decimal]]) -> None:
+        """Readings of one quantity in one unit; of a quantity that is recorded no longer nothing is known."""
+        known = QUANTITIES.get(quantity)
+        if known:
+            dated = [(-day.toordinal(), float(known.in_first_unit(value, unit))) for day, value in taken]
+            self.readings[quantity] = sorted([*self.readings[quantity], *dated])
+
     def add(self, submission: Submission) -> None:
         """A visit that was just taken in belongs to it; its finds only once they are approved."""
         if submission.was_made:
@@ -78,84 +88,74 @@ def pasts_of(
     Readings are told of `quantities` alone.
     """
     pasts = {each.pk: Past(first_index(each.recording_list)) for each in sites}
-    asked = _Asked({each.group_id for each in sites}, pasts, without)
-    _read_days(pasts, asked)
-    _read_finds(pasts, asked)
-    _read_scores(pasts, asked)
-    if quantities:
-        _read_readings(pasts, asked, quantities)
+    asked = _Asked(tuple(pasts), tuple(without))
+    for site, days, approved in asked(_days):
+        pasts[site].days, pasts[site].approved = Counter(days), approved
+    for site, taxon, most, seen in asked(_finds):
+        pasts[site].most[taxon], pasts[site].months[taxon] = most, tuple(seen)
+    for site, index, values in asked(_scores, tuple({each.index for each in pasts.values()})):
+        if pasts[site].index == index:
+            pasts[site].scores = tuple(values[:READINGS_READ])
+    for site, quantity, unit, values, days in asked(_readings, tuple(quantities)) if quantities else ():
+        pasts[site].remember(quantity, unit, zip(days, values, strict=True))
     return pasts
 
 
-@dataclass(frozen=True)
-class _Asked:
-    """Which rows are asked about: of parts of visits, and of visits themselves."""
+class _Asked(NamedTuple):
+    """Of which sites, and without which visits. The statements for one submission are kept."""
 
-    groups: Collection[UUID]
-    sites: Iterable[UUID]
-    without: Collection[UUID]
+    sites: tuple[UUID, ...]
+    without: tuple[UUID, ...]
 
-    def of_visits(self) -> Q:
-        return Q(group__in=self.groups, site__in=list(self.sites)) & ~Q(pk__in=self.without)
-
-    def of_parts(self) -> Q:
-        chosen = Q(visit__group__in=self.groups, visit__site__in=list(self.sites))
-        return chosen & ~Q(visit__in=self.without)
+    def __call__(self, query: Prepared[Any, Any], *more: tuple[str, ...]) -> Iterable[tuple[Any, ...]]:
+        ask = query if len(self.sites) == len(self.without) == 1 else query.plainly
+        return ask(self.sites, self.without, *more)
 
 
-# Approved visits only say what was found: a slip that still waits must not excuse the next one.
-APPROVED = Q(visit__status=Status.APPROVED)
+WHY = "narrowed by the sites, which were found in their group"
+Rows = QuerySet[Any, tuple[Any, ...]]
 
 
-def _read_days(pasts: Mapping[UUID, Past], asked: _Asked) -> None:
+def _of_parts(sites: tuple[UUID, ...], without: tuple[UUID, ...]) -> Q:
+    # Approved visits only: a slip that still waits must not excuse the next one.
+    return Q(visit__site__in=sites, visit__status=Status.APPROVED) & ~Q(visit__in=without)
+
+
+@prepared
+def _days(sites: tuple[UUID, ...], without: tuple[UUID, ...]) -> Rows:
+    """Days of all made visits, and of the approved ones."""
     # A day on which the visit could not be made may well be tried again.
-    made = Visit.objects.filter(asked.of_visits(), was_made=True).order_by().values_list("site_id")
-    approved = Q(status=Status.APPROVED)
-    rows = made.annotate(
-        days=ArrayAgg("visited_on"), approved=ArrayAgg("visited_on", filter=approved, default=Value([]))
-    )
-    for site, days, of_approved in rows:
-        pasts[site].days, pasts[site].approved = Counter(days), of_approved
+    made = Visit.objects.across_groups(WHY).filter(site__in=sites, was_made=True).exclude(pk__in=without)
+    approved = ArrayAgg("visited_on", filter=Q(status=Status.APPROVED), default=Value([]))
+    return made.order_by().values_list("site_id").annotate(days=ArrayAgg("visited_on"), approved=approved)
 
 
-def _read_finds(pasts: Mapping[UUID, Past], asked: _Asked) -> None:
+@prepared
+def _finds(sites: tuple[UUID, ...], without: tuple[UUID, ...]) -> Rows:
     """For each taxon ever found the most of it, and the month of every find."""
-    found = TaxonCount.objects.across_groups("narrowed by the group of the sites")
+    counts = TaxonCount.objects.across_groups(WHY).filter(_of_parts(sites, without))
     # A taxon seen and not counted is known here, though no number is.
-    found = found.filter(asked.of_parts(), APPROVED).exclude(count=0).order_by()
-    rows = found.values_list("visit__site", "taxon").annotate(
+    found = counts.exclude(count=0).order_by().values_list("visit__site", "taxon")
+    return found.annotate(
         most=Max(Coalesce("count", "high", "low", 0)), seen=ArrayAgg(ExtractMonth("visit__visited_on"))
     )
-    for site, taxon, most, seen in rows:
-        pasts[site].most[taxon], pasts[site].months[taxon] = most, tuple(seen)
 
 
-def _read_scores(pasts: Mapping[UUID, Past], asked: _Asked) -> None:
-    """The newest first."""
-    indices = {each.index for each in pasts.values()}
-    scores = VisitScore.objects.across_groups("narrowed by the group of the sites")
-    current = scores.filter(asked.of_parts(), APPROVED, index__in=indices, is_current=True, value__isnull=False)
+@prepared
+def _scores(sites: tuple[UUID, ...], without: tuple[UUID, ...], indices: tuple[str, ...]) -> Rows:
+    """The scores in force, the newest first."""
+    scores = VisitScore.objects.across_groups(WHY).filter(_of_parts(sites, without))
+    current = scores.filter(index__in=indices, is_current=True, value__isnull=False)
     rows = current.order_by().values_list("visit__site", "index")
-    for site, index, values in rows.annotate(all=ArrayAgg("value", order_by="-visit__visited_on")):
-        if pasts[site].index == index:
-            pasts[site].scores = tuple(values[:READINGS_READ])
+    return rows.annotate(values=ArrayAgg("value", order_by="-visit__visited_on"))
 
 
-def _read_readings(pasts: Mapping[UUID, Past], asked: _Asked, quantities: Collection[str]) -> None:
+@prepared
+def _readings(sites: tuple[UUID, ...], without: tuple[UUID, ...], quantities: tuple[str, ...]) -> Rows:
     # Waiting visits count here: with readings the sheer number matters, and medians bear a slip.
-    readings = Measurement.objects.across_groups("narrowed by the group of the sites")
-    taken = readings.filter(asked.of_parts(), quantity__in=quantities, is_below_limit=False)
-    taken = taken.exclude(visit__status=Status.RETURNED).order_by()
-    rows = taken.values_list("visit__site", "quantity", "unit").annotate(
+    taken = Measurement.objects.across_groups(WHY).filter(visit__site__in=sites, is_below_limit=False)
+    taken = taken.exclude(visit__status=Status.RETURNED).exclude(visit__in=without)
+    rows = taken.filter(quantity__in=quantities).order_by().values_list("visit__site", "quantity", "unit")
+    return rows.annotate(
         values=ArrayAgg("value", order_by="pk"), days=ArrayAgg("visit__visited_on", order_by="pk")
     )
-    for site, key, unit, values, days in rows:
-        quantity = QUANTITIES.get(key)
-        if quantity:
-            pasts[site].readings[key] += [
-                (-day.toordinal(), float(quantity.in_first_unit(value, unit)))
-                for value, day in zip(values, days, strict=True)
-            ]
-    for past in pasts.values():
-        for dated in past.readings.values():
-            dated.sort()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
@@ -11,9 +11,10 @@ from uuid import UUID
 from django.db.models import Count, Q, QuerySet
 
 from portal.accounts.models import Group
+from portal.accounts.prepared import prepared
 from scoring.indices import METHODS, Method
 from scoring.recording_lists import supported_indices
-from surveys.models import RecordingList, Site
+from surveys.models import ListTaxon, RecordingList, Site
 
 # What a page leads with where a list supports it, in this order.
 LEADING = ("bmwp", "ntaxa", "aspt", "ept_families", "shannon", "simpson")
@@ -76,6 +77,17 @@ def reasons_by_list(group: Group) -> dict[UUID, Mapping[str, str]]:
     for key, taxon in lines:
         taxa.setdefault(key, []).extend([taxon] if taxon else [])
     return {key: reasons_for(tuple(names)) for key, names in taxa.items()}
+
+
+def reasons_of_lists(lists: Iterable[UUID]) -> dict[UUID, Mapping[str, str]]:
+    """The same of these lists, by their id (one query for each)."""
+    return {each: reasons_for(tuple(_taxa_of(each))) for each in lists}
+
+
+@prepared
+def _taxa_of(recording_list: UUID) -> QuerySet[ListTaxon, str]:
+    rows = ListTaxon.objects.filter(recording_list=recording_list)
+    return rows.order_by("position").values_list("taxon", flat=True)
 
 
 @lru_cache(maxsize=200)

@@ -8,8 +8,8 @@ from uuid import UUID
 from django.utils import timezone
 
 from portal.inserting import insert_rows
-from surveys.models import RecordingList, Visit, VisitScore
-from surveys.recording_lists import reasons_of
+from surveys.models import Visit, VisitScore
+from surveys.recording_lists import reasons_of_lists
 from surveys.score_sets import COLUMNS, Stored, score_counted
 from surveys.submission.types import Entry
 
@@ -30,8 +30,7 @@ def score_visits(counted: Sequence[tuple[Visit, Sequence[Entry]]]) -> Values:
     cannot support has no value, and says why.
     """
     made = [(visit, entries) for visit, entries in counted if visit.was_made]
-    lists: dict[UUID, RecordingList] = {each.recording_list_id: each.recording_list for each, _entries in made}
-    reasons = {key: reasons_of(each) for key, each in lists.items()}
+    reasons = reasons_of_lists({each.recording_list_id for each, _entries in made})
     stored = [(Stored(each.pk, each.recording_list_id, each.fraction_sorted), rows) for each, rows in made]
     fresh = score_counted(stored, reasons)
     now = timezone.now()

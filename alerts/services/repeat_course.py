@@ -9,6 +9,7 @@ from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -23,6 +24,7 @@ from alerts.services.repeat_mail import owe_no_longer_needed
 from alerts.services.repeats import low_visit_of, send_offers
 from alerts.services.telling import tell_coordinators
 from portal.accounts.access import Person, require
+from portal.accounts.prepared import prepared
 from portal.audit.services import record_change
 from scoring.indices.methods import METHODS
 from surveys.models import Visit
@@ -97,15 +99,19 @@ def follow_repeats(*, visit: Visit, verdict: Verdict, person: Person | None) -> 
     Belongs after all that the verdict does to incidents. Repeats of incidents that it ended are cancelled; the
     visit itself may be the one that was waited for, also when it is entered after the last day.
     """
-    rows = RepeatRequest.objects.filter(group=visit.group_id, incident__site=visit.site_id)
-    found = list(rows.filter(state__in=(*LIVE, State.LAPSED)).select_related("incident"))
-    for request in found:
+    for request in _waited_for(visit.group_id, visit.site_id):
         incident = locked_incident(request.incident)
         if not incident.is_live:
             cancel_repeats(incident)
         elif is_repeat(visit, request):
             _make(request.pk, visit, verdict, person)
             return
+
+
+@prepared
+def _waited_for(group: UUID, site: UUID) -> QuerySet[RepeatRequest]:
+    rows = RepeatRequest.objects.filter(group=group, incident__site=site)
+    return rows.filter(state__in=(*LIVE, State.LAPSED)).select_related("incident")
 
 
 def is_repeat(visit: Visit, request: RepeatRequest) -> bool:

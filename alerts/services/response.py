@@ -17,19 +17,26 @@ from portal.accounts.access import Person
 from surveys.models import Site, Visit
 
 
-def respond_to_verdict(*, visit: Visit, verdict: Verdict, event: str, person: Person | None) -> Incident | None:
+def respond_to_verdict(
+    *, visit: Visit, verdict: Verdict, event: str, person: Person | None, is_new: bool = False
+) -> Incident | None:
     """Do what the verdict asks for; return the incident it concerns, None where there is none.
 
-    `event` is that of the signal `visit_judged`, or "tested_anyway".
+    `event` is that of the signal `visit_judged`, or "tested_anyway"; a visit that `is_new` in this transaction
+    is part of no incident yet.
     """
-    _lock_site(visit)
-    with records_read_once():
-        return _respond(visit, verdict, event, person)
-
-
-def _respond(visit: Visit, verdict: Verdict, event: str, person: Person | None) -> Incident | None:
     below = verdict.outcome == Verdict.Outcome.BELOW
-    incident = _incident_of(visit)
+    # Most visits are new and not below: they change nothing that another one could be at.
+    if below or not is_new:
+        _lock_site(visit)
+    with records_read_once():
+        return _respond(visit, verdict, event, person, None if is_new else _incident_of(visit))
+
+
+def _respond(
+    visit: Visit, verdict: Verdict, event: str, person: Person | None, incident: Incident | None
+) -> Incident | None:
+    below = verdict.outcome == Verdict.Outcome.BELOW
     if incident and below:
         _go_on(incident, visit, event, person)
     elif incident:

@@ -30,7 +30,8 @@ def judge_visit(*, visit: Visit, event: str, person: Person | None, taken: JustT
     verdict = record_verdict(visit=visit, person=person, taken=taken)
     # A past record never opens anything, so a spreadsheet of thousands takes no locks.
     if not visit.is_past_record:
-        respond_to_verdict(visit=visit, verdict=verdict, event=event, person=person)
+        is_new = taken is not None
+        respond_to_verdict(visit=visit, verdict=verdict, event=event, person=person, is_new=is_new)
         follow_repeats(visit=visit, verdict=verdict, person=person)
     return verdict
 

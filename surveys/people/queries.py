@@ -97,15 +97,19 @@ def may_sample(group: Group, day: date) -> dict[UUID, set[str]]:
 
 def readiness_of(group: Group, user_ids: Iterable[UUID], day: date) -> Readiness:
     """What the rules of a visit need to know of those who went on `day`. Two queries."""
-    wanted = set(user_ids)
-    rows = Training.objects.of_group(group).filter(withdrawn_at=None, kind__permits__in=FOR_SAMPLING)
-    allowed: dict[UUID, set[str]] = {each: set() for each in wanted}
-    found = list(rows.select_related("kind", "membership"))
-    for each in found:
-        if each.membership.user_id in wanted and each.in_force(day):
-            allowed[each.membership.user_id].add(each.kind.permits)
+    allowed: dict[UUID, set[str]] = {each: set() for each in user_ids}
+    found = _for_sampling(group)
+    for user_id, permits, begins, ends in found:
+        if user_id in allowed and begins <= day <= (ends or date.max):
+            allowed[user_id].add(permits)
     may = {user_id: frozenset(permits) for user_id, permits in allowed.items()}
     return Readiness(bool(found), may, frozenset(minor_user_ids(group, day)))
+
+
+@prepared
+def _for_sampling(group: Group) -> QuerySet[Training, tuple[UUID, str, date, date | None]]:
+    rows = Training.objects.of_group(group).filter(withdrawn_at=None, kind__permits__in=FOR_SAMPLING)
+    return rows.order_by().values_list("membership__user_id", "kind__permits", "trained_on", "valid_until")
 
 
 def is_minor(membership: Membership, day: date) -> bool:
@@ -115,7 +119,12 @@ def is_minor(membership: Membership, day: date) -> bool:
 
 def minor_user_ids(group: Group, day: date) -> set[UUID]:
     """The accounts of members under 18 on `day`; also of those who left since. One query."""
-    return set(minor_accounts(group, day))
+    return set(_minors(group, day))
+
+
+@prepared
+def _minors(group: Group, day: date) -> QuerySet[Minor, UUID]:
+    return minor_accounts(group, day)
 
 
 def minor_accounts(group: Group, day: date) -> QuerySet[Minor, UUID]:

@@ -6,11 +6,13 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from uuid import UUID
 
+from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
 from portal.accounts.languages import speaking_to
+from portal.accounts.prepared import prepared
 from portal.accounts.walls import wide
 from portal.audit.services import record_change_of_each
 from surveys.contexts import surroundings_for
@@ -74,14 +76,20 @@ def take_in(coming: Coming, submissions: Sequence[Submission]) -> list[Visit]:
 
 def _sites_of(coming: Coming, submissions: Iterable[Submission]) -> dict[UUID, Site]:
     asked = list(dict.fromkeys(each.site for each in submissions))
-    found = Site.objects.visible_to(coming.person).select_related("group", "recording_list").order_by()
-    sites = {site.pk: site for site in found.filter(pk__in=asked)}
+    sites = {site.pk: site for site in _sites_among(tuple(asked), coming.person.group_ids)}
     for each in asked:
         if each not in sites:
             message = _("Choose a site of your group.")
             raise InvalidSubmission([Problem("site", message, "unknown_site")])
         require(coming.person, coming.right, sites[each])
     return sites
+
+
+@prepared
+def _sites_among(asked: tuple[UUID, ...], groups: tuple[UUID, ...]) -> QuerySet[Site]:
+    # The filter asks for no more of a person than their groups.
+    found = Site.objects.visible_to(Person(roles=dict.fromkeys(groups, ""))).filter(pk__in=asked)
+    return found.select_related("group", "recording_list").order_by()
 
 
 def _with_recorder(coming: Coming, submission: Submission) -> Submission:
@@ -142,13 +150,18 @@ def _remove_drafts(person: Person, visits: Sequence[Visit]) -> None:
     why = "a number made by a client may be anybody's"
     by_number = {each.pk: each for each in visits}
     with wide(why):
-        found = Draft.objects.across_groups(why).filter(pk__in=by_number)
-        drafts = list(found.values_list("pk", "group_id", "entered_by_id"))
+        drafts = _drafts_among(tuple(by_number))
     _require_own(person, drafts, by_number)
     if drafts:
         # Photos stay: they carry the numbers that the visits now bear.
         group = visits[0].group
         Draft.objects.of_group(group).filter(pk__in=[number for number, *_of in drafts]).delete()
+
+
+@prepared
+def _drafts_among(numbers: tuple[UUID, ...]) -> QuerySet[Draft, tuple[UUID, UUID, UUID]]:
+    found = Draft.objects.across_groups("a number made by a client may be anybody's").filter(pk__in=numbers)
+    return found.order_by().values_list("pk", "group_id", "entered_by_id")
 
 
 def _require_own(

@@ -7,9 +7,11 @@ from dataclasses import dataclass, replace
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
+from portal.accounts.prepared import prepared
 from portal.accounts.walls import wide
 from portal.audit.services import record_change
 from surveys.models import ImportRun, Visit
@@ -92,14 +94,18 @@ def submit_visits(coming: Coming, submissions: Sequence[Submission]) -> list[Rec
 
 @wide("a number made by a client may be anybody's")
 def _first_results(person: Person, numbers: Collection[UUID]) -> dict[UUID, Visit]:
-    found = Visit.objects.across_groups("a number made by a client may be anybody's").filter(pk__in=numbers)
-    visits = {visit.pk: visit for visit in found.select_related("site", "group").order_by()}
+    visits = {visit.pk: visit for visit in _visits_among(tuple(numbers))}
     # Even a colleague's number is no answer: two clients never make the same one by chance.
-    if not all(
-        person.is_member(each.group_id) and each.entered_by_id == person.user_id for each in visits.values()
-    ):
-        raise Conflict
+    for each in visits.values():
+        if not (person.is_member(each.group_id) and each.entered_by_id == person.user_id):
+            raise Conflict
     return visits
+
+
+@prepared
+def _visits_among(numbers: tuple[UUID, ...]) -> QuerySet[Visit]:
+    found = Visit.objects.across_groups("a number made by a client may be anybody's").filter(pk__in=numbers)
+    return found.select_related("site", "group").order_by()
 
 
 @transaction.atomic

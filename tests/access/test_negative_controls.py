@@ -15,6 +15,7 @@ from django.urls import reverse
 from portal.accounts import access, middleware, pages
 from portal.accounts.access import ACTIONS, Person, require
 from portal.accounts.models import Group, Membership, User
+from portal.accounts.prepared import Prepared
 from portal.accounts.queries import person_of
 from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.accounts.walls import wide
@@ -133,6 +134,8 @@ def with_group_for(patch: pytest.MonkeyPatch, found: Any) -> None:
 def without_filter(patch: pytest.MonkeyPatch, name: str) -> None:
     """Rows of all groups, whichever is named."""
     patch.setattr(GroupOwnedQuerySet, name, lambda rows, _whose: rows.across_groups("the filter is gone"))
+    # A statement that is kept has the filter, or would go without it afterwards.
+    patch.setattr(Prepared, "__call__", lambda query, *words, **named: list(query.build(*words, **named)))
 
 
 def without_wall(patch: pytest.MonkeyPatch) -> None:
