@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from alerts.drawn_once import drawn_once
 from alerts.models import Trigger, Verdict
 from alerts.queries import triggers_of
-from alerts.site_records import SiteRecord, site_record
+from alerts.site_records import Judged, SiteRecord, site_record
 from portal.charts import HistoryRow, Point, TriggerLine, draw_history, history_rows
 from scoring.indices.methods import METHODS
 from surveys.models import Site
@@ -79,10 +79,10 @@ def site_rows(points: list[Point], lines: list[TriggerLine]) -> list[HistoryRow]
     return history_rows(points, lines, lang=get_language() or "en")
 
 
-def _point(visit: HistoryPoint, verdict: Verdict | None, index: str) -> Point:
+def _point(visit: HistoryPoint, verdict: Judged | None, index: str) -> Point:
     """A verdict on another index says nothing of this one."""
     tested = verdict is not None and verdict.outcome != Verdict.Outcome.NOT_TESTED
-    is_its_own = verdict is not None and verdict.trigger is not None and verdict.trigger.index == index
+    is_its_own = verdict is not None and verdict.index == index
     below = verdict is not None and verdict.outcome == Verdict.Outcome.BELOW
     return Point(
         when=visit.when,

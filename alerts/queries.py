@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, datetime
 from typing import TYPE_CHECKING
 from uuid import UUID
 
@@ -97,6 +97,11 @@ def values_of(points: Sequence[HistoryPoint]) -> list[float]:
 
 def quiet_now(site: Site) -> QuietPeriod | None:
     """The time of quiet in which a site is at this moment."""
-    now = timezone.now()
-    found = QuietPeriod.objects.filter(group=site.group_id, site=site, starts_at__lte=now, ends_at__gt=now)
-    return found.select_related("set_by").first()
+    found = _quiet(site.group_id, site.pk, timezone.now())
+    return found[0] if found else None
+
+
+@prepared
+def _quiet(group: UUID, site: UUID, now: datetime) -> GroupOwnedQuerySet[QuietPeriod]:
+    found = QuietPeriod.objects.filter(group=group, site=site, starts_at__lte=now, ends_at__gt=now)
+    return found.select_related("set_by")[:1]

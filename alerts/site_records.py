@@ -2,26 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import Any, NamedTuple
 from uuid import UUID
 
 from django.db.models import QuerySet
 
 from alerts.models import Verdict
 from portal.accounts.prepared import prepared
-from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.effort import is_standard, plan_of
 from surveys.models import Site, Visit
 from surveys.models.visits import Status
-from surveys.parts import effort_of, laid_out, with_effort
+from surveys.parts import effort_of, with_effort
 from surveys.queries import OF_POINT, HistoryPoint, history_point, history_rows
 
-OF_VERDICT = ("verdict__outcome", "verdict__value", "verdict__trigger__index", "verdict__trigger__level")
+OF_VERDICT = ("verdict__outcome", "verdict__trigger__index")
+
+
+class Judged(NamedTuple):
+    """What was said of a visit: the outcome, and the index of its trigger (None where it had none)."""
+
+    outcome: str
+    index: str | None
+
+    @classmethod
+    def of(cls, verdict: Verdict) -> Judged:
+        """The same of a verdict that was read with its trigger."""
+        return cls(verdict.outcome, verdict.trigger.index if verdict.trigger else None)
 
 
 @dataclass(frozen=True)
@@ -31,7 +42,7 @@ class SiteRecord:
     site: Site
     index: str
     history: Sequence[HistoryPoint]
-    verdicts: Mapping[UUID, Verdict]
+    verdicts: Mapping[UUID, Judged]
 
     @property
     def falls(self) -> set[UUID]:
@@ -106,14 +117,19 @@ def _latest(site: UUID, index: str, before: date, number: int) -> QuerySet[Visit
 
 
 def _read_record(site: Site, index: str) -> SiteRecord:
-    return _made_of(site, index, laid_out(_rows(site, index)))
+    return _made_of(site, index, _rows(site.group_id, site.pk, index))
 
 
-def _rows(site: Site, index: str) -> GroupOwnedQuerySet[Visit]:
-    rows = history_rows([site], index).select_related("verdict__trigger")
-    return rows.only(*OF_POINT, *OF_VERDICT)
+@prepared
+def _rows(group: UUID, site: UUID, index: str) -> QuerySet[Any, Any]:
+    return history_rows((group,), (site,), index).values_list(*OF_POINT, *OF_VERDICT)
 
 
-def _made_of(site: Site, index: str, visits: Sequence[Visit]) -> SiteRecord:
-    verdicts = {each.pk: each.verdict for each in visits if hasattr(each, "verdict")}
-    return SiteRecord(site, index, [history_point(each, site) for each in visits], verdicts)
+def _made_of(site: Site, index: str, rows: Iterable[Sequence[Any]]) -> SiteRecord:
+    history: list[HistoryPoint] = []
+    verdicts: dict[UUID, Judged] = {}
+    for *of_point, outcome, of_trigger in rows:
+        history.append(history_point(of_point, site))
+        if outcome is not None:
+            verdicts[history[-1].visit_id] = Judged(outcome, of_trigger)
+    return SiteRecord(site, index, history, verdicts)

@@ -5,10 +5,15 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
+from uuid import UUID
 
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person
+from portal.accounts.models import Group
+from portal.accounts.prepared import prepared
+from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import TaxonCount, Visit
 from surveys.parts import laid_out, with_parts
 from surveys.sheets import counted
@@ -41,13 +46,18 @@ class Comparison:
 
 def compare_visit(visit: Visit) -> Comparison:
     """Set the visit against up to five earlier ones that were made at its site (one query)."""
-    at_site = Visit.objects.of_group(visit.group).filter(site=visit.site_id, was_made=True)
-    earlier = at_site.filter(visited_on__lte=visit.visited_on).exclude(pk=visit.pk)
-    visits = (visit, *laid_out(with_parts(earlier, "scores", "counts", "spots")[:EARLIER_VISITS]))
+    visits = (visit, *laid_out(_earlier(visit.group, visit.site_id, visit.pk, visit.visited_on)))
     tables = [_by_taxon(each.counts.all()) for each in visits]
     taxa = dict.fromkeys(taxon for table in tables for taxon in table)
     rows = (_row(taxon, tables) for taxon in sorted(taxa))
     return Comparison(visits, tuple(row for row in rows if row is not None))
+
+
+@prepared
+def _earlier(group: Group, site: UUID, number: UUID, day: date) -> GroupOwnedQuerySet[Visit]:
+    at_site = Visit.objects.of_group(group).filter(site=site, was_made=True)
+    earlier = at_site.filter(visited_on__lte=day).exclude(pk=number)
+    return with_parts(earlier, "scores", "counts", "spots")[:EARLIER_VISITS]
 
 
 def _by_taxon(counts: Iterable[TaxonCount]) -> Lines:

@@ -6,16 +6,19 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
+from uuid import UUID
 
 from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from portal.accounts.models import Group
+from portal.accounts.prepared import prepared
+from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.audit.gaps import unexplained_changes
 from portal.audit.kinds import change_in_words
 from portal.audit.models import AuditEntry, RowChange
-from portal.audit.services import history_of
+from portal.audit.services import history_at
 from portal.audit.words import way_of
 from surveys.forms.visit import VisitForm
 from surveys.models import Site, Visit
@@ -95,9 +98,14 @@ def trail_of(thing: Site | Visit, group: Group, hidden: tuple[str, ...] = ()) ->
 
     `hidden` are the beginnings of paths that the reader may not see.
     """
-    told = events_of(history_of(thing, group), hidden)
+    told = events_of(_entries(group, thing._meta.label_lower, thing.pk), hidden)
     untold = [_untold(change, hidden) for change in unexplained_changes(thing)]
     return sorted([*told, *untold], key=lambda event: event.when, reverse=True) if untold else told
+
+
+@prepared
+def _entries(group: Group, kind: str, number: UUID) -> GroupOwnedQuerySet[AuditEntry]:
+    return history_at(group.pk, kind, number)
 
 
 def _untold(change: RowChange, hidden: tuple[str, ...]) -> Event:

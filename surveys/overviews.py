@@ -14,7 +14,8 @@ from django.db.models import F, OuterRef, Q
 from django.db.models.functions import JSONObject
 
 from portal.accounts.access import Person
-from portal.accounts.models import Group
+from portal.accounts.models import Group, Role
+from portal.accounts.prepared import prepared
 from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import Draft, Site, Visit
 from surveys.parts import laid_out, with_parts
@@ -72,13 +73,25 @@ def neighbours(site: Site) -> Neighbours:
 
 def last_visits(site: Site, number: int) -> list[Visit]:
     """The site's newest visits, those not made among them."""
-    visits = Visit.objects.filter(group=site.group_id, site=site).select_related("recorder", "verdict__trigger")
-    return laid_out(with_parts(visits, "scores")[:number])
+    return laid_out(_last_visits(site.group_id, site.pk, number))
+
+
+@prepared
+def _last_visits(group: UUID, site: UUID, number: int) -> GroupOwnedQuerySet[Visit]:
+    visits = Visit.objects.filter(group=group, site=site).select_related("recorder", "verdict__trigger")
+    return with_parts(visits, "scores")[:number]
 
 
 def own_draft_at(person: Person, site: Site) -> Draft | None:
     """The draft that the person has begun for this site."""
-    return own_drafts(person).filter(site=site).order_by("-updated_at").first()
+    found = _drafts_at(site.group_id, site.pk, person.user_id)
+    return found[0] if found and person.belongs_to(site.group_id) else None
+
+
+@prepared
+def _drafts_at(group: UUID, site: UUID, user_id: UUID | None) -> GroupOwnedQuerySet[Draft]:
+    person = Person(user_id, roles={group: Role.VOLUNTEER})
+    return own_drafts(person).filter(site=site).order_by("-updated_at")[:1]
 
 
 def page_of_visits(group: Group, chosen: Q, page: str) -> Page[Visit]:

@@ -18,12 +18,16 @@ from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.effort import is_standard, plan_of
 from surveys.models import Draft, Finding, Photo, Site, Visit, VisitScore
 from surveys.models.visits import Status
-from surveys.parts import laid_out, with_parts
+from surveys.parts import effort_of, with_parts
 from surveys.rivers import with_high_until
 
 # A visit counts as on time within a week of its day: common practice, no source.
 DUE_WINDOW = timedelta(days=7)
-OF_POINT = ("site", "visited_on", "submitted_at", "status", "recorder", "partner")
+# What a point is made of, in the order in which `history_point` reads it.
+OF_POINT = (
+    *("site_id", "pk", "visited_on", "value", "low", "high"),
+    *("status", "packed_effort", "recorder_id", "partner_id"),
+)
 
 
 @dataclass(frozen=True)
@@ -94,35 +98,28 @@ def site_histories(sites: Sequence[Site], index: str) -> dict[UUID, list[History
     """The same of several sites of one group, by the site's id (one query)."""
     found: dict[UUID, list[HistoryPoint]] = {each.pk: [] for each in sites}
     by_id = {each.pk: each for each in sites}
-    for visit in laid_out(history_rows(sites, index)):
-        found[visit.site_id].append(history_point(visit, by_id[visit.site_id]))
+    groups = tuple({each.group_id for each in sites})
+    for row in history_rows(groups, tuple(by_id), index).values_list(*OF_POINT):
+        found[row[0]].append(history_point(row, by_id[row[0]]))
     return found
 
 
-def history_rows(sites: Sequence[Site], index: str) -> GroupOwnedQuerySet[Visit]:
-    """The made visits to these sites, oldest first, to be laid out and made points of."""
+def history_rows(groups: Sequence[UUID], sites: Sequence[UUID], index: str) -> GroupOwnedQuerySet[Visit]:
+    """The made visits to these sites of these groups, oldest first; points are made of their `OF_POINT`."""
     wanted = FilteredRelation("scores", condition=Q(scores__is_current=True, scores__index=index))
-    groups = {each.group_id for each in sites}
-    visits = Visit.objects.filter(group__in=groups, site__in=[each.pk for each in sites], was_made=True)
+    visits = Visit.objects.filter(group__in=groups, site__in=sites, was_made=True)
     values = {name: F(f"wanted__{name}") for name in ("value", "low", "high")}
     in_order = visits.annotate(wanted=wanted).annotate(**values).order_by("visited_on", "submitted_at")
-    # Ten years of a site are a hundred visits: only what a point is made of is read of each.
-    return with_parts(in_order, "effort").only(*OF_POINT)
+    return with_parts(in_order, "effort")
 
 
-def history_point(visit: Visit, site: Site) -> HistoryPoint:
-    """One of `history_rows`, laid out, as a point."""
+def history_point(row: Sequence[Any], site: Site) -> HistoryPoint:
+    """`OF_POINT` of one of `history_rows` as a point: ten years of a site are a hundred visits."""
+    _site, number, when, value, low, high, status, effort, recorder, partner = row
     # No score in force is a point without a value, which a chart shows as a gap and not as nought.
-    return HistoryPoint(
-        visit_id=visit.pk,
-        when=visit.visited_on,
-        value=visit.value,  # type: ignore[attr-defined]
-        low=visit.low,  # type: ignore[attr-defined]
-        high=visit.high,  # type: ignore[attr-defined]
-        status=visit.status,
-        is_standard=is_standard(visit.effort, plan_of(site)),  # type: ignore[attr-defined]
-        people=frozenset({visit.recorder_id, visit.partner_id} - {None}),
-    )
+    standard = is_standard(effort_of(effort), plan_of(site))
+    people = frozenset(each for each in (recorder, partner) if each is not None)
+    return HistoryPoint(number, when, value, low, high, status, standard, people)
 
 
 def sites_due(group: Group, today: date) -> list[DueSite]:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
+from datetime import datetime
+from uuid import UUID
 
 from django.db.models import Case, IntegerField, Prefetch, Q, Value, When
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person
 from portal.accounts.models import Group
+from portal.accounts.prepared import prepared
 from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import Visit, VisitQuestion
 from surveys.models.visits import Status
@@ -41,16 +43,23 @@ def next_waiting(person: Person, visit: Visit) -> Visit | None:
 
     With its site. The visit's verdict should be fetched. One query, however many wait.
     """
-    me = person.user_id
+    is_low = getattr(getattr(visit, "verdict", None), "outcome", "") == LOW
+    found = _after(visit.group, person.user_id, visit.pk, visit.submitted_at, 0 if is_low else 1)
+    return found[0] if found else None
+
+
+@prepared
+def _after(
+    group: Group, me: UUID | None, number: UUID, submitted_at: datetime, rank: int
+) -> GroupOwnedQuerySet[Visit]:
     involved = Q(entered_by=me) | Q(recorder=me) | Q(partner=me) | Q(corrected_by=me)
-    mine = Visit.objects.of_group(visit.group).filter(involved).values("pk")
-    others = Visit.objects.of_group(visit.group).filter(status=Status.WAITING).exclude(pk=visit.pk)
-    open_ones: GroupOwnedQuerySet[Any] = _ordered(others.exclude(pk__in=mine)).select_related("site")
-    rank = 0 if getattr(getattr(visit, "verdict", None), "outcome", "") == LOW else 1
-    later = Q(rank=rank, submitted_at__gt=visit.submitted_at) | Q(rank__gt=rank)
-    same_moment = Q(rank=rank, submitted_at=visit.submitted_at, pk__gt=visit.pk)
+    mine = Visit.objects.of_group(group).filter(involved).values("pk")
+    others = Visit.objects.of_group(group).filter(status=Status.WAITING).exclude(pk=number)
+    open_ones = _ordered(others.exclude(pk__in=mine)).select_related("site")
+    later = Q(rank=rank, submitted_at__gt=submitted_at) | Q(rank__gt=rank)
+    same_moment = Q(rank=rank, submitted_at=submitted_at, pk__gt=number)
     is_later = Case(When(later | same_moment, then=Value(0)), default=Value(1), output_field=IntegerField())
-    return open_ones.order_by(is_later, "rank", "submitted_at", "pk").first()
+    return open_ones.order_by(is_later, "rank", "submitted_at", "pk")[:1]
 
 
 def why_not_at_once(person: Person, visit: Visit) -> str:

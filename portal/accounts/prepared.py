@@ -119,7 +119,8 @@ class Prepared(Generic[P, T]):
     def _built(self, words: tuple[Any, ...], language: str) -> Plan:
         stand_ins: list[Any] = []
         with translation.override(language):
-            rows = self.build(*[_stand_in(each, stand_ins) for each in words])  # type: ignore[arg-type]
+            build: Callable[..., models.QuerySet[Any, Any]] = self.build
+            rows = build(*[_stand_in(each, stand_ins) for each in words])
             compiler = rows.query.get_compiler(using=rows.db)
             try:
                 sql, params = compiler.as_sql()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
+from portal.accounts.prepared import prepared
 from portal.accounts.walls import wide
 from portal.audit.models import AuditEntry, RowChange
 
@@ -14,8 +15,12 @@ WHY = "an entry explains the rows of its own transaction, whosever they are"
 @wide("of a record that was found in its group")
 def unexplained_changes(thing: models.Model) -> list[RowChange]:
     """Those of one record and of its parts, oldest first (one query)."""
-    of_thing = Q(table=thing._meta.db_table, row=str(thing.pk)) | Q(parent=str(thing.pk))
-    return list(all_unexplained_changes().filter(of_thing))
+    return _of_record(thing._meta.db_table, str(thing.pk))
+
+
+@prepared
+def _of_record(table: str, number: str) -> QuerySet[RowChange]:
+    return all_unexplained_changes().filter(Q(table=table, row=number) | Q(parent=number))
 
 
 def all_unexplained_changes() -> QuerySet[RowChange]:

@@ -144,5 +144,10 @@ def histories_of(things: Sequence[models.Model], group: UUID) -> dict[UUID, list
 
 def history_of(thing: models.Model, group: Group | UUID) -> GroupOwnedQuerySet[AuditEntry]:
     """All changes of one record, oldest first."""
+    return history_at(group, thing._meta.label_lower, thing.pk)
+
+
+def history_at(group: Group | UUID, kind: str, number: UUID) -> GroupOwnedQuerySet[AuditEntry]:
+    """The same of the record of that kind ("surveys.visit") and number."""
     found = AuditEntry.objects.filter(group=group)
-    return found.filter(object_type=thing._meta.label_lower, object_id=thing.pk).order_by("at", "id")
+    return found.filter(object_type=kind, object_id=number).order_by("at", "id")

@@ -18,7 +18,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from alerts.charts import NARROW, draw_site, site_points
 from alerts.models import Trigger
-from alerts.site_records import SiteRecord
+from alerts.site_records import Judged, SiteRecord
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter
@@ -103,7 +103,7 @@ def _index_of(site: Site, triggers: list[Trigger], columns: list[ScoreColumn]) -
 def _record(site: Site, index: str, made: list[Visit]) -> SiteRecord:
     history = [_point(visit, index) for visit in made]
     return SiteRecord(
-        site, index, history, {each.pk: each.verdict for each in made if hasattr(each, "verdict")}
+        site, index, history, {each.pk: Judged.of(each.verdict) for each in made if hasattr(each, "verdict")}
     )
 
 

@@ -25,7 +25,7 @@ PLAIN = (str, int, UUID)
 KEPT = 5_000
 
 
-class AddressNode(URLNode):  # type: ignore[misc]
+class AddressNode(URLNode):
     """A page by its name alone, without a namespace."""
 
     def __init__(self, like: URLNode, name: str) -> None:

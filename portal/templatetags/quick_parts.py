@@ -21,6 +21,7 @@ from django.template.base import Parser, Token
 from django.template.context import Context
 from django.template.loader_tags import IncludeNode, do_include
 from django.utils.functional import Promise
+from django.utils.safestring import SafeString
 from django.utils.translation import get_language
 
 register = Library()
@@ -35,17 +36,17 @@ class KeptParts:
 
     def __init__(self, most: int) -> None:
         self.most = most
-        self._kept: OrderedDict[Hashable, str] = OrderedDict()
+        self._kept: OrderedDict[Hashable, SafeString] = OrderedDict()
         self._lock = Lock()
 
-    def get(self, key: Hashable) -> str | None:
+    def get(self, key: Hashable) -> SafeString | None:
         with self._lock:
             found = self._kept.get(key)
             if found is not None:
                 self._kept.move_to_end(key)
             return found
 
-    def keep(self, key: Hashable, drawn: str) -> None:
+    def keep(self, key: Hashable, drawn: SafeString) -> None:
         with self._lock:
             self._kept[key] = drawn
             if len(self._kept) > self.most:
@@ -61,21 +62,21 @@ kept = KeptParts(MOST)
 setting_changed.connect(kept.clear)
 
 
-class PartNode(IncludeNode):  # type: ignore[misc]
+class PartNode(IncludeNode):
     """`{% include … only %}`, kept under the template's name, the language and the values."""
 
     def __init__(self, like: IncludeNode) -> None:
         vars(self).update(vars(like))
         self.isolated_context = True
 
-    def render(self, context: Context) -> str:
+    def render(self, context: Context) -> SafeString:
         values = {name: _plain(each.resolve(context)) for name, each in self.extra_context.items()}
         key = _key(self.template.resolve(context), context, values)
         drawn = kept.get(key)
         if drawn is None:
             drawn = super().render(context)
             # A template that is being worked on is drawn anew each time.
-            if not context.template.engine.debug:
+            if context.template is None or not context.template.engine.debug:
                 kept.keep(key, drawn)
         return drawn
 

@@ -40,7 +40,7 @@ class PlainWords(Node):
         return SafeString("")
 
 
-class Sentence(i18n.BlockTranslateNode):  # type: ignore[misc]
+class Sentence(i18n.BlockTranslateNode):
     """`{% blocktranslate %}` without a message context."""
 
     def __init__(self, like: i18n.BlockTranslateNode) -> None:
@@ -70,13 +70,14 @@ class Sentence(i18n.BlockTranslateNode):  # type: ignore[misc]
             return None
 
     def _message(self, given: dict[str, Any], context: Context) -> str:
-        if not self.plural:
+        if self.counter is None or self.countervar is None:
             return gettext(self.one)
         with context.push(**given):
-            number = given[self.countervar] = self.counter.resolve(context)
+            number: Any = self.counter.resolve(context)
         if not isinstance(number, Decimal | float | int):
             raise ValueError
-        return ngettext(self.one, self.several, number)
+        given[self.countervar] = number
+        return ngettext(self.one, self.several, number)  # type: ignore[arg-type]
 
     def _part(self, name: str, given: Mapping[str, Any], context: Context) -> str:
         return render_value_in_context(given[name] if name in given else context[name], context)

@@ -263,7 +263,8 @@ def desk_of(person: Person, group: Group, today: date, *, drafts: int, has_said_
 def _offered(group: Group, user_id: UUID | None, today: date) -> GroupOwnedQuerySet[PlannedVisit]:
     rows = planned_visits(group).filter(state=State.PUBLISHED, day__gte=today)
     offers = CoverOffer.objects.filter(planned=OuterRef("pk"), user=user_id, taken_at=None)
-    return _with_minors(rows.annotate(offer_id=Subquery(offers.values("pk")[:1])), group, today)
+    offered: Any = rows.annotate(offer_id=Subquery(offers.values("pk")[:1]))
+    return _with_minors(offered, group, today)
 
 
 def open_offers(person: Person, group: Group, today: date) -> list[CoverOffer]:

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
+from portal.accounts.prepared import prepared
 from portal.accounts.queries import members_of
+from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.forms import Remark, visit_entry
 from surveys.forms.posted import TAKE_UP
 from surveys.kits import kits_of
@@ -34,20 +38,46 @@ def find_site(group: Group, site_id: UUID) -> Site:
 
 def find_dated_site(group: Group, site_id: UUID) -> Site:
     """The same with what `due_of` and `neighbours` need."""
+    for site in _dated_site(group, site_id, timezone.now()):
+        return site
+    raise Http404
+
+
+@prepared
+def _dated_site(group: Group, site_id: UUID, now: datetime) -> GroupOwnedQuerySet[Site]:
     rows = Site.objects.of_group(group).select_related("group", "recording_list", "downstream")
-    return get_object_or_404(with_upstream(with_last_visit(rows)), id=site_id)
+    return with_upstream(with_last_visit(rows.filter(id=site_id), now))
 
 
 def find_draft(person: Person, group: Group, draft_id: UUID) -> Draft:
     """One's own draft; 404 where there is none, 403 where it is somebody else's."""
+    for draft in _draft(group, draft_id):
+        require(person, "draft.edit", draft)
+        return draft
+    raise Http404
+
+
+@prepared
+def _draft(group: Group, draft_id: UUID) -> GroupOwnedQuerySet[Draft]:
     rows = Draft.objects.of_group(group).select_related("group", "site__recording_list")
-    draft = get_object_or_404(rows, id=draft_id)
-    require(person, "draft.edit", draft)
-    return draft
+    return rows.filter(id=draft_id)
 
 
 def find_visit(person: Person, group: Group, visit_id: UUID, action: str = "visit.view") -> Visit:
     """A visit of the group with all its parts, for whoever may do `action` with it (one query)."""
+    found = laid_out(_visit(group, visit_id))
+    if not found:
+        raise Http404
+    visit = found[0]
+    require(person, action, visit)
+    if visit.site.recording_list_id == visit.recording_list_id:
+        # One object, so that its taxa are not read again.
+        visit.site.recording_list = visit.recording_list
+    return visit
+
+
+@prepared
+def _visit(group: Group, visit_id: UUID) -> GroupOwnedQuerySet[Visit]:
     rows = (
         Visit.objects.of_group(group)
         .select_related(
@@ -64,15 +94,7 @@ def find_visit(person: Person, group: Group, visit_id: UUID, action: str = "visi
         )
         .filter(id=visit_id)
     )
-    found = laid_out(with_parts(rows, *ALL_PARTS))
-    if not found:
-        raise Http404
-    visit = found[0]
-    require(person, action, visit)
-    if visit.site.recording_list_id == visit.recording_list_id:
-        # One object, so that its taxa are not read again.
-        visit.site.recording_list = visit.recording_list
-    return visit
+    return with_parts(rows, *ALL_PARTS)
 
 
 def show_entry(

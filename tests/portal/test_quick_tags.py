@@ -37,12 +37,27 @@ WORDS = (
     "{% translate name %}{% translate put_off %}",
     '{% translate "May" context "a month" %}',
     "{% blocktranslate %}{{ name }} and {{ safe }}, 100%{% endblocktranslate %}",
-    "{% blocktranslate trimmed with a=name b=thousands %}\n  {{ a }}\n {{ b }}{{ missing }}{% endblocktranslate %}",
+    (
+        "{% blocktranslate trimmed with a=name b=thousands %}\n  {{ a }}\n {{ b }}{{ missing }}"
+        "{% endblocktranslate %}"
+    ),
     "{% blocktranslate asvar said %}<i>{{ name }}</i>{% endblocktranslate %}[{{ said }}]",
-    "{% blocktranslate count n=number trimmed %}{{ n }} a{% plural %}{{ n }} b {{ name }}{% endblocktranslate %}",
-    "{% blocktranslate count number=one %}{{ number }} waits{% plural %}{{ number }} wait{% endblocktranslate %}",
-    "{% blocktranslate with m=number count n=m %}{{ n }} a{% plural %}{{ n }} of {{ m }} b{% endblocktranslate %}",
-    "{% autoescape off %}{% blocktranslate %}{{ name }}{% endblocktranslate %}{% translate 'A&b' %}{% endautoescape %}",
+    (
+        "{% blocktranslate count n=number trimmed %}{{ n }} a"
+        "{% plural %}{{ n }} b {{ name }}{% endblocktranslate %}"
+    ),
+    (
+        "{% blocktranslate count number=one %}{{ number }} waits"
+        "{% plural %}{{ number }} wait{% endblocktranslate %}"
+    ),
+    (
+        "{% blocktranslate with m=number count n=m %}{{ n }} a"
+        "{% plural %}{{ n }} of {{ m }} b{% endblocktranslate %}"
+    ),
+    (
+        "{% autoescape off %}{% blocktranslate %}{{ name }}"
+        "{% endblocktranslate %}{% translate 'A&b' %}{% endautoescape %}"
+    ),
 )
 ADDRESSES = (
     "{% url 'home' %}",
@@ -173,7 +188,7 @@ def test_what_can_change_under_the_key_is_refused() -> None:
 def test_no_more_than_so_many_parts_are_kept() -> None:
     few = quick_parts.KeptParts(2)
     for key in ("a", "b"):
-        few.keep(key, key)
+        few.keep(key, mark_safe(key))
     few.get("a")
-    few.keep("c", "c")
+    few.keep("c", mark_safe("c"))
     assert [few.get(each) for each in "abc"] == ["a", None, "c"]
