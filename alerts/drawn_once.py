@@ -7,12 +7,14 @@ nobody is shown figures that their own page has not read.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import json
+from collections.abc import Callable, Sequence
 from hashlib import sha256
 from time import monotonic
 from typing import ParamSpec
 
 from django.core.cache import caches
+from django.utils.safestring import SafeString, mark_safe
 from redis.exceptions import RedisError
 
 from portal.charts import Drawing, to_png
@@ -47,6 +49,15 @@ def drawn_once(draw: Callable[P, Drawing], *args: P.args, **kwargs: P.kwargs) ->
 def pictured_once(svg: Drawing, *, width: int) -> bytes:
     """PNG of a drawing, `width` pixels wide: an alert goes to several people with the same picture."""
     return _once(_version(to_png, (str(svg), width), {}), lambda: to_png(svg, width=width))
+
+
+def set_once(made_from: object, make: Callable[[], Sequence[str]]) -> list[SafeString]:
+    """Several pieces of a page together, as `make` draws them; `made_from`: all it reads, in plain values.
+
+    They are HTML of ours, in which everything that a person typed has been escaped.
+    """
+    kept = _once(_version(make, made_from), lambda: json.dumps(make()).encode())
+    return [mark_safe(each) for each in json.loads(kept)]  # noqa: S308
 
 
 def _version(draw: Callable[..., object], *made_from: object) -> str:

@@ -1,7 +1,8 @@
-"""Draws the controls of forms: what Django's own templates draw, spaces aside, in a fraction of the time.
+"""Draws the controls of forms and the fields around them: what templates draw, spaces aside, in no time.
 
 A form of fifty controls and three hundred choices would include a template for each of them and one more for
-its attributes.
+its attributes. `django/forms/field.html` stands for whoever draws a field in another way, and is what the one
+drawn here is held to.
 """
 
 from __future__ import annotations
@@ -10,10 +11,15 @@ from collections.abc import Callable, Iterable, Mapping
 from types import MappingProxyType
 from typing import Any, cast
 
+from django.forms.boundfield import BoundField
 from django.forms.renderers import TemplatesSetting
 from django.http import HttpRequest
-from django.utils.html import conditional_escape
+from django.template.loader import render_to_string
+from django.utils.html import conditional_escape, escape
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
+
+from portal.templatetags.ui import FieldParts, field_parts
 
 Widget = Mapping[str, Any]
 
@@ -25,10 +31,12 @@ class QuickControls(TemplatesSetting):
         self, template_name: str, context: Mapping[str, Any], request: HttpRequest | None = None
     ) -> SafeString:
         draw = DRAWN.get(template_name)
-        if draw is None:
-            return cast(SafeString, super().render(template_name, dict(context), request))
-        # Every value in it has been escaped where it was put in.
-        return mark_safe(draw(context["widget"]))  # noqa: S308
+        # Every value in them has been escaped where it was put in.
+        if draw is not None:
+            return mark_safe(draw(context["widget"]))  # noqa: S308
+        if template_name == self.field_template_name:
+            return mark_safe(_field(context["field"]))  # noqa: S308
+        return cast(SafeString, super().render(template_name, dict(context), request))
 
 
 def _name(widget: Widget) -> str:
@@ -67,6 +75,54 @@ def _choices(group: str | None, options: Iterable[Widget]) -> str:
 def _option(option: Widget) -> str:
     value = conditional_escape(str(option["value"]))
     return f'<option value="{value}"{_attributes(option)}>{conditional_escape(option["label"])}</option>'
+
+
+def _field(field: BoundField) -> str:
+    parts = field_parts(field)
+    wrong = " field--wrong" if field.errors else ""
+    classes = conditional_escape(" ".join(["", *filter(None, [field.css_classes()])]))
+    inner = _named(field) + _helped(field) + (str(field.errors) if field.errors else "") + _entry(field, parts)
+    if parts.findings:
+        context = {"findings": parts.findings, "id": field.auto_id}
+        inner += render_to_string("components/findings.html", context)
+    if field.use_fieldset:
+        told = f' aria-describedby="{conditional_escape(parts.described_by)}"' if parts.described_by else ""
+        inner = f"<fieldset{told}>{inner}</fieldset>"
+    return f'<div class="field field--{field.widget_type}{wrong}{classes}">{inner}</div>'
+
+
+def _named(field: BoundField) -> str:
+    """The label, but for a tick, which stands before its own."""
+    name = f"{conditional_escape(field.label)}{_mark(field)}"
+    if field.use_fieldset:
+        return f"<legend>{name}</legend>"
+    if field.widget_type == "checkbox" or not field.label:
+        return ""
+    return f'<label class="field-label" for="{conditional_escape(field.id_for_label)}">{name}</label>'
+
+
+def _mark(field: BoundField) -> str:
+    return f'<span class="required-mark">{escape(_("required"))}</span>' if field.field.required else ""
+
+
+def _helped(field: BoundField) -> str:
+    # Help is written by us, and may hold a link.
+    if not field.help_text:
+        return ""
+    place = f' id="{conditional_escape(field.auto_id)}_helptext"' if field.auto_id else ""
+    return f'<div class="field-help"{place}>{field.help_text}</div>'
+
+
+def _entry(field: BoundField, parts: FieldParts) -> str:
+    if field.widget_type == "checkbox":
+        words = f"<span>{conditional_escape(field.label)}{_mark(field)}</span>"
+        target = conditional_escape(field.id_for_label)
+        return f'<label class="choice" for="{target}">{parts.control}{words}</label>'
+    if not parts.unit:
+        return parts.control
+    place = f"{conditional_escape(field.auto_id)}_unit"
+    unit = f'<span class="field-unit" id="{place}">{conditional_escape(parts.unit)}</span>'
+    return f'<div class="field-entry">{parts.control}{unit}</div>'
 
 
 _FOLDER = "django/forms/widgets/"

@@ -79,7 +79,7 @@ def last_visits(site: Site, number: int) -> list[Visit]:
 @prepared
 def _last_visits(group: UUID, site: UUID, number: int) -> GroupOwnedQuerySet[Visit]:
     visits = Visit.objects.filter(group=group, site=site).select_related("recorder", "verdict__trigger")
-    return with_parts(visits, "scores")[:number]
+    return with_parts(visits, "figures")[:number]
 
 
 def own_draft_at(person: Person, site: Site) -> Draft | None:

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
-from typing import Any, TypeVar
+from functools import lru_cache
+from typing import Any, NamedTuple, TypeVar
 
 from django.contrib.postgres.expressions import ArraySubquery
 from django.db import models
@@ -32,14 +33,23 @@ from surveys.models import (
 )
 
 WHY = "narrowed by the visits that fetch them"
-# Asked for by name only: "photos", which drafts have too, "every_score" with the retired ones, and "effort",
-# which is as much of the spots as a history of many visits needs.
+# Asked for by name only: "photos", which drafts have too, "every_score" with the retired ones, "effort" and
+# "figures", which are as much of spots and scores as a history of many visits and a table of them need.
 ALL_PARTS = ("spots", "measurements", "counts", "findings", "corrected_by", "scores", "questions", "taxa")
 # Of a person only what stands in a record, never what belongs to the account.
 OF_PERSON = ("id", "name")
+# Words, whole numbers and yes or no need no reading.
+SAID_AS_IT_IS = (models.CharField, models.TextField, models.BooleanField, models.IntegerField, models.JSONField)
 PACKED = "packed_"
 M = TypeVar("M", bound=models.Model)
 Packed = Mapping[str, Any]
+
+
+class Figure(NamedTuple):
+    """A score in force as a table shows it: the value is in the unit of the index."""
+
+    index: str
+    value: float | None
 
 
 def with_parts(visits: GroupOwnedQuerySet[Any], *parts: str) -> GroupOwnedQuerySet[Visit]:
@@ -95,8 +105,10 @@ def _query(name: str) -> models.QuerySet[Any, Any]:
         return _own(VisitQuestion, of_visit, **people)
     if name == "every_score":
         return _own(VisitScore, of_visit)
-    if name == "scores":
-        return _own(VisitScore, of_visit | {"is_current": True})
+    if name in ("scores", "figures"):
+        current = VisitScore.objects.across_groups(WHY).filter(**of_visit, is_current=True)
+        figures = JSONObject(index="index", value="value")
+        return current.values(json=_packed(VisitScore) if name == "scores" else figures)
     if name == "corrected_by":
         through = Visit.corrected_by.through.objects.filter(**of_visit)
         return through.values(json=_person("user"))
@@ -135,6 +147,8 @@ def _person(path: str) -> JSONObject:
 def _lay_out(visit: Visit, name: str, packed: Iterable[Packed]) -> None:
     if name == "scores":
         visit.current_scores = [_made(VisitScore, each, visit) for each in packed]  # type: ignore[attr-defined]
+    elif name == "figures":
+        visit.current_scores = [Figure(**each) for each in packed]  # type: ignore[attr-defined]
     elif name == "every_score":
         _keep(visit, "scores", [_part(VisitScore, each, visit) for each in packed])
     elif name == "effort":
@@ -168,9 +182,19 @@ def _spot(packed: Packed, visit: Visit) -> SpotEffort:
 
 
 def _made(model: type[M], packed: Packed, visit: Visit) -> M:
-    fields = [field for field in model._meta.concrete_fields if field.attname in packed]
-    values = [field.to_python(packed[field.attname]) for field in fields]
-    return model.from_db(visit._state.db, [field.attname for field in fields], values)
+    names, readers = _reading(model, tuple(packed))
+    given = zip(map(packed.__getitem__, names), readers, strict=True)
+    values = [value if read is None else read(value) for value, read in given]
+    return model.from_db(visit._state.db, names, values)
+
+
+@lru_cache(maxsize=100)
+def _reading(model: type[models.Model], given: tuple[str, ...]) -> tuple[tuple[str, ...], tuple[Any, ...]]:
+    """The columns that are given, and what makes each value of what JSON says (None: it is the value)."""
+    fields = [field for field in model._meta.concrete_fields if field.attname in given]
+    return tuple(field.attname for field in fields), tuple(
+        None if isinstance(field, SAID_AS_IT_IS) else field.to_python for field in fields
+    )
 
 
 def _keep(owner: models.Model, name: str, parts: list[Any]) -> None:

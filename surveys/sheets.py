@@ -6,9 +6,11 @@ from collections import defaultdict
 from dataclasses import dataclass
 from datetime import time
 from decimal import Decimal
+from functools import lru_cache
 
 from django.template.defaultfilters import floatformat
 from django.utils.formats import date_format, number_format, time_format
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from scoring.indices import METHODS
@@ -272,5 +274,10 @@ def _score_line(score: VisitScore) -> ScoreLine:
 
 def printed(value: float | None, decimals: int) -> str:
     """A score rounded to the decimals of its method, or a dash."""
+    return "–" if value is None else _rounded(value, decimals, get_language())
+
+
+@lru_cache(maxsize=5_000)
+def _rounded(value: float, decimals: int, _language: str | None) -> str:
     # Not number_format: it cuts the digits off, and 6.857 would read 6.85.
-    return "–" if value is None else floatformat(value, decimals)
+    return floatformat(value, decimals)

@@ -13,7 +13,7 @@ from django import template
 from django.db.models import QuerySet
 from django.template.defaultfilters import floatformat
 from django.utils import timezone
-from django.utils.safestring import mark_safe
+from django.utils.safestring import SafeString
 
 from alerts import charts
 from alerts.models import LIVE_STATES, Incident, IncidentState, QuietPeriod, Trigger, Verdict
@@ -26,12 +26,12 @@ from portal.accounts.access import Person
 from portal.accounts.models import Group
 from portal.charts import HistoryRow
 from scoring.indices.methods import METHODS
+from surveys.badges import badge
 from surveys.models import Site, Visit
 from surveys.recording_lists import first_index
 from surveys.told import told
 
 register = template.Library()
-Badge = dict[str, Any]
 
 VERDICT_BADGES = {
     Verdict.Outcome.BELOW: ("danger", "below"),
@@ -77,13 +77,13 @@ def _verdict(visit: Visit) -> Verdict | None:
     return found
 
 
-@register.inclusion_tag("components/badge.html")
-def verdict_badge(visit: Visit) -> Badge:
+@register.simple_tag
+def verdict_badge(visit: Visit) -> SafeString:
     """Below, not below or not tested, by word, shape and colour; a visit without a verdict was not tested."""
     verdict = _verdict(visit)
     outcome = Verdict.Outcome(verdict.outcome) if verdict else Verdict.Outcome.NOT_TESTED
     kind, icon = VERDICT_BADGES[outcome]
-    return {"kind": kind, "icon_name": icon, "word": outcome.label}
+    return badge(kind, icon, str(outcome.label))
 
 
 @register.inclusion_tag("alerts/_verdict_reasons.html")
@@ -113,11 +113,11 @@ def may_be_tested_anyway(visit: Visit) -> bool:
     return verdict is not None and can_test_anyway(verdict)
 
 
-@register.inclusion_tag("components/badge.html")
-def incident_badge(incident: Incident) -> Badge:
+@register.simple_tag
+def incident_badge(incident: Incident) -> SafeString:
     """The state of an incident, by word, shape and colour."""
     kind, icon = STATE_BADGES[IncidentState(incident.state)]
-    return {"kind": kind, "icon_name": icon, "word": incident.get_state_display()}
+    return badge(kind, icon, str(incident.get_state_display()))
 
 
 @register.inclusion_tag("alerts/_site_trigger.html")
@@ -165,21 +165,15 @@ def live_incidents(group: Group) -> QuerySet[Incident]:
 
 @register.simple_tag
 def site_charts(site: Site, index: str = "", emphasis: date | None = None) -> dict[str, Any]:
-    """The site's history as SVG, "wide" and "narrow", and its figures as "rows"; without an index, that of the
-    trigger in force.
+    """The site's history as SVG, "wide" and "narrow", and its figures as a "table" (empty without any).
+
+    Without an index, that of the trigger in force.
     """
     trigger = _trigger_today(site)
     index = index or (trigger.index if trigger else first_index(site.recording_list))
-    window = (emphasis, emphasis) if emphasis else None
     points, lines = charts.site_points(site, index, triggers=_triggers(site))
-    sizes = {"wide": charts.WIDE, "narrow": charts.NARROW}
-    drawn = {
-        name: charts.draw_site(site, index, points, lines, emphasis=window, size=size)
-        for name, size in sizes.items()
-    }
-    # Drawn by our own code from escaped text; nothing a person typed goes in unescaped.
-    safe = {name: mark_safe(svg) for name, svg in drawn.items()}  # noqa: S308
-    return {**safe, "rows": charts.site_rows(points, lines)}
+    wide, narrow, table = charts.pieces_of_site(site, index, points, lines, emphasis)
+    return {"wide": wide, "narrow": narrow, "table": table}
 
 
 @register.filter

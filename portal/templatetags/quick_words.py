@@ -16,7 +16,7 @@ from django.template.base import Parser, Token, render_value_in_context
 from django.template.context import Context
 from django.templatetags import i18n
 from django.utils.safestring import SafeString, mark_safe
-from django.utils.translation import gettext, ngettext
+from django.utils.translation import get_language, gettext, ngettext
 
 register = Library()
 register.tags |= i18n.register.tags
@@ -30,10 +30,18 @@ class PlainWords(Node):
 
     def __init__(self, message: str, variable: str | None) -> None:
         self.message, self.variable = message, variable
+        self._by_language: dict[str | None, SafeString] = {}
+
+    def _words(self) -> SafeString:
+        # A catalogue without the text is asked for those of its fallbacks, five of them for our English.
+        language = get_language()
+        if language not in self._by_language:
+            # Percent signs are doubled there, as in sentences that something is put into.
+            self._by_language[language] = mark_safe(gettext(self.message).replace("%%", "%"))  # noqa: S308
+        return self._by_language[language]
 
     def render(self, context: Context) -> SafeString:
-        # Percent signs are doubled there, as in sentences that something is put into.
-        words = mark_safe(gettext(self.message).replace("%%", "%"))  # noqa: S308
+        words = self._words()
         if self.variable is None:
             return words
         context[self.variable] = words
@@ -48,6 +56,7 @@ class Sentence(i18n.BlockTranslateNode):
         self.one, names = self.render_token_list(self.singular)
         self.several, more = self.render_token_list(self.plural) if self.plural else ("", [])
         self.names = tuple(dict.fromkeys([*names, *more]))
+        self._by_language: dict[str | None, str] = {}
 
     def render(self, context: Context, nested: bool = False) -> str:
         said = None if nested else self._said(context)
@@ -71,13 +80,19 @@ class Sentence(i18n.BlockTranslateNode):
 
     def _message(self, given: dict[str, Any], context: Context) -> str:
         if self.counter is None or self.countervar is None:
-            return gettext(self.one)
+            return self._only()
         with context.push(**given):
             number: Any = self.counter.resolve(context)
         if not isinstance(number, Decimal | float | int):
             raise ValueError
         given[self.countervar] = number
         return ngettext(self.one, self.several, number)  # type: ignore[arg-type]
+
+    def _only(self) -> str:
+        language = get_language()
+        if language not in self._by_language:
+            self._by_language[language] = gettext(self.one)
+        return self._by_language[language]
 
     def _part(self, name: str, given: Mapping[str, Any], context: Context) -> str:
         return render_value_in_context(given[name] if name in given else context[name], context)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 from functools import lru_cache
-from typing import Any
 
 from django import template
 from django.template.loader import render_to_string
@@ -17,6 +16,7 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from scoring.taxa import all_taxa
+from surveys.badges import badge
 from surveys.forms.counts import CountRow
 from surveys.models import Visit
 from surveys.models.visits import Status
@@ -80,15 +80,11 @@ def _taxa_in(_language: str) -> SafeString:
     return format_html_join("", '<option value="{}">{}</option>', rows)
 
 
-@register.inclusion_tag("components/badge.html")
-def status_badge(visit: Visit) -> dict[str, Any]:
+@register.simple_tag
+def status_badge(visit: Visit) -> SafeString:
     """Where the visit stands, as a badge."""
     kind = KINDS[Status(visit.status)]
-    return {
-        "kind": "info" if kind == "waiting" else kind,
-        "icon_name": kind,
-        "word": visit.get_status_display(),
-    }
+    return badge("info" if kind == "waiting" else kind, kind, str(visit.get_status_display()))
 
 
 @register.filter
@@ -98,13 +94,13 @@ def kicking_seconds(visit: Visit) -> str:
     return _("%(seconds)g s") % {"seconds": seconds}
 
 
-@register.inclusion_tag("components/badge.html")
-def due_badge(due: DueSite | None) -> dict[str, Any]:
+@register.simple_tag
+def due_badge(due: DueSite | None) -> SafeString:
     """When the next visit is due, as a badge; None stands for a closed site."""
     if due is None:
-        return {"kind": "", "icon_name": "close", "word": _("closed")}
+        return badge("", "close", _("closed"))
     if due.state == "high":
-        return {"kind": "danger", "icon_name": "danger", "word": _("river above its limit: stay away")}
+        return badge("danger", "danger", _("river above its limit: stay away"))
     day = date_format(due.due_on, "j M Y") if due.due_on else ""
     words = {
         "first": _("first visit open"),
@@ -113,7 +109,7 @@ def due_badge(due: DueSite | None) -> dict[str, Any]:
         "late": _("was due on %(day)s") % {"day": day},
     }
     kind = {"due": "info", "late": "caution"}.get(due.state, "")
-    return {"kind": kind, "icon_name": "calendar", "word": words[due.state]}
+    return badge(kind, "calendar", words[due.state])
 
 
 @register.filter

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 import pytest
 from django import forms
 from django.forms.renderers import TemplatesSetting
-from django.utils.safestring import mark_safe
+from django.http import HttpRequest
+from django.template.loader import render_to_string
+from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import override
 
 from portal.form_controls import DRAWN, QuickControls
 
@@ -51,3 +55,42 @@ def test_other_controls_are_drawn_by_their_templates() -> None:
     field = forms.ChoiceField(choices=CHOICES, widget=forms.RadioSelect)
     form = type("Other", (forms.Form,), {"pick": field})(renderer=QuickControls())
     assert str(form["pick"]).count('type="radio"') == 4
+
+
+class Fields(forms.Form):
+    required_css_class = "must"
+    text = forms.CharField(label="<Name>", help_text='See <a href="/x">here</a>.', initial=NASTY)
+    unit = forms.DecimalField(
+        label=_("Sites"), required=False, widget=forms.TextInput(attrs={"data-unit": "<m>"})
+    )
+    tick = forms.BooleanField(label="Two & two", help_text="x")
+    choice = forms.ChoiceField(choices=CHOICES, label="")
+    radio = forms.ChoiceField(choices=CHOICES, widget=forms.RadioSelect, help_text="y")
+    described = forms.CharField(widget=forms.Textarea(attrs={"aria-describedby": "there"}))
+
+    findings = {"text": ["Odd <here>."], "radio": ["Rare."]}
+
+
+@pytest.mark.parametrize("language", ["en-gb", "de"])
+@pytest.mark.parametrize("auto_id", ["id_%s", False])
+@pytest.mark.parametrize("data", [None, {"unit": NASTY}])
+@pytest.mark.parametrize("name", Fields.base_fields)
+def test_a_field_is_what_its_template_draws(name: str, data: object, auto_id: object, language: str) -> None:
+    given: Any = {"data": data, "auto_id": auto_id, "prefix": 'p"1'}
+    with override(language):
+        drawn, by_template = (
+            "".join(str(Fields(renderer=renderer(), **given)[name].as_field_group()).split())
+            for renderer in (QuickControls, OneByTemplate)
+        )
+    assert drawn == by_template
+
+
+class OneByTemplate(QuickControls):
+    """Its fields are drawn by their template."""
+
+    def render(self, template_name: str, context: Any, request: HttpRequest | None = None) -> SafeString:
+        return (
+            render_to_string(template_name, context)
+            if "field" in context
+            else super().render(template_name, context)
+        )
