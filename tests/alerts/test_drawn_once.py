@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import fields, replace
 from functools import wraps
 from typing import Any
 from uuid import uuid4
@@ -16,7 +17,7 @@ from django.utils.translation import override
 
 from alerts import charts, drawn_once, pictures
 from portal.accounts.models import Group
-from portal.charts import Drawing, draw_history, to_png
+from portal.charts import Drawing, Point, TriggerLine, draw_history, to_png
 from scoring.indices.methods import METHODS
 from surveys.models import Visit
 from surveys.rescoring import rescore_visits
@@ -189,3 +190,40 @@ def test_a_cache_that_is_down_takes_no_page_down_and_is_left_alone_for_a_while(
     assert drawn_once._rest_until > 0
     assert page_of(watch).count('class="rb-chart') == SIZES
     assert len(drawn) == 2 * SIZES
+
+
+def test_all_that_the_pieces_of_a_site_are_made_from_changes_them(drawn: list[str], watch: Watch) -> None:
+    point, line = Point(days_ago(9), 40.0), TriggerLine(30.0, days_ago(90))
+    plain: dict[str, Any] = {"points": [point], "lines": [line], "emphasis": None, "index": "bmwp"}
+    changes: list[dict[str, Any]] = [
+        *({"points": [replace(point, **{name: value})]} for name, value in OTHER_POINT.items()),
+        {"points": []},
+        {"lines": [replace(line, level=31.0)]},
+        {"lines": [replace(line, valid_to=days_ago(1))]},
+        {"emphasis": days_ago(9)},
+        {"index": "aspt"},
+    ]
+    assert set(OTHER_POINT) == {each.name for each in fields(Point)}
+    first = charts.pieces_of_site(watch.site, **plain)
+    for change in changes:
+        drawn.clear()
+        assert charts.pieces_of_site(watch.site, **plain | change) != first
+        assert len(drawn) == SIZES
+    watch.site.name = "Weir & <Pool>"
+    assert "Weir &amp; &lt;Pool&gt;" in charts.pieces_of_site(watch.site, **plain)[0]
+    drawn.clear()
+    with override("de"):
+        assert charts.pieces_of_site(watch.site, **plain)[2] != first[2]
+    assert len(drawn) == SIZES
+
+
+OTHER_POINT = {
+    "when": days_ago(8),
+    "value": 41.0,
+    "low": 39.0,
+    "high": 42.0,
+    "tested": False,
+    "below": True,
+    "standard": False,
+    "note": "cold",
+}
