@@ -230,12 +230,12 @@ OUTBOX_SMTP = {
     "password": _mail["EMAIL_HOST_PASSWORD"],
     "use_tls": _mail.get("EMAIL_USE_TLS", False),
     "use_ssl": _mail.get("EMAIL_USE_SSL", False),
-    # Seconds to wait for each answer of the mail server: smtp://host:port?timeout=20
+    # smtp://host:port?timeout=20&lines=4: seconds to wait for each answer; a worker's lines while much is owed.
     "timeout": _mail.get("OPTIONS", {}).get("TIMEOUT", 20),
+    "lines": _mail.get("OPTIONS", {}).get("LINES", 4),
 }
 # Where "show on a map" in alerts leads; {lat} and {lon} are WGS84 degrees.
-_MAP = "https://www.openstreetmap.org/?mlat={lat}&mlon={lon}#map=16/{lat}/{lon}"
-MAP_LINK: str = env.str("MAP_LINK", default=_MAP)
+MAP_LINK: str = env.str("MAP_LINK", "https://www.openstreetmap.org/?mlat={lat}&mlon={lon}#map=16/{lat}/{lon}")
 # Pictures below the maps of sites: an address with {z}, {x} and {y}, and whom to name. Empty: none are fetched.
 MAP_TILES: str = env.str("MAP_TILES", default="")
 MAP_TILES_ATTRIBUTION: str = env.str("MAP_TILES_ATTRIBUTION", default="")

@@ -142,7 +142,7 @@ def _spoken() -> None:
 @pytest.fixture(autouse=True)
 def _rested(monkeypatch: pytest.MonkeyPatch) -> None:
     """What a mail server did in one test is no matter of the next."""
-    monkeypatch.setattr("portal.outbox.delivery._rest_until", 0.0)
+    monkeypatch.setattr("portal.outbox.resting._rest_until", 0.0)
 
 
 @pytest.fixture(scope="session")

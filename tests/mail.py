@@ -30,7 +30,15 @@ class Postbox:
     hang_seconds: float = 0.0
     drop_in_data: bool = False
     hang_up_after: bool = False
+    # As common servers do (RFC 2920).
+    takes_groups: bool = True
     callers: set[object] = field(default_factory=set)
+
+    async def handle_EHLO(
+        self, server: SMTP, session: Session, envelope: Envelope, hostname: str, responses: list[str]
+    ) -> list[str]:
+        session.host_name = hostname
+        return [*responses[:-1], *(["250-PIPELINING"] if self.takes_groups else []), responses[-1]]
 
     async def handle_MAIL(
         self, server: SMTP, session: Session, envelope: Envelope, address: str, options: list[str]
@@ -92,6 +100,7 @@ def smtp_settings(port: int, timeout: float = 2) -> dict[str, Any]:
         "use_tls": False,
         "use_ssl": False,
         "timeout": timeout,
+        "lines": 4,
     }
 
 

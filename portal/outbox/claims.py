@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime, timedelta
+from typing import Any
 from uuid import UUID
 
 from django.conf import settings
@@ -61,44 +62,76 @@ def owed() -> GroupOwnedQuerySet[Message]:
     return everybodys.filter(is_free(), is_due(timezone.now()), state=State.OWED)
 
 
-def claim(messages: GroupOwnedQuerySet[Message]) -> Message | None:
-    """Take the first of these messages that nobody holds."""
+def claim(messages: GroupOwnedQuerySet[Message], count: int = 1) -> list[Message]:
+    """Take the first so many of these messages that nobody holds."""
     with transaction.atomic():
-        message = messages.select_for_update(skip_locked=True, of=("self",)).first()
-        if message is not None:
-            _prolong(message.id)
-    return message
+        taken = list(messages.select_for_update(skip_locked=True, of=("self",))[:count])
+        if taken:
+            _owed_rows([each.id for each in taken]).update(claimed_until=_until())
+    return taken
 
 
-@contextmanager
-def kept(message: Message) -> Iterator[None]:
-    """Renew the claim for as long as the block takes, from a thread of its own."""
-    done = threading.Event()
-    keeper = threading.Thread(target=carried(_keep), args=(message.id, done), name="outbox-claim", daemon=True)
-    keeper.start()
-    try:
-        yield
-    finally:
-        done.set()
+def give_back(messages: Sequence[Message]) -> None:
+    """Free what was claimed and not begun."""
+    _owed_rows([each.id for each in messages]).update(claimed_until=None)
 
 
-def _keep(message_id: UUID, done: threading.Event) -> None:
-    try:
-        while not done.wait(claim_seconds() / RENEWALS):
-            _renew(message_id)
-    finally:
-        connection.close()
+class Keeper:
+    """Renews claims for as long as a server thinks about the message, from a thread of its own."""
+
+    def __init__(self) -> None:
+        self._in_hand: set[UUID] = set()
+        self._lock, self._done = threading.Lock(), threading.Event()
+        self._thread: threading.Thread | None = None
+
+    def close(self) -> None:
+        """Renew nothing any more."""
+        self._done.set()
+
+    @contextmanager
+    def keeping(self, message: Message) -> Iterator[None]:
+        """Renew the claim of this message until the block ends."""
+        with self._lock:
+            self._in_hand.add(message.id)
+            self._start()
+        try:
+            yield
+        finally:
+            with self._lock:
+                self._in_hand.discard(message.id)
+
+    def _start(self) -> None:
+        if self._thread is None:
+            self._thread = threading.Thread(target=carried(self._keep), name="outbox-claims", daemon=True)
+            self._thread.start()
+
+    def _keep(self) -> None:
+        try:
+            while not self._done.wait(claim_seconds() / RENEWALS):
+                self._renew()
+        finally:
+            connection.close()
+
+    def _renew(self) -> None:
+        with self._lock:
+            numbers = list(self._in_hand)
+        try:
+            if numbers:
+                _prolong(numbers)
+        except DatabaseError as problem:
+            logger.warning("The claims of %s messages could not be renewed: %s", len(numbers), problem)
+            connection.close()
 
 
-def _renew(message_id: UUID) -> None:
-    try:
-        _prolong(message_id)
-    except DatabaseError as problem:
-        logger.warning("The claim of message %s could not be renewed: %s", message_id, problem)
-        connection.close()
+def _prolong(numbers: Sequence[UUID]) -> None:
+    """Renew; a mark made meanwhile stands, whether it was sent, put off or given back."""
+    _owed_rows(numbers).filter(claimed_until__isnull=False).update(claimed_until=_until())
 
 
-def _prolong(message_id: UUID) -> None:
-    """Only what is still claimed or being claimed: a mark made meanwhile stands."""
-    mine = Message.objects.across_groups("keeps the row it has claimed").filter(id=message_id, state=State.OWED)
-    mine.update(claimed_until=Now() + timedelta(seconds=claim_seconds()))
+def _owed_rows(numbers: Sequence[UUID]) -> GroupOwnedQuerySet[Message]:
+    rows = Message.objects.across_groups("keeps the rows it has claimed")
+    return rows.filter(id__in=numbers, state=State.OWED)
+
+
+def _until() -> Any:
+    return Now() + timedelta(seconds=claim_seconds())

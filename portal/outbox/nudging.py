@@ -10,12 +10,15 @@ import logging
 import os
 import queue
 import threading
+from contextlib import suppress
 from contextvars import Context, copy_context
 from uuid import UUID
 
 logger = logging.getLogger(__name__)
 
 MOST_WAITING = 1000
+# Each nudge has a worker send whatever is owed: a crowd of them would only keep the workers busy being told.
+MOST_AT_ONCE = 4
 
 
 class Nudger:
@@ -43,10 +46,19 @@ class Nudger:
 
     def _run(self) -> None:
         while True:
-            context, message_id = self._waiting.get()
-            context.run(self._send, message_id)
+            for context, message_id in self._next_few():
+                if not context.run(self._send, message_id):
+                    break
 
-    def _send(self, message_id: UUID) -> None:
+    def _next_few(self) -> list[tuple[Context, UUID]]:
+        """Wait for a nudge; of those that wait by then the first few stand for all."""
+        crowd = [self._waiting.get()]
+        with suppress(queue.Empty):
+            while True:
+                crowd.append(self._waiting.get_nowait())
+        return crowd[:MOST_AT_ONCE]
+
+    def _send(self, message_id: UUID) -> bool:
         # Imported here, because the tasks import the services, which import this module.
         from portal.outbox.tasks import deliver_message
 
@@ -55,6 +67,8 @@ class Nudger:
         except Exception as problem:
             logger.warning("The broker does not answer (%s); the sweep will deliver.", problem)
             self._forget()
+            return False
+        return True
 
     def _forget(self) -> None:
         """Drop what waits: each would only meet the same dead broker for seconds."""

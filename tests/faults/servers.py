@@ -42,11 +42,18 @@ class Servers:
         """Run Python with these servers."""
         assert self.begin(*command).wait(timeout=120) == 0
 
-    def begin(self, *command: str, stdin: int | None = None) -> subprocess.Popen[bytes]:
+    def begin(
+        self, *command: str, stdin: int | None = None, stdout: int | None = None
+    ) -> subprocess.Popen[bytes]:
         """The same without waiting for its end."""
         environment = os.environ | self.environment | {"DJANGO_SETTINGS_MODULE": "portal.settings"}
         return subprocess.Popen(
-            [sys.executable, *command], cwd=PROJECT, env=environment, stdin=stdin, start_new_session=True
+            [sys.executable, *command],
+            cwd=PROJECT,
+            env=environment,
+            stdin=stdin,
+            stdout=stdout,
+            start_new_session=True,
         )
 
     def ask(self, *arguments: str, task: str = "portal.outbox.tasks.sweep_outbox") -> None:

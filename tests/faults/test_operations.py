@@ -65,7 +65,7 @@ def test_a_deploy_in_the_middle_ends_with_the_message_in_hand_and_goes_on_with_t
     start_worker: StartWorker, postbox: Postbox, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("portal.outbox.services.nudge", lambda message_id: None)
-    postbox.hang_seconds = 0.2
+    postbox.hang_seconds = 1.0
     old = start_worker()
     messages = [owe(f"m{number}") for number in range(60)]
     sweep_outbox.delay()

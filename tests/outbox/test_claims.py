@@ -12,8 +12,8 @@ from django.db import DatabaseError, OperationalError
 from django.utils import timezone
 from pytest_django import Settings
 
-from portal.outbox import claims, delivery
-from portal.outbox.claims import LONGEST_CLAIM, claim, claim_seconds, kept, owed
+from portal.outbox import claims, marking
+from portal.outbox.claims import LONGEST_CLAIM, Keeper, claim, claim_seconds, give_back, owed
 from portal.outbox.delivery import deliver
 from portal.outbox.models import Message, State
 from portal.outbox.tasks import sweep_outbox
@@ -45,8 +45,7 @@ def test_a_claim_is_short_however_slow_servers_may_be(
 ) -> None:
     settings.OUTBOX_SMTP = smtp_settings(25, timeout=timeout)
     owe()
-    message = claim(owed())
-    assert message is not None
+    (message,) = claim(owed())
     assert claim_seconds() == seconds
     until = again(message).claimed_until
     assert until is not None
@@ -69,10 +68,28 @@ def test_a_clock_set_back_holds_up_neither_what_was_due_nor_what_was_put_off(
 def test_a_clock_set_ahead_doubles_nothing_that_is_claimed(postbox: Postbox, owe: Owe) -> None:
     """Claims are told by the database's clock alone, whatever a worker's own one says."""
     owe()
-    assert claim(owed()) is not None
+    assert claim(owed())
     with time_machine.travel(timezone.now() + timedelta(hours=1)):
         assert sweep_outbox() == 0
     assert postbox.mails == []
+
+
+@pytest.mark.django_db
+def test_several_are_taken_together_and_what_was_not_begun_is_given_back(owe: Owe) -> None:
+    messages = [owe(f"m{number}") for number in range(3)]
+    taken = claim(owed().order_by("created_at"), 2)
+    assert [each.id for each in taken] == [each.id for each in messages[:2]]
+    give_back(taken[1:])
+    assert [each.id for each in claim(owed().order_by("created_at"), 3)] == [each.id for each in messages[1:]]
+
+
+@pytest.mark.django_db
+def test_a_late_renewal_takes_back_nothing_that_was_put_off_or_given_back(owe: Owe) -> None:
+    message = owe()
+    claim(owed())
+    give_back([message])
+    claims._prolong([message.id])
+    assert again(message).claimed_until is None
 
 
 def claimed(message: Message) -> datetime:
@@ -96,50 +113,50 @@ class TestKept:
             while again(message).claimed_until is None:
                 time.sleep(0.01)
             while not sending.done():
-                assert claim(owed()) is None
+                assert claim(owed()) == []
                 time.sleep(0.03)
         assert len(postbox.mails) == 1
         assert again(message).state == State.SENT
 
     def test_a_holder_that_stops_renewing_is_followed_within_the_claim(self, owe: Owe) -> None:
         owe()
-        message = claim(owed())
-        assert message is not None
-        assert claim(owed()) is None
+        assert claim(owed())
+        assert claim(owed()) == []
         time.sleep(0.5)
-        assert claim(owed()) is not None
+        assert claim(owed())
 
     def test_it_goes_on_after_a_renewal_that_failed(
         self, owe: Owe, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
     ) -> None:
         owe()
-        message = claim(owed())
-        assert message is not None
+        (message,) = claim(owed())
         troubles, prolong = [DatabaseError("away")], claims._prolong
 
-        def troubled(number: Any) -> None:
+        def troubled(numbers: Any) -> None:
             if troubles:
                 raise troubles.pop()
-            prolong(number)
+            prolong(numbers)
 
         monkeypatch.setattr(claims, "_prolong", troubled)
         first = claimed(message)
-        with kept(message):
+        keeper = Keeper()
+        with keeper.keeping(message):
             time.sleep(0.35)
+        keeper.close()
         assert claimed(message) > first
         assert "could not be renewed" in caplog.text
 
     def test_it_waits_with_the_mark_for_a_database_that_is_restarted(
         self, postbox: Postbox, owe: Owe, monkeypatch: pytest.MonkeyPatch
     ) -> None:
-        troubles, mark = [OperationalError("restarting")] * 3, delivery._mark
+        troubles, mark = [OperationalError("restarting")] * 3, marking._mark
 
         def troubled(*given: Any) -> None:
             if troubles:
                 raise troubles.pop()
             mark(*given)
 
-        monkeypatch.setattr(delivery, "_mark", troubled)
+        monkeypatch.setattr(marking, "_mark", troubled)
         message = owe()
         deliver(message.id)
         assert again(message).state == State.SENT

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+from email.message import EmailMessage
 from typing import Any
 
 import pytest
@@ -14,7 +15,7 @@ from portal.outbox.composing import compose
 from portal.outbox.models import Message
 from portal.outbox.pictures import register_picture
 from portal.outbox.rendering import render_mail
-from tests.mail import html_of, text_of
+from tests.mail import html_of, parse, text_of
 from tests.outbox.conftest import Owe
 
 pytestmark = pytest.mark.django_db
@@ -23,6 +24,11 @@ PNG = base64.b64decode(
     "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAWjR9awAAAABJRU5ErkJggg=="
 )
 PAGE = '<html><body><p>Low</p><img width="9" src="cid:picture" alt="Scores &amp; trigger"></body></html>'
+
+
+def received(message: Message) -> EmailMessage:
+    """The e-mail as a mail program reads it."""
+    return parse(compose(message).content)
 
 
 @pytest.fixture
@@ -38,44 +44,78 @@ def picture_maker() -> Any:
 
 
 def test_it_is_plain_text_without_html(owe: Owe) -> None:
-    mail = compose(owe())
+    mail = received(owe())
     assert mail.get_content_type() == "text/plain"
     assert mail["Subject"] == "A low score"
     assert mail["From"] == "Rifflebook <portal@rifflebook.example>"
 
 
 def test_it_asks_auto_responders_to_keep_still(owe: Owe) -> None:
-    assert compose(owe())["Auto-Submitted"] == "auto-generated"
+    assert received(owe())["Auto-Submitted"] == "auto-generated"
 
 
 def test_it_names_whom_to_answer(owe: Owe) -> None:
-    assert compose(owe(reply_to="desk@group.example"))["Reply-To"] == "desk@group.example"
-    assert compose(owe("b"))["Reply-To"] is None
+    assert received(owe(reply_to="desk@group.example"))["Reply-To"] == "desk@group.example"
+    assert received(owe("b"))["Reply-To"] is None
 
 
 def test_it_says_in_one_line_where_messages_of_its_kind_are_ended(owe: Owe) -> None:
     address = f"https://rifflebook.example/rota/{'a' * 60}:{'b' * 43}/"
-    sent = compose(owe(unsubscribe_url=address)).as_bytes().decode()
+    sent = compose(owe(unsubscribe_url=address)).content.decode()
     # Folded it would be encoded, and no mail program would find the address in it.
     assert f"\r\nList-Unsubscribe: <{address}>\r\n" in sent
     assert "\r\nList-Unsubscribe-Post: List-Unsubscribe=One-Click\r\n" in sent
-    assert "List-Unsubscribe" not in compose(owe("b"))
+    assert "List-Unsubscribe" not in received(owe("b"))
+
+
+def test_it_sends_any_words_as_they_were_written(owe: Owe) -> None:
+    """Long lines, lines that begin with a dot or end in blanks, signs of any language, Windows' line ends."""
+    words = "Größe – 12 °C\n.\n..two\nends in blanks  \n" + "long " * 300 + "\nFrom here = there\r\n\n川"
+    mail = received(owe(text=words, html=f"<p>{words}</p>"))
+    assert text_of(mail).splitlines() == words.splitlines()
+    assert html_of(mail).splitlines() == f"<p>{words}</p>".splitlines()
+
+
+def test_readers_of_one_incident_share_one_drawing(owe: Owe, monkeypatch: pytest.MonkeyPatch) -> None:
+    drawn: list[str] = []
+
+    def dot(colour: str) -> bytes:
+        drawn.append(colour)
+        return PNG + colour.encode()
+
+    monkeypatch.setitem(pictures._makers, "dot", dot)
+    fields: dict[str, Any] = {"html": PAGE, "picture_maker": "dot"}
+    first, second, other = (
+        owe(colour + str(number), picture_args={"colour": colour}, **fields)
+        for number, colour in enumerate(["red", "red", "blue"])
+    )
+    assert picture_in(received(first)) == picture_in(received(second)) == PNG + b"red"
+    assert picture_in(received(other)) == PNG + b"blue"
+    assert drawn == ["red", "blue"]
+    monkeypatch.setattr(pictures, "KEPT_SECONDS", 0.0)
+    received(first)
+    assert drawn == ["red", "blue", "red"], "what changed since is shown"
+
+
+def picture_in(mail: EmailMessage) -> bytes:
+    (picture,) = (part for part in mail.walk() if part.get_content_type() == "image/png")
+    return bytes(picture.get_content())
 
 
 def test_it_keeps_its_number_from_one_try_to_the_next(owe: Owe) -> None:
     message = owe()
-    assert compose(message)["Message-ID"] == compose(message)["Message-ID"]
-    assert compose(message)["Message-ID"] != compose(owe("b"))["Message-ID"]
+    assert received(message)["Message-ID"] == received(message)["Message-ID"]
+    assert received(message)["Message-ID"] != received(owe("b"))["Message-ID"]
 
 
 def test_it_offers_text_first_and_html_after(owe: Owe) -> None:
-    mail = compose(owe(html="<p>Zwölf</p>"))
+    mail = received(owe(html="<p>Zwölf</p>"))
     assert [part.get_content_type() for part in mail.iter_parts()] == ["text/plain", "text/html"]
     assert "Zwölf" in html_of(mail)
 
 
 def test_it_carries_the_picture_inside(owe: Owe, picture_maker: None) -> None:
-    mail = compose(owe(html=PAGE, picture_maker="dot", picture_args={"colour": "red"}))
+    mail = received(owe(html=PAGE, picture_maker="dot", picture_args={"colour": "red"}))
     images = [part for part in mail.walk() if part.get_content_type() == "image/png"]
     assert len(images) == 1
     assert images[0].get_content() == PNG
@@ -84,14 +124,14 @@ def test_it_carries_the_picture_inside(owe: Owe, picture_maker: None) -> None:
 
 
 def test_it_goes_without_the_picture_when_drawing_fails(owe: Owe, picture_maker: None) -> None:
-    mail = compose(owe(html=PAGE, picture_maker="dot", picture_args={"colour": "blue"}))
+    mail = received(owe(html=PAGE, picture_maker="dot", picture_args={"colour": "blue"}))
     assert "<img" not in html_of(mail)
     assert "Scores &amp; trigger" in html_of(mail), "the description stands in its place"
     assert "Twelve" in text_of(mail)
 
 
 def test_it_goes_without_the_picture_when_its_maker_is_unknown(owe: Owe) -> None:
-    mail = compose(owe(html=PAGE, picture_maker="nobody"))
+    mail = received(owe(html=PAGE, picture_maker="nobody"))
     assert not [part for part in mail.walk() if part.get_content_maintype() == "image"]
 
 
@@ -103,7 +143,7 @@ def test_it_is_sendable_as_plain_bytes(owe: Owe, picture_maker: None) -> None:
         subject="Größe – 12 °C",
         to_name="Ærøy, Å.",
     )
-    content = compose(message).as_bytes()
+    content = compose(message).content
     assert content.isascii()
     assert max(len(line) for line in content.split(b"\r\n")) <= 998
 

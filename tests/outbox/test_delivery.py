@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from datetime import timedelta
-from email.message import EmailMessage
 from uuid import uuid4
 
 import pytest
@@ -13,7 +12,8 @@ from django.utils import timezone
 from pytest_django import Settings
 
 from portal.embedded.inbox import free_port
-from portal.outbox import delivery
+from portal.outbox import delivery, resting, sending
+from portal.outbox.composing import Letter
 from portal.outbox.delivery import deliver, deliver_all_owed
 from portal.outbox.failures import _listeners, on_failed
 from portal.outbox.models import Attempt, Message, State
@@ -229,7 +229,7 @@ def test_it_keeps_a_message_it_cannot_put_together(
     def broken(each: Message) -> None:
         raise RuntimeError("no template")
 
-    monkeypatch.setattr(delivery, "compose", broken)
+    monkeypatch.setattr(sending, "compose", broken)
     assert sweep_outbox() == 2
     assert "no template" in only_attempt(again(message))[2]
     assert again(other).state == State.OWED
@@ -282,12 +282,16 @@ def test_it_stops_a_sweep_after_two_cut_lines_in_a_row(postbox: Postbox, owe: Ow
     assert deliver_all_owed() == 2
 
 
-def test_it_sends_the_oldest_and_the_newest_in_turn(postbox: Postbox, owe: Owe) -> None:
+def test_it_sends_the_oldest_and_the_newest_in_turn(
+    postbox: Postbox, owe: Owe, monkeypatch: pytest.MonkeyPatch, settings: Settings
+) -> None:
     """A new alert does not wait behind a thousand others, nor the oldest for ever."""
-    for number in range(6):
+    settings.OUTBOX_SMTP = smtp_settings(postbox.port) | {"lines": 1}
+    monkeypatch.setattr(sending, "MOST_IN_HAND", 2)
+    for number in range(8):
         owe(f"m{number}", subject=f"{number}")
     deliver_all_owed()
-    assert [mail["Subject"] for mail in postbox.mails] == ["0", "5", "1", "4", "2", "3"]
+    assert [mail["Subject"] for mail in postbox.mails] == ["0", "7", "6", "1", "2", "5", "4", "3"]
 
 
 def test_it_ends_a_sweep_in_time(postbox: Postbox, owe: Owe, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -321,8 +325,8 @@ def test_it_marks_as_sent_what_was_cancelled_too_late(
 ) -> None:
     message = owe()
 
-    def cancel_meanwhile(line: Line, mail: EmailMessage) -> Answer:
-        answer = carry(line, mail)
+    def cancel_meanwhile(line: Line, letter: Letter) -> Answer:
+        answer = carry(line, letter)
         Message.objects.across_groups("test").filter(id=message.id).update(state=State.CANCELLED)
         return answer
 
@@ -369,14 +373,14 @@ def test_nudges_leave_a_server_that_is_away_to_the_sweep(
     second = owe("b")
     assert deliver(second.id) is None
     assert deliver_all_owed() == 1
-    monkeypatch.setattr(delivery, "_rest_until", time.monotonic() - 1)
+    monkeypatch.setattr(resting, "_rest_until", time.monotonic() - 1)
     assert deliver(owe("c").id) is not None
 
 
 def test_nudges_come_back_with_the_first_that_is_accepted(
     postbox: Postbox, owe: Owe, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(delivery, "_rest_until", time.monotonic() + 60)
+    monkeypatch.setattr(resting, "_rest_until", time.monotonic() + 60)
     owe("a")
     assert deliver_all_owed() == 1
     assert deliver(owe("b").id) is not None

@@ -17,6 +17,7 @@ from portal.outbox.models import Message, State
 from portal.outbox.services import cancel_messages
 from portal.outbox.tasks import deliver_message
 from tests.outbox.conftest import Owe, again
+from tests.processes import await_true
 
 pytestmark = pytest.mark.django_db
 
@@ -138,7 +139,25 @@ def test_it_never_blocks_on_a_full_queue(monkeypatch: pytest.MonkeyPatch) -> Non
     assert nudger._waiting.qsize() == 1
 
 
-def test_it_hands_the_nudge_to_a_living_broker(owe: Owe) -> None:
+def test_of_a_crowd_the_first_few_stand_for_all(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Each has a worker send whatever is owed."""
+    sent: list[Any] = []
+    nudger = nudging.Nudger()
+    monkeypatch.setattr(nudger, "_send", lambda number: [sent.append(number)])
+    numbers = [owe_id() for _ in range(100)]
+    for each in numbers:
+        nudger._waiting.put((copy_context(), each))
+    nudger._start()
+    await_true(nudger._waiting.empty, "The crowd was not taken.")
+    last = owe_id()
+    await_true(lambda: len(sent) == nudging.MOST_AT_ONCE, "They were not sent.")
+    nudger.nudge(last)
+    await_true(lambda: last in sent, "A later nudge was not sent.")
+    assert sent == [*numbers[: nudging.MOST_AT_ONCE], last]
+
+
+def test_it_hands_the_nudge_to_a_living_broker(owe: Owe, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(nudging, "_nudger", nudging.Nudger())
     message = owe()
     with app.connection_for_read() as connection:
         queue = connection.SimpleQueue("celery")

@@ -11,7 +11,7 @@ import pytest
 from django.db import connection, transaction
 
 from portal.accounts.walls import carried
-from portal.outbox import delivery
+from portal.outbox import sending
 from portal.outbox.claims import claim, owed
 from portal.outbox.delivery import deliver
 from portal.outbox.models import Message, State
@@ -62,12 +62,13 @@ def test_it_would_send_twice_without_the_claim(
     message = owe()
     both_have_it = threading.Barrier(2, timeout=20)
 
-    def unclaimed(messages: Any) -> Message | None:
-        found: Message | None = messages.first()
-        both_have_it.wait()
+    def unclaimed(messages: Any, count: int = 1) -> list[Message]:
+        found = list(messages[:count])
+        if found:
+            both_have_it.wait()
         return found
 
-    monkeypatch.setattr(delivery, "claim", unclaimed)
+    monkeypatch.setattr(sending, "claim", unclaimed)
     side_by_side(lambda: deliver(message.id), lambda: deliver(message.id))
     assert len(postbox.mails) == 2
 
@@ -76,7 +77,7 @@ def test_it_passes_over_a_row_that_is_locked(owe: Owe) -> None:
     locked, free = owe("a"), owe("b")
     with transaction.atomic():
         Message.objects.across_groups("test").select_for_update().get(id=locked.id)
-        found = side_by_side(lambda: claim(owed().order_by("created_at")))
+        (found,) = side_by_side(lambda: claim(owed().order_by("created_at"), 2))
     assert [each.id for each in found] == [free.id]
 
 

@@ -27,6 +27,9 @@ from tests.mail import Postbox, receiving, smtp_settings
 MESSAGE = Message(to_address="reader@agency.example", subject="Low", text="Twelve.\n")
 
 
+GROUPS = (b"220 hello\r\n", b"250-hi\r\n250 PIPELINING\r\n")
+
+
 def try_to_send() -> Answer:
     return send(compose(MESSAGE))
 
@@ -145,6 +148,15 @@ def talking(*lines: bytes) -> Iterator[int]:
         ([b"554 go away\r\n"], Result.NO_SERVER, 554),
         ([b"421 busy\r\n"], Result.NO_SERVER, 421),
         ([b"SSH-2.0-nonsense\r\n"], Result.NO_SERVER, -1),
+        # Commands in a group get their answers one by one (RFC 2920).
+        ([*GROUPS, b"250 ok\r\n250 ok\r\n354 go on\r\n", b"250 taken\r\n"], Result.ACCEPTED, 250),
+        ([*GROUPS, b"250 ok\r\n550 no such user\r\n503 no reader\r\n"], Result.REFUSED, 550),
+        # It may ask for the message of nobody, which is then an empty one.
+        ([*GROUPS, b"250 ok\r\n550 no such user\r\n354 go on\r\n", b"554 no reader\r\n"], Result.REFUSED, 550),
+        ([*GROUPS, b"250 ok\r\n450 later\r\n503 no reader\r\n"], Result.TRY_AGAIN, 450),
+        ([*GROUPS, b"550 you again\r\n503 no sender\r\n503 no sender\r\n"], Result.NO_SERVER, 550),
+        ([*GROUPS, b"421 busy\r\n"], Result.NO_SERVER, 421),
+        ([*GROUPS, b"250 ok\r\n250 ok\r\n"], Result.CUT_OFF, None),
     ],
 )
 def test_it_knows_a_refusal_of_this_reader_from_all_other_trouble(
@@ -181,9 +193,10 @@ def test_it_waits_no_longer_than_it_is_told_for_a_silent_server(settings: Settin
 class TestLine:
     """One connection for many messages, and what a break of it costs: nothing but a new connection."""
 
-    @pytest.fixture
-    def postbox(self, settings: Settings) -> Iterator[Postbox]:
+    @pytest.fixture(params=[True, False], ids=["in groups", "one by one"])
+    def postbox(self, settings: Settings, request: pytest.FixtureRequest) -> Iterator[Postbox]:
         with receiving() as box:
+            box.takes_groups = request.param
             settings.OUTBOX_SMTP = smtp_settings(box.port)
             yield box
 

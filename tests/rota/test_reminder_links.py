@@ -19,6 +19,7 @@ from surveys.rota.queries import silent_members
 from surveys.rota.services.availability import add_named_days, save_availability, set_reminders
 from surveys.rota.services.reminders import remind_of_visits
 from tests.conftest import Cast
+from tests.mail import parse
 from tests.rota.conftest import ahead, mails
 from tests.rota.making import offer_days, plan, put_on
 
@@ -51,7 +52,7 @@ def test_the_reminder_names_the_address_in_words_and_for_mail_programs(cast: Cas
     address = reminders_url(own(cast))
     assert address in mail.text
     assert address in mail.html
-    assert compose(mail)["List-Unsubscribe"] == f"<{address}>"
+    assert parse(compose(mail).content)["List-Unsubscribe"] == f"<{address}>"
 
 
 def test_other_letters_of_the_rota_are_not_ended_with_it(cast: Cast) -> None:
