@@ -32,6 +32,7 @@ class Postbox:
     hang_up_after: bool = False
     # As common servers do (RFC 2920).
     takes_groups: bool = True
+    most_callers: int = 1000
     callers: set[object] = field(default_factory=set)
 
     async def handle_EHLO(
@@ -43,6 +44,8 @@ class Postbox:
     async def handle_MAIL(
         self, server: SMTP, session: Session, envelope: Envelope, address: str, options: list[str]
     ) -> str:
+        if session.peer not in self.callers and len(self.callers) >= self.most_callers:
+            return "421 too many connections"
         self.callers.add(session.peer)
         if self.mail_answer:
             return self.mail_answer

@@ -122,18 +122,22 @@ class Sender:
     def send_owed(self) -> None:
         """Claim and send until nothing is owed or the round is over."""
         size = 1
-        while not self._must_stop and (batch := self._round.claim_some(size)):
-            size = self._send_all(batch)
+        while not self._must_stop:
+            begun = time.monotonic()
+            batch = self._round.claim_some(size)
+            if not batch:
+                return
+            size = self._send_all(batch, begun)
 
     @property
     def _must_stop(self) -> bool:
         return self._is_done or self._round.is_over
 
-    def _send_all(self, batch: Sequence[Message]) -> int:
+    def _send_all(self, batch: Sequence[Message], begun: float) -> int:
         """Send these one by one; what would have to wait is given back. Returns how many to claim next."""
-        begun = time.monotonic()
         for place, message in enumerate(batch):
-            if self._must_stop or _since(begun) > 2 * HAND_SECONDS:
+            has_to_wait = place > 0 and _since(begun) > 2 * HAND_SECONDS
+            if self._must_stop or has_to_wait or not _is_fresh(begun):
                 _leave(batch[place:], begun)
                 return 1
             self.send(message)
@@ -169,8 +173,13 @@ def _help(sender: Sender) -> None:
 
 def _leave(messages: Sequence[Message], begun: float) -> None:
     """Free what was not begun, unless its claim may have run out and somebody else hold it."""
-    if _since(begun) < FRESH * claim_seconds():
+    if _is_fresh(begun):
         give_back(messages)
+
+
+def _is_fresh(begun: float) -> bool:
+    """Whether a claim of that moment stands for certain until it is renewed."""
+    return _since(begun) < FRESH * claim_seconds()
 
 
 def _since(moment: float) -> float:
