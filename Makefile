@@ -63,13 +63,13 @@ browser:
 	        echo "The browser tests need these. Install them, or leave the tests out: make test BROWSER=no" >&2; exit 1; }; \
 	else $(PACKAGES) poppler-utils gettext || echo "Going on; tests of PDF pages and of languages need these."; fi
 
-# What kills processes waits more than it works: two beside each other, but nothing else, because its limits want a
+# What kills processes waits more than it works: three beside each other, but nothing else, because its limits want a
 # machine that is not busy. What measures time, or takes a shared server away, runs by itself.
 test: env browser ## run the suite
 	@status=0; \
 	if [ $(BROWSER) = yes ]; then but="$(BUT)"; else but="and not browser $(BUT)"; fi; \
 	$(BIN)/python -m pytest -n 2 --dist worksteal -m "not faults and not clock $$but" || status=$$?; \
-	$(BIN)/python -m pytest -n 2 --dist worksteal -m "faults and not alone $$but" $(APART) || status=$$?; \
+	$(BIN)/python -m pytest -n 3 --dist worksteal -m "faults and not alone $$but" $(APART) || status=$$?; \
 	$(BIN)/python -m pytest -m "(clock or alone) $$but" $(APART) || status=$$?; \
 	[ $(BROWSER) = yes ] || echo "The browser tests were left out (BROWSER=$(BROWSER))."; \
 	exit $$status

@@ -1,10 +1,10 @@
-"""How often tests by chance try: a part in the suite that everybody runs, all of it in the long one."""
+"""How much tests try that could try more: a part in the suite that everybody runs, all in the long one."""
 
 from __future__ import annotations
 
 import os
 
-# `make test-all` says so.
+# Whether all is tried: `make test-all` says so.
 ALL = os.environ.get("CHANCE") == "all"
 PART = 6
 FEWEST = 6

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import Page
 
-from tests.browser.checks import PageFor, assert_accessible
+from tests.browser.checks import NARROW, WIDE, PageFor, assert_accessible
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -28,6 +28,14 @@ def test_it_fails_for_a_field_without_a_label(page_for: PageFor) -> None:
     page = page_with(page_for(), "<input name='depth'>")
     with pytest.raises(AssertionError, match="label"):
         assert_accessible(page)
+
+
+def test_it_fails_for_a_text_of_little_contrast_at_either_width(page_for: PageFor) -> None:
+    page = page_with(page_for(), "<p style='color: #bbb'>Hardly to be read.</p>")
+    for width in (NARROW, WIDE):
+        with pytest.raises(AssertionError, match=f"{width} px(.|\\n)*contrast"):
+            assert_accessible(page, [width])
+    assert_accessible(page, [])
 
 
 def test_it_fails_for_a_page_wider_than_a_small_phone(page_for: PageFor) -> None:

@@ -16,6 +16,7 @@ import pytest
 from portal.embedded import place
 from portal.embedded.inbox import free_port
 from portal.embedded.supervise import GRACE
+from tests import migrated
 from tests.processes import (
     all_pids,
     await_true,
@@ -105,7 +106,13 @@ def start(bare_environment: dict[str, str], state: Path) -> Iterator[Callable[[]
             demo.end(signal.SIGTERM)
 
 
-def test_it_serves_and_restarts_what_dies_and_ends_whole_and_keeps_its_data(start: Callable[[], Demo]) -> None:
+# From nothing it migrates for most of a minute, as tests/migrated.py does whenever a migration is new.
+@pytest.mark.parametrize("begins", ["migrated", pytest.param("empty", marks=pytest.mark.long)])
+def test_it_serves_and_restarts_what_dies_and_ends_whole_and_keeps_its_data(
+    start: Callable[[], Demo], state: Path, begins: str
+) -> None:
+    if begins == "migrated":
+        migrated.lay_out(state / "state")
     first = start()
     assert first.children().keys() == {"web", "worker", "beat"}
     assert first.page() == 200

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from tests import migrated
 from tests.faults.conftest import StartWorker, mail_url
 from tests.faults.servers import Servers
 from tests.mail import Postbox
@@ -29,8 +30,8 @@ for number in range({count}):
 @pytest.fixture
 def servers() -> Iterator[Servers]:
     with temporary_state() as state, ExitStack() as stack:
+        migrated.lay_out(state)
         made = Servers(state, stack)
-        made.run("manage.py", "migrate", "--verbosity", "0")
         made.run("-c", OWE_MANY.format(count=OWED))
         yield made
 

@@ -17,6 +17,7 @@ import pytest
 from django.conf import settings
 
 from portal.embedded.place import PROJECT
+from tests import migrated
 from tests.faults.conftest import StartWorker, kill
 from tests.faults.servers import Servers
 from tests.faults.soaking import KILLED, UNEXPLAINED, Report, Sink, Soak, sinking
@@ -32,8 +33,8 @@ LIMIT = 60
 @pytest.fixture
 def servers() -> Iterator[Servers]:
     with temporary_state() as state, ExitStack() as stack:
+        migrated.lay_out(state)
         made = Servers(state, stack)
-        made.run("manage.py", "migrate", "--verbosity", "0")
         yield made
 
 
@@ -69,6 +70,8 @@ def check(report: Report) -> None:
     assert report.last_after < LIMIT
 
 
+# The suite has a test of its own for each kind of trouble: servers, mail server, workers.
+@pytest.mark.long
 def test_a_short_soak_loses_nothing_and_explains_every_second_copy(
     servers: Servers, sink: Sink, start_worker: StartWorker
 ) -> None:
