@@ -54,7 +54,7 @@ class Figure(NamedTuple):
 
 def with_parts(visits: GroupOwnedQuerySet[Any], *parts: str) -> GroupOwnedQuerySet[Visit]:
     """The same visits with some of `ALL_PARTS` packed beside each; `laid_out` unpacks them."""
-    packed = {f"{PACKED}{name}": ArraySubquery(_query(name)) for name in parts}
+    packed = {f"{PACKED}{name}": all_of(_query(name)) for name in parts}
     rows: GroupOwnedQuerySet[Visit] = visits.annotate(**packed)
     return rows
 
@@ -68,9 +68,14 @@ def laid_out(visits: Iterable[Visit]) -> list[Visit]:
     return rows
 
 
+def all_of(rows: models.QuerySet[Any, Any]) -> models.Func:
+    """All these rows of one JSON object each as one JSON array, which is read at once."""
+    return models.Func(ArraySubquery(rows), function="TO_JSONB", output_field=models.JSONField())
+
+
 def with_effort(visits: GroupOwnedQuerySet[Visit]) -> models.QuerySet[Visit, Any]:
     """The effort of each visit, packed; `effort_of` unpacks it."""
-    return visits.values_list(ArraySubquery(_query("effort")), flat=True)
+    return visits.values_list(all_of(_query("effort")), flat=True)
 
 
 def effort_of(packed: Iterable[Packed]) -> tuple[Kicked, ...]:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from django.db.models import QuerySet
+from django.db.models import OuterRef, QuerySet
+from django.db.models.functions import JSONObject
 
 from portal.accounts.models import Group
 from portal.accounts.scoping import GroupOwnedQuerySet
-from surveys.models import RecordingList, Visit
+from surveys.models import RecordingList, Visit, VisitScore
+from surveys.parts import all_of
 from surveys.recording_lists import lists_in_use
+
+OF_SCORE = ("index", "version", "value", "low", "high", "why_none", "left_out", "scored_at")
 
 
 def lists_for(group: Group) -> QuerySet[RecordingList]:
@@ -18,6 +22,16 @@ def lists_for(group: Group) -> QuerySet[RecordingList]:
 def visits_with_scores(group: Group) -> GroupOwnedQuerySet[Visit]:
     """The visits of a group, newest first, with their scores."""
     return Visit.objects.of_group(group).order_by("-visited_on", "id").prefetch_related("scores")
+
+
+def visits_with_told_scores(group: Group) -> GroupOwnedQuerySet[Visit]:
+    """The same with the scores in force as JSON in `told_scores`: of fifty visits they are eight hundred."""
+    current = VisitScore.objects.across_groups("narrowed by the visits that fetch them").filter(
+        visit=OuterRef("pk"), is_current=True
+    )
+    packed = current.order_by("index").values(json=JSONObject(**{name: name for name in OF_SCORE}))
+    rows: GroupOwnedQuerySet[Visit] = Visit.objects.of_group(group).annotate(told_scores=all_of(packed))
+    return rows
 
 
 def visits_with_all(group: Group) -> GroupOwnedQuerySet[Visit]:

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+from datetime import datetime, tzinfo
+from functools import lru_cache
 from typing import Any
 
 from django.db.models import Q
+from django.utils import timezone
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from portal.accounts.access import NOBODY, allowed
 from portal.accounts.models import Membership
+from surveys.api.queries import OF_SCORE
 from surveys.forms.filtering import further_choices, lookups, search
 from surveys.locations import grid_reference
 from surveys.models import Finding, ListTaxon, RecordingList, Site, Visit, VisitScore
 from surveys.models.visits import Status
 from surveys.submission import submission_data
 from surveys.submission.placing import POSITION, without_position
+
+FIGURES = ("value", "low", "high")
 
 
 class GroupSerializer(serializers.ModelSerializer[Membership]):
@@ -68,7 +74,7 @@ class ScoreSerializer(serializers.ModelSerializer[VisitScore]):
 
     class Meta:
         model = VisitScore
-        fields = ["index", "version", "value", "low", "high", "why_none", "left_out", "scored_at"]
+        fields = OF_SCORE
 
 
 _MOMENT = serializers.DateTimeField()
@@ -78,6 +84,22 @@ def _told(score: VisitScore) -> dict[str, Any]:
     """As `ScoreSerializer` tells it, field by field: a list of fifty visits has eight hundred scores."""
     told = {name: getattr(score, name) for name in ScoreSerializer.Meta.fields}
     return told | {"scored_at": _MOMENT.to_representation(score.scored_at)}
+
+
+def _told_again(packed: dict[str, Any], zone: tzinfo) -> dict[str, Any]:
+    """The same of one that the database has packed as JSON, where 60.0 is 60 and moments have another form."""
+    told = {name: packed[name] for name in OF_SCORE}
+    for name in FIGURES:
+        if told[name] is not None:
+            told[name] = float(told[name])
+    told["scored_at"] = _moment(told["scored_at"], zone)
+    return told
+
+
+# The scores of one visit are nearly always of one moment.
+@lru_cache(maxsize=2_000)
+def _moment(text: str, _zone: tzinfo) -> Any:
+    return _MOMENT.to_representation(datetime.fromisoformat(text))
 
 
 class FindingSerializer(serializers.ModelSerializer[Finding]):
@@ -110,6 +132,10 @@ class VisitSummarySerializer(serializers.ModelSerializer[Visit]):
 
     @extend_schema_field(ScoreSerializer(many=True))
     def get_scores(self, visit: Visit) -> list[Any]:
+        packed: list[dict[str, Any]] | None = getattr(visit, "told_scores", None)
+        if packed is not None:
+            zone = timezone.get_current_timezone()
+            return [_told_again(each, zone) for each in packed]
         present = sorted((each for each in visit.scores.all() if each.is_current), key=lambda each: each.index)
         return [_told(each) for each in present]
 

@@ -23,7 +23,7 @@ from portal.tokens.models import Scope
 from surveys.api.base import PortalView, refusals
 from surveys.api.paging import NewestVisits
 from surveys.api.problems import number_taken
-from surveys.api.queries import lists_for, visits_with_all, visits_with_scores
+from surveys.api.queries import lists_for, visits_with_all, visits_with_told_scores
 from surveys.api.sent import submission_sent
 from surveys.api.serializers import (
     GroupSerializer,
@@ -113,7 +113,7 @@ class ApiVisits(PortalView, ListAPIView[Visit]):
 
     def get_queryset(self) -> QuerySet[Visit]:
         # The group first: a stranger is told nothing of what a filter may be.
-        found = visits_with_scores(self.group)
+        found = visits_with_told_scores(self.group)
         asked = VisitFilterSerializer(data=self.request.query_params)
         asked.is_valid(raise_exception=True)
         return found.filter(asked.condition())
