@@ -132,6 +132,8 @@ class Visit(models.Model):
         indexes = [
             models.Index(fields=["site", "-visited_on"]),
             models.Index(fields=["group", "status", "submitted_at"]),
+            # Every list of a group's visits begins with the newest.
+            models.Index(fields=["group", "-visited_on", "-submitted_at"], name="visit_newest"),
             # Feeds and pages for everybody begin with what was approved last.
             models.Index(
                 fields=["group", "-reviewed_at"],
