@@ -19,7 +19,6 @@ from surveys.pasts import Past, pasts_of
 from surveys.people.pairs import Readiness
 from surveys.people.queries import readiness_of
 from surveys.positions import landmarks
-from surveys.quantities import QUANTITIES
 from surveys.rules.types import Context
 from surveys.submission.types import Submission
 
@@ -55,14 +54,11 @@ class Surroundings:
         self.pasts[submission.site].add(submission)
 
 
-def surroundings_of(
-    group: Group, sites: Collection[Site], *, without: Collection[UUID] = (), past_record: bool = True
-) -> Surroundings:
-    """What all submissions of a sheet are held against, in five queries; `without` as in `pasts_of`."""
-    members = Membership.objects.of_group(group)
-    members = members if past_record else members.filter(left_at=None)
-    known = frozenset(members.values_list("user_id", flat=True))
-    return Surroundings(known, pasts_of(sites, without=without, quantities=list(QUANTITIES)), past_record)
+def surroundings_of(group: Group, sites: Collection[Site], *, quantities: Collection[str]) -> Surroundings:
+    """What past records are held against that read no more than these quantities, in five queries."""
+    # Whoever has left since may well have sampled in the past.
+    known = frozenset(Membership.objects.of_group(group).values_list("user_id", flat=True))
+    return Surroundings(known, pasts_of(sites, without=(), quantities=quantities), past_record=True)
 
 
 def context_for(

@@ -11,14 +11,14 @@ from django.utils.translation import gettext as _
 from portal.accounts.models import Group
 from surveys.contexts import Surroundings, context_for, surroundings_of
 from surveys.importing.building import build_draft
-from surveys.importing.columns import COLUMN_BY_NAME
+from surveys.importing.columns import COLUMN_BY_NAME, quantities_in
 from surveys.importing.drafting import Draft
 from surveys.importing.grouping import RowProblem, VisitRows, group_rows
 from surveys.importing.known import Differing, differing_visits, numbers_given
 from surveys.importing.people import Members
 from surveys.importing.reading import Sheet
 from surveys.models import Site, Visit
-from surveys.rules import Context, check_submission
+from surveys.rules import Context, errors_in, findings_in
 from surveys.submission import InvalidSubmission, Problem, Submission, parse_submission
 
 Tell = Callable[[int, int], None]
@@ -36,7 +36,7 @@ class CheckedSheet:
     `submissions` are the visits without a problem; `bad_rows` maps each row of the others, by its number in
     the checked sheet, to what is wrong with that row. `differing` are those there already
     that say something else. `findings` counts what is unusual but possible: it goes with the visits to whoever
-    approves them.
+    approves them. `surroundings` are what the new visits were held against.
     """
 
     rows_read: int
@@ -44,6 +44,7 @@ class CheckedSheet:
     submissions: tuple[Submission, ...]
     already_there: int
     findings: int
+    surroundings: Surroundings
     bad_rows: Mapping[int, tuple[RowProblem, ...]] = field(default_factory=dict)
     bad_visits: int = 0
     differing: tuple[Differing, ...] = ()
@@ -64,6 +65,7 @@ class _Check:
     numbers: Mapping[Key, UUID]
     there: set[UUID]
     surroundings: Surroundings
+    only_errors: bool = False
     problems: list[RowProblem] = field(default_factory=list)
     submissions: list[Submission] = field(default_factory=list)
     findings: int = 0
@@ -108,11 +110,13 @@ class _Check:
             self._judge(draft, visit, submission, site)
 
     def _judge(self, draft: Draft, visit: VisitRows, submission: Submission, site: Site) -> None:
-        checked = check_submission(submission, self._context(submission, site))
+        context = self._context(submission, site)
         # What was left out of the counts for its own problem must not look like a count never made.
-        errors = [each for each in checked.errors if each.field != "counts" or not draft.problems]
+        errors = [
+            each for each in errors_in(submission, context) if each.field != "counts" or not draft.problems
+        ]
         self._refuse(draft, visit, errors)
-        self.findings += len(checked.findings)
+        self.findings += 0 if self.only_errors else len(findings_in(submission, context))
         self.submissions.append(submission)
 
     def _context(self, submission: Submission, site: Site) -> Context:
@@ -134,13 +138,17 @@ class _Check:
         return message % {"code": visit.rows[0].cells["site"], "codes": codes}
 
 
-def check_sheet(*, group: Group, sheet: Sheet, tell: Tell = say_nothing) -> CheckedSheet:
+def check_sheet(
+    *, group: Group, sheet: Sheet, tell: Tell = say_nothing, only_errors: bool = False
+) -> CheckedSheet:
     """Check every row against everything a submission is checked against; nothing is written.
 
-    `tell` hears after each visit how many are checked, of how many.
+    `tell` hears after each visit how many are checked, of how many. With `only_errors` findings are not
+    counted: they are found when the visits are taken in.
     """
     visits, problems = group_rows(sheet.rows)
-    check = _begin(group, visits)
+    check = _begin(group, sheet, visits)
+    check.only_errors = only_errors
     check.problems += [*_header_problems(sheet), *problems]
     check.blame(problems)
     for number, visit in enumerate(visits):
@@ -153,13 +161,14 @@ def check_sheet(*, group: Group, sheet: Sheet, tell: Tell = say_nothing) -> Chec
         submissions=tuple(check.submissions),
         already_there=len(there),
         findings=check.findings,
+        surroundings=check.surroundings,
         bad_rows={row: _in_order(sheet, found) for row, found in check.bad_rows.items()},
         bad_visits=check.bad_visits,
         differing=tuple(differing_visits(group, (each for each in check.submissions if each.id in there))),
     )
 
 
-def _begin(group: Group, visits: Sequence[VisitRows]) -> _Check:
+def _begin(group: Group, sheet: Sheet, visits: Sequence[VisitRows]) -> _Check:
     """All that the visits are held against, read once."""
     rows = Site.objects.of_group(group).select_related("group", "recording_list")
     sites = {site.code.casefold(): site for site in rows}
@@ -171,7 +180,7 @@ def _begin(group: Group, visits: Sequence[VisitRows]) -> _Check:
         members=Members(group),
         numbers=numbers,
         there=_there(group, numbers.values()),
-        surroundings=surroundings_of(group, asked.values()),
+        surroundings=surroundings_of(group, asked.values(), quantities=quantities_in(sheet.header)),
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -174,6 +174,12 @@ COLUMN_BY_NAME = _all_columns()
 # What says something of the whole visit, in the order of the table; the rows of a visit must agree on it.
 _ROW_COLUMNS = ("site", "date", "taxon", "count", "whole_tray")
 VISIT_COLUMNS = tuple(name for name in COLUMN_BY_NAME if name not in _ROW_COLUMNS)
+
+
+def quantities_in(header: Iterable[str]) -> list[str]:
+    """The quantities that columns of these names give readings of."""
+    fields = (COLUMN_BY_NAME[name].field for name in header if name in COLUMN_BY_NAME)
+    return sorted({each.partition(".")[2] for each in fields if each.startswith("measurements.")})
 
 
 def spot_of(name: str) -> tuple[int, str] | None:

@@ -47,7 +47,8 @@ class VisitRows:
     def add(self, row: Row) -> None:
         """Take a row in; a value that differs from an earlier row's is a problem, an empty cell is not."""
         self.rows.append(row)
-        for name in VISIT_COLUMNS:
+        # Most rows say no more of the visit than which one it is.
+        for name in filter(row.cells.__contains__, VISIT_COLUMNS):
             # An empty cell repeats what the visit's other rows say.
             # The rows of a visit were put together by their key, whatever its case.
             value = self.values.get(name) or row.cells.get(name) if name == "visit" else row.cells.get(name)

@@ -15,7 +15,7 @@ from portal.accounts.languages import speaking_to
 from portal.accounts.prepared import prepared
 from portal.accounts.walls import wide
 from portal.audit.services import record_change_of_each
-from surveys.contexts import surroundings_for
+from surveys.contexts import Surroundings, surroundings_for
 from surveys.models import Draft, ImportRun, RecordingList, Site, Visit
 from surveys.models.visits import Source
 from surveys.recording_lists import lists_of
@@ -48,18 +48,21 @@ class Coming:
         return "import.run" if self.event == "imported" else "visit.submit"
 
 
-def take_in(coming: Coming, submissions: Sequence[Submission]) -> list[Visit]:
+def take_in(
+    coming: Coming, submissions: Sequence[Submission], around: Surroundings | None = None
+) -> list[Visit]:
     """Check, save, score and tell of visits, in the caller's transaction: all of them or none.
 
     Each is held against those before it too. Several are of one group. Raises InvalidSubmission for the first
     that has errors, PermissionDenied where the person may not, Conflict for the number of another's draft.
+    `around` is what they are held against, where that was read before in this transaction.
     """
     if not submissions:
         return []
     sites = _sites_of(coming, submissions)
     said = [_with_recorder(coming, each) for each in submissions]
     lists = {each.id: _list_of(each, sites[each.site]) for each in said}
-    findings = _check(coming, said, sites)
+    findings = _check(coming, said, sites, around)
     pairs = [(_visit(coming, each, sites[each.site], lists[each.id]), each) for each in said]
     visits = [visit for visit, _submission in pairs]
     # The visits' own rows come first: their key is what lets only one of two equal submissions through.
@@ -112,12 +115,14 @@ def _list_of(submission: Submission, site: Site) -> RecordingList:
     return found
 
 
-def _check(coming: Coming, said: Sequence[Submission], sites: Mapping[UUID, Site]) -> list[tuple[Problem, ...]]:
+def _check(
+    coming: Coming, said: Sequence[Submission], sites: Mapping[UUID, Site], around: Surroundings | None
+) -> list[tuple[Problem, ...]]:
     """The findings of each; raises InvalidSubmission with the errors of the first that has any."""
     person, group = coming.person, next(iter(sites.values())).group
     # Whoever sends them was found to be a member by the right that was asked for.
     known = [person.user_id] if person.user_id else []
-    around = surroundings_for(said, sites.values(), past_record=coming.past_record, known=known)
+    around = around or surroundings_for(said, sites.values(), past_record=coming.past_record, known=known)
     contexts: list[tuple[Submission, Context]] = []
     for each in said:
         context = around.context(each, sites[each.site])

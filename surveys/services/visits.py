@@ -14,6 +14,7 @@ from portal.accounts.access import Person, require
 from portal.accounts.prepared import prepared
 from portal.accounts.walls import wide
 from portal.audit.services import record_change
+from surveys.contexts import Surroundings
 from surveys.models import ImportRun, Visit
 from surveys.models.visits import Source, Status
 from surveys.scored import rescore_visit
@@ -69,10 +70,12 @@ def submit_visit(
     return submit_visits(coming, [submission])[0]
 
 
-def submit_visits(coming: Coming, submissions: Sequence[Submission]) -> list[Receipt]:
+def submit_visits(
+    coming: Coming, submissions: Sequence[Submission], around: Surroundings | None = None
+) -> list[Receipt]:
     """The same of several visits to one group in one transaction: each with its receipt, or none is taken in.
 
-    What `submit_visit` raises, for the first of them that gives reason to.
+    Raises what `submit_visit` raises, for the first of them that gives reason to; `around` as for `take_in`.
     """
     numbers = [each.id for each in submissions]
     there: dict[UUID, Visit] = {}
@@ -81,11 +84,11 @@ def submit_visits(coming: Coming, submissions: Sequence[Submission]) -> list[Rec
         try:
             with transaction.atomic():
                 there = _first_results(coming.person, numbers)
-                new = take_in(coming, [each for each in submissions if each.id not in there])
+                new = take_in(coming, [each for each in submissions if each.id not in there], around)
                 break
         except IntegrityError:
             # A number was sent twice at once and the other call came first: its result is the answer.
-            there = _first_results(coming.person, numbers)
+            there, around = _first_results(coming.person, numbers), None
             if there.keys() == known:
                 raise
     visits = there | {each.pk: each for each in new}

@@ -106,7 +106,9 @@ def laid_out(run: ImportRun) -> LaidSheet:
     return lay_out(raw, plan_of(run, raw), timezone.localdate())
 
 
-def check_run(*, person: Person, run: ImportRun, tell: Tell = say_nothing) -> CheckedSheet:
-    """Check a kept sheet against the group as it is now; nothing is written."""
+def check_run(
+    *, person: Person, run: ImportRun, tell: Tell = say_nothing, only_errors: bool = False
+) -> CheckedSheet:
+    """Check a kept sheet (`check_sheet`) against the group as it is now; nothing is written."""
     require(person, "import.run", run)
-    return check_sheet(group=run.group, sheet=laid_out(run), tell=tell)
+    return check_sheet(group=run.group, sheet=laid_out(run), tell=tell, only_errors=only_errors)

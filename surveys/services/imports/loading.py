@@ -20,6 +20,7 @@ from portal.jobs.models import Job
 from portal.jobs.queries import starter_of
 from portal.jobs.services import request_job
 from portal.jobs.working import Progress
+from surveys.contexts import Surroundings
 from surveys.importing.checking import CheckedSheet, Tell, check_sheet, loaded_before, say_nothing
 from surveys.importing.reading import Sheet
 from surveys.models import ImportRun
@@ -128,7 +129,7 @@ def load_run(
     if run.loaded_at:
         return Loaded(new=run.visits_loaded, already_there=0)
     # Checked again, because the group may have changed since somebody looked at the check.
-    checked = check_run(person=person, run=run, tell=checking)
+    checked = check_run(person=person, run=run, tell=checking, only_errors=True)
     if checked.problems and not (only_sound and checked.submissions):
         raise SheetHasProblems(checked)
     loaded = _load(person, run, checked, loading)
@@ -151,7 +152,7 @@ def _let_file_go(run: ImportRun) -> None:
 def load_sheet(*, person: Person, group: Group, sheet: Sheet, file_name: str) -> Loaded:
     """Check and load a sheet in one go, as the command does; raises SheetHasProblems and then loads nothing."""
     require(person, "import.run", group)
-    checked = check_sheet(group=group, sheet=sheet)
+    checked = check_sheet(group=group, sheet=sheet, only_errors=True)
     if checked.problems:
         raise SheetHasProblems(checked)
     run = ImportRun.objects.create(
@@ -165,18 +166,17 @@ def _load(person: Person, run: ImportRun, checked: CheckedSheet, tell: Tell = sa
     there = loaded_before(run.group, submissions)
     # What is there may have been loaded by another coordinator, for whom it would be a conflict to submit it.
     fresh = [each for each in submissions if each.id not in there]
-    new = _submit(person, run, fresh, tell)
+    new = _submit(Coming(person, run, past_record=True), fresh, checked.surroundings, tell)
     run.visits_loaded, run.loaded_at, run.left_out = new, timezone.now(), checked.bad_visits
     run.save(update_fields=["visits_loaded", "loaded_at", "left_out"])
     record_change(actor=person, verb="import.loaded", thing=run, changes={"visits_loaded": [0, new]})
     return Loaded(new=new, already_there=len(submissions) - new)
 
 
-def _submit(person: Person, run: ImportRun, fresh: Sequence[Submission], tell: Tell) -> int:
-    coming = Coming(person, run, past_record=True)
+def _submit(coming: Coming, fresh: Sequence[Submission], around: Surroundings, tell: Tell) -> int:
     new = 0
     for begun in range(0, len(fresh), AT_ONCE):
         tell(begun, len(fresh))
-        receipts = submit_visits(coming, fresh[begun : begun + AT_ONCE])
+        receipts = submit_visits(coming, fresh[begun : begun + AT_ONCE], around)
         new += sum(each.is_new for each in receipts)
     return new
