@@ -9,6 +9,7 @@ from typing import Any
 
 from django.conf import settings
 from django.urls import reverse
+from django.utils.translation import ngettext
 
 from alerts.evidence import evidence_of, who_to_call
 from alerts.links import alert_url
@@ -22,6 +23,7 @@ from portal.outbox.models import Message
 from portal.outbox.rendering import render_mail
 from portal.outbox.services import owe_message
 from surveys.models import Visit
+from surveys.queries import photos_of
 
 Reader = AgencyContact | User
 
@@ -46,6 +48,7 @@ def owe_incident_mail(
         evidence = evidence_of(visit, verdict) if step.kind in WITH_EVIDENCE else None
         context = _context(incident, visit, step, to)
         context |= {"evidence": evidence, "verdict": verdict, "lines": lines_of(incident, visit, verdict, step)}
+        context["photos"] = photo_words(visit) if evidence else ""
         context["earlier"] = [low_visit_words(each) for each in earlier]
         subject, text, html = render_mail(f"alerts/mail/{'alert' if evidence else 'notice'}", context)
         picture = picture_arguments(evidence) if evidence else None
@@ -64,6 +67,19 @@ def owe_incident_mail(
         picture_args=picture,
         not_before=not_before,
     )
+
+
+def photo_words(visit: Visit) -> str:
+    """How many photos there are to look at by now: most come when the phone has sent the visit."""
+    number = photos_of(visit).count()
+    if not number:
+        return ""
+    words = ngettext(
+        "%(number)s photo of the visit is on the incident's page.",
+        "%(number)s photos of the visit are on the incident's page.",
+        number,
+    )
+    return words % {"number": number}
 
 
 def speaking_to_reader(to: Reader, group: Group) -> AbstractContextManager[None]:

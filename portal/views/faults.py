@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import render
 from django.utils.translation import gettext as _
 from django.views import defaults
 
@@ -24,9 +27,24 @@ def server_error(request: HttpRequest) -> HttpResponse:
     fault = sys.exc_info()[1]
     if isinstance(fault, Exception) and is_database_trouble(fault):
         return unwritable(request)
+    if _is_lost_file(fault):
+        return _lost_file(request)
     if request.path.startswith("/api/"):
         return _problem(500, _("Something went wrong. The portal's operator finds more in the log."))
     return defaults.server_error(request)
+
+
+def _is_lost_file(fault: BaseException | None) -> bool:
+    """A file that a row names and nobody finds: deleted past the portal, or not restored with the database."""
+    is_missing = isinstance(fault, FileNotFoundError) and isinstance(fault.filename, str)
+    return is_missing and Path(fault.filename).is_relative_to(settings.MEDIA_ROOT)
+
+
+def _lost_file(request: HttpRequest) -> HttpResponse:
+    """404, while the log keeps the fault for the portal's operator."""
+    if request.path.startswith("/api/"):
+        return _problem(404, _("This file is no longer where the portal kept it."))
+    return render(request, "lost_file.html", status=404)
 
 
 def _problem(status: int, detail: str) -> HttpResponse:

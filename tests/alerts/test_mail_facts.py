@@ -13,7 +13,7 @@ from alerts.models import Outcome
 from alerts.services.incidents import close_incident
 from portal.accounts.models import Group
 from portal.outbox.models import Message
-from surveys.models import Site, Visit
+from surveys.models import Photo, Site, Visit
 from tests.alerts.conftest import LOW, Watch, approved_visit, mails, the_incident
 from tests.alerts.test_incidents import approve, correct
 from tests.alerts.test_state_table import by_clock
@@ -165,6 +165,18 @@ def test_text_and_html_say_the_same(watch: Watch, kind: str) -> None:
     assert found, "the course did not lead to this mail"
     for mail in found:
         assert_same_facts(mail)
+
+
+def test_later_mails_tell_of_photos_that_have_come_by_then(watch: Watch) -> None:
+    visit = low(watch)
+    assert "photo" not in mails(kind="contact.told")[0].text
+    for number in range(2):
+        Photo.objects.create(group=visit.group, visit_number=visit.pk, file=f"photos/{number}.jpg")
+    approve(watch.cast, visit)
+    (mail,) = mails(kind="contact.confirmed")
+    assert "2 photos of the visit are on the incident's page." in mail.text
+    assert_same_facts(mail)
+    assert "2 photos" in read_html(mail.html)[0]
 
 
 def test_a_difference_is_noticed(watch: Watch) -> None:

@@ -21,6 +21,7 @@ from portal.jobs.models import Job
 from portal.jobs.working import work_off
 from portal.reports.models import YearlyReport
 from portal.reports.services import make_report, publish_report, request_report
+from portal.views.faults import server_error
 from tests.emptying import past_triggers
 from tests.reports.conftest import YEAR, YearBook, say_correction
 
@@ -68,6 +69,25 @@ def text(response: Any) -> str:
 
 def body(response: Any) -> bytes:
     return b"".join(response.streaming_content)
+
+
+def test_a_report_whose_file_is_gone_is_said_to_be(published: YearlyReport) -> None:
+    """As after a database that was restored without its files."""
+    reader = Client(raise_request_exception=False)
+    given = address("public_report_file", published)
+    assert body(reader.get(given)).startswith(b"%PDF")
+    Path(published.file.path).unlink()
+    response = reader.get(given)
+    assert response.status_code == 404
+    assert "This file is gone" in text(response)
+
+
+def test_other_missing_files_stay_faults(rf: Any) -> None:
+    """One of the portal's own that is missing is nobody's lost upload."""
+    try:
+        Path(__file__).with_name("nowhere").read_bytes()
+    except FileNotFoundError:
+        assert server_error(rf.get("/")).status_code == 500
 
 
 def test_a_coordinator_orders_a_report_and_lands_on_its_page(visited: YearBook) -> None:
