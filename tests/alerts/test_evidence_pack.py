@@ -6,6 +6,7 @@ import hashlib
 import io
 import json
 import re
+from copy import deepcopy
 from typing import Any
 
 import page
@@ -32,11 +33,11 @@ from surveys.services.visits import correct_visit
 from surveys.submission.parsing import parse_submission
 from surveys.submission.writing import submission_data
 from surveys.typesetting import as_pdf, lay_out
-from tests.alerts import conftest as alerting
-from tests.alerts.conftest import Watch, the_incident
+from tests.alerts.conftest import Watch, make_watch, the_incident
+from tests.conftest import make_cast
 from tests.factories import SiteFactory
+from tests.lasting import built_once
 
-watch = alerting.watch
 pytestmark = pytest.mark.django_db
 
 
@@ -46,10 +47,9 @@ def a_picture() -> ContentFile[bytes]:
     return ContentFile(out.getvalue(), "grey.png")
 
 
-@pytest.fixture
-def incident(watch: Watch, settings: Any, tmp_path: Any) -> Incident:
+def lived() -> Watch:
     """Low, photographed, corrected, acknowledged by link, noted by a coordinator who is not the one to call."""
-    settings.MEDIA_ROOT = tmp_path
+    watch = make_watch(make_cast())
     SiteFactory(group=watch.cast.group, code="AB0", name="Upper ford", downstream=watch.site)
     watch.site.hazards = "Slippery steps."
     watch.site.access_notes = "Ask Farmer Brook at the gate."
@@ -59,6 +59,19 @@ def incident(watch: Watch, settings: Any, tmp_path: Any) -> Incident:
     correct(watch, visit)
     acknowledge_incident(incident=the_incident(), contact=watch.first)
     add_note(person=watch.cast.person("coordinator"), incident=the_incident(), note="Rang the works.")
+    return watch
+
+
+once = built_once(lived)
+
+
+@pytest.fixture
+def watch(once: Watch, db: None) -> Watch:
+    return deepcopy(once)
+
+
+@pytest.fixture
+def incident(watch: Watch) -> Incident:
     return the_incident()
 
 
