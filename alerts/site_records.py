@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, NamedTuple
+from typing import Any
 from uuid import UUID
 
 from django.db.models import QuerySet
@@ -23,7 +23,8 @@ from surveys.queries import OF_POINT, HistoryPoint, history_point, history_rows
 OF_VERDICT = ("verdict__outcome", "verdict__trigger__index")
 
 
-class Judged(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Judged:
     """What was said of a visit: the outcome, and the index of its trigger (None where it had none)."""
 
     outcome: str

@@ -7,21 +7,25 @@ drawn here is held to.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Container, Hashable, Iterable, Mapping
 from types import MappingProxyType
 from typing import Any, cast
 
+from django.forms import ChoiceField
 from django.forms.boundfield import BoundField
 from django.forms.renderers import TemplatesSetting
 from django.http import HttpRequest
 from django.template.loader import render_to_string
 from django.utils.html import conditional_escape, escape
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
+from portal.templatetags.quick_parts import KeptParts
 from portal.templatetags.ui import FieldParts, field_parts
 
 Widget = Mapping[str, Any]
+kept = KeptParts(2_000)
 
 
 class QuickControls(TemplatesSetting):
@@ -35,7 +39,7 @@ class QuickControls(TemplatesSetting):
         if draw is not None:
             return mark_safe(draw(context["widget"]))  # noqa: S308
         if template_name == self.field_template_name:
-            return mark_safe(_field(context["field"]))  # noqa: S308
+            return _kept_field(context["field"])
         return cast(SafeString, super().render(template_name, dict(context), request))
 
 
@@ -75,6 +79,27 @@ def _choices(group: str | None, options: Iterable[Widget]) -> str:
 def _option(option: Widget) -> str:
     value = conditional_escape(str(option["value"]))
     return f'<option value="{value}"{_attributes(option)}>{conditional_escape(option["label"])}</option>'
+
+
+def _kept_field(field: BoundField) -> SafeString:
+    """The field, drawn once where it is alike on all forms of its kind; what somebody typed is never kept."""
+    key = _key(field)
+    drawn = None if key is None else kept.get(key)
+    if drawn is None:
+        drawn = mark_safe(_field(field))  # noqa: S308
+        if key is not None:
+            kept.keep(key, drawn)
+    return drawn
+
+
+def _key(field: BoundField) -> Hashable:
+    """All that the field is made from, where its form says which of its fields are its own; else None."""
+    form, value = field.form, field.value()
+    own: Container[str] | None = getattr(form, "own_fields", None)
+    is_typed = value not in (None, "", True, False) and not isinstance(field.field, ChoiceField)
+    if own is None or field.name in own or is_typed or form.is_bound or field.errors or form.findings:
+        return None
+    return type(form), field.html_name, field.auto_id, str(value), get_language()
 
 
 def _field(field: BoundField) -> str:

@@ -7,9 +7,10 @@ where `prefetch_related` keeps its own, so that a reader of `visit.spots.all()` 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, TypeVar
 
 from django.contrib.postgres.expressions import ArraySubquery
 from django.db import models
@@ -45,7 +46,8 @@ M = TypeVar("M", bound=models.Model)
 Packed = Mapping[str, Any]
 
 
-class Figure(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Figure:
     """A score in force as a table shows it: the value is in the unit of the index."""
 
     index: str

@@ -9,11 +9,13 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 from uuid import UUID
 
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 from pyproj import Geod
 
 from portal.accounts.access import Person
 from portal.accounts.models import Group
+from portal.accounts.prepared import prepared
 from surveys.models import Site
 from surveys.models.visits import ROUGHEST_M
 from surveys.submission.types import Position
@@ -69,10 +71,13 @@ class Standing:
 
 def landmarks(group: Group, besides: Site) -> tuple[Landmark, ...]:
     """The places of the group's other sites by code (one query)."""
-    rows = Site.objects.of_group(group).exclude(pk=besides.pk).order_by("code")
-    return tuple(
-        Landmark(*row) for row in rows.values_list("code", "latitude", "longitude", "location_precision_m")
-    )
+    return tuple(Landmark(*row) for row in _places(group, besides.pk))
+
+
+@prepared
+def _places(group: Group, besides: UUID) -> QuerySet[Any, Any]:
+    rows = Site.objects.of_group(group).exclude(pk=besides).order_by("code")
+    return rows.values_list("code", "latitude", "longitude", "location_precision_m")
 
 
 def places_by_group(person: Person) -> Mapping[UUID, list[tuple[Any, ...]]]:

@@ -189,3 +189,13 @@ def photos_of(thing: Visit | Draft) -> GroupOwnedQuerySet[Photo]:
     """The pictures of a visit or draft, which share its number."""
     # Named by number and not by a key: pictures are taken on the bank, before there is a visit.
     return Photo.objects.filter(group=thing.group_id, visit_number=thing.pk)
+
+
+def list_of_photos(thing: Visit | Draft) -> list[Photo]:
+    """The same, read."""
+    return _photos(thing.group_id, thing.pk)
+
+
+@prepared
+def _photos(group: UUID, number: UUID) -> GroupOwnedQuerySet[Photo]:
+    return Photo.objects.filter(group=group, visit_number=number)

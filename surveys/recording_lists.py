@@ -65,6 +65,17 @@ def retired_lists(group: Group) -> QuerySet[RecordingList]:
     return RecordingList.objects.filter(pk__in=newest, retired_at__isnull=False).order_by("name")
 
 
+def taxa_of(recording_list: RecordingList) -> list[ListTaxon]:
+    """The lines of a list in their order; no query where the page has read them."""
+    kept = getattr(recording_list, "_prefetched_objects_cache", {})
+    return list(recording_list.taxa.all()) if "taxa" in kept else _taxa(recording_list.pk)
+
+
+@prepared
+def _taxa(number: UUID) -> QuerySet[ListTaxon]:
+    return ListTaxon.objects.filter(recording_list=number)
+
+
 def reasons_of(recording_list: RecordingList) -> Mapping[str, str]:
     """For each index "" or why the list cannot support it; reads the list's taxa."""
     return reasons_for(tuple(each.taxon for each in recording_list.taxa.all()))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 from django.db.models import Case, IntegerField, Prefetch, Q, Value, When
@@ -56,11 +57,11 @@ def _after(
     # Of those that wait: to look through what a group has approved in ten years takes long.
     mine = Visit.objects.of_group(group).filter(involved, status=Status.WAITING).values("pk")
     others = Visit.objects.of_group(group).filter(status=Status.WAITING).exclude(pk=number)
-    open_ones = _ordered(others.exclude(pk__in=mine)).select_related("site")
+    open_ones: Any = _ordered(others.exclude(pk__in=mine)).select_related("site")
     later = Q(rank=rank, submitted_at__gt=submitted_at) | Q(rank__gt=rank)
     same_moment = Q(rank=rank, submitted_at=submitted_at, pk__gt=number)
     is_later = Case(When(later | same_moment, then=Value(0)), default=Value(1), output_field=IntegerField())
-    return open_ones.order_by(is_later, "rank", "submitted_at", "pk")[:1]
+    return open_ones.order_by(is_later, "rank", "submitted_at", "pk")[:1]  # type: ignore[no-any-return]
 
 
 def why_not_at_once(person: Person, visit: Visit) -> str:

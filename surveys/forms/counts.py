@@ -54,11 +54,6 @@ class CountRow:
         return bool(self.count or self.range or self.is_none or self.by_key)
 
     @property
-    def is_untouched(self) -> bool:
-        """Whether it looks the same on everybody's form."""
-        return not (self.is_filled or self.recorded_as or self.errors or self.findings)
-
-    @property
     def suggestions(self) -> list[str]:
         """Known names close to one that is not known; whoever typed it chooses, nobody else."""
         return suggest(self.taxon) if self.errors and self.taxon and roll_up(self.taxon) is None else []

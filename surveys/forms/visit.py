@@ -120,6 +120,8 @@ class VisitForm(forms.Form):
         self.fields["partner"].choices = [("", _("nobody, or not a member")), *people]  # type: ignore[attr-defined]
         self.fields["kit"].choices = [("", _("not noted")), *kits]  # type: ignore[attr-defined]
         self.has_kits = bool(kits)
+        # Of one group; all other fields are the same on every form, and drawn once (`portal.form_controls`).
+        self.own_fields = frozenset(("recorder", "partner", "kit"))
         self.fields.update(_spot_fields(self.spot_numbers))
         self.fields.update(_measurement_fields())
         self._errors = ErrorDict(

@@ -56,16 +56,24 @@ def in_column(visit: Visit, column: ScoreColumn) -> str:
 @register.simple_tag
 def count_row(row: CountRow) -> str:
     """One line of the table of counts. Most are still empty, and those look the same on everybody's form."""
-    return _untouched_row(row, get_language() or "") if row.is_untouched else _drawn_row(row)
+    return _row("surveys/_count_row.html", row)
+
+
+@register.simple_tag
+def other_row(row: CountRow, is_whole: bool = False) -> str:
+    """One line whose taxon is typed."""
+    return _row("surveys/_other_row.html", row, is_whole)
+
+
+def _row(template: str, row: CountRow, is_whole: bool = False) -> str:
+    # Nothing else goes into a line, and what is said of its mistakes is nearly always said once only.
+    draw = _drawn_row.__wrapped__ if row.errors or row.findings else _drawn_row
+    return draw(template, row, is_whole, get_language() or "")
 
 
 @lru_cache(maxsize=2_000)
-def _untouched_row(row: CountRow, _language: str) -> str:
-    return _drawn_row(row)
-
-
-def _drawn_row(row: CountRow) -> str:
-    return render_to_string("surveys/_count_row.html", {"row": row})
+def _drawn_row(template: str, row: CountRow, is_whole: bool, _language: str) -> str:
+    return render_to_string(template, {"row": row, "is_whole": is_whole})
 
 
 @register.simple_tag

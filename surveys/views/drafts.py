@@ -7,6 +7,7 @@ from uuid import UUID
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.db.models import QuerySet
 from django.http import HttpResponse, JsonResponse
 from django.shortcuts import redirect
 from django.urls import reverse
@@ -17,7 +18,9 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from portal.accounts.access import Person
 from portal.accounts.middleware import PortalRequest
+from portal.accounts.models import Group
 from portal.accounts.pages import enter
+from portal.accounts.prepared import prepared
 from surveys.forms import data_from_post, read_entry
 from surveys.forms.posted import TAKE_UP
 from surveys.models import Draft, Site, Visit
@@ -45,7 +48,7 @@ def visit_start(request: PortalRequest, slug: str, site_id: UUID) -> HttpRespons
 def visit_submit(request: PortalRequest, slug: str, draft_id: UUID) -> HttpResponse:
     """The visit form; a draft that was sent in already leads to its visit."""
     group = enter(request, slug, "visit.submit")
-    if Visit.objects.of_group(group).filter(id=draft_id).exists():
+    if _sent_in(group, draft_id):
         return redirect("visit_detail", slug=slug, visit_id=draft_id)
     draft = find_draft(request.person, group, draft_id)
     if request.method == "POST":
@@ -53,6 +56,11 @@ def visit_submit(request: PortalRequest, slug: str, draft_id: UUID) -> HttpRespo
     is_new = "visited_on" not in draft.data
     data = opening_data(draft.site, request.person) if is_new else draft.data
     return show_entry(request, TEMPLATE, draft, data)
+
+
+@prepared
+def _sent_in(group: Group, number: UUID) -> QuerySet[Visit, UUID]:
+    return Visit.objects.of_group(group).filter(id=number).values_list("pk", flat=True)
 
 
 def _take(request: PortalRequest, draft: Draft) -> HttpResponse:

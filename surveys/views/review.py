@@ -38,7 +38,7 @@ from surveys.histories import trail_of
 from surveys.importing.queries import waiting_sheets
 from surveys.models import Finding, Visit
 from surveys.models.visits import Status
-from surveys.queries import photos_of, visits_waiting
+from surveys.queries import list_of_photos, visits_waiting
 from surveys.reviewing import QUEUE_ROWS, any_at_once, give_hindrances, next_waiting, waiting_in_order
 from surveys.seasons import season_of
 from surveys.services.bulk_review import Approvals, approve_several
@@ -139,7 +139,7 @@ def show_review(request: PortalRequest, visit: Visit, **wrong: forms.Form) -> Ht
         "may_correct": allowed(request.person, "visit.correct", visit),
         "may_test": allowed(request.person, "visit.test_anyway", visit),
         "conventions": conventions_of(visit),
-        "photos": photos_of(visit),
+        "photos": list_of_photos(visit),
         "events": trail_of(visit, visit.group),
         "comparison": compare_visit(visit),
         "decisions": decision_forms(visit, wrong.get("decision_form")),

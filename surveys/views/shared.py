@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
 from portal.accounts.middleware import PortalRequest
-from portal.accounts.models import Group
+from portal.accounts.models import Group, Membership
 from portal.accounts.prepared import prepared
 from portal.accounts.queries import members_of
 from portal.accounts.scoping import GroupOwnedQuerySet
@@ -25,7 +25,8 @@ from surveys.models import Draft, Photo, Site, Visit
 from surveys.overviews import with_upstream
 from surveys.parts import ALL_PARTS, laid_out, with_parts
 from surveys.positions import landmarks
-from surveys.queries import photos_of, with_last_visit
+from surveys.queries import list_of_photos, photos_of, with_last_visit
+from surveys.recording_lists import taxa_of
 from surveys.services.photo_positions import Suggestion, suggest_position
 from surveys.services.photos import InvalidPhoto, add_photo, remove_photo
 
@@ -113,23 +114,28 @@ def show_entry(
         site=thing.site,
         people=_choices(thing),
         kits=kit_choices(thing.group, thing if isinstance(thing, Visit) else None),
-        taxa=list(recording_list.taxa.all()),
+        taxa=taxa_of(recording_list),
         data=data,
         problems=problems,
         findings=thing.findings.all() if isinstance(thing, Visit) else (),
         others=landmarks(thing.group, thing.site),
     )
-    shown = {"entry": entry, "site": thing.site, "photos": photos_of(thing)}
+    shown = {"entry": entry, "site": thing.site, "photos": list_of_photos(thing)}
     shown["visit" if is_visit else "draft"] = thing
     return render(request, template, shown | context, status=422 if entry.mistakes else 200)
 
 
 def _choices(thing: Draft | Visit) -> list[tuple[str, str]]:
     """The members to choose from, and who has left since but stands in the record."""
-    names = {str(member.user_id): str(member.user) for member in members_of(thing.group)}
+    names = {str(member.user_id): str(member.user) for member in _members(thing.group)}
     named = (thing.recorder, thing.partner) if isinstance(thing, Visit) else ()
     gone = {str(user.pk): str(user) for user in named if user is not None}
     return list((gone | names).items())
+
+
+@prepared
+def _members(group: Group) -> GroupOwnedQuerySet[Membership]:
+    return members_of(group)
 
 
 def kit_choices(group: Group, visit: Visit | None = None) -> list[tuple[str, str]]:

@@ -217,7 +217,7 @@ def test_all_that_the_pieces_of_a_site_are_made_from_changes_them(drawn: list[st
     assert len(drawn) == SIZES
 
 
-OTHER_POINT = {
+OTHER_POINT: dict[str, Any] = {
     "when": days_ago(8),
     "value": 41.0,
     "low": 39.0,

@@ -2,27 +2,30 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
 import pytest
 from django.template.loader import render_to_string
-from django.utils import translation
+from django.utils import timezone, translation
 
+from surveys.api.queries import visits_with_told_scores
 from surveys.api.serializers import ScoreSerializer, VisitSummarySerializer
 from surveys.effort import Kicked, effort_problems, is_standard, plan_of
 from surveys.forms.counts import CountRow
-from surveys.models import VisitScore
+from surveys.forms.visit import VisitForm
+from surveys.models import Site, VisitScore
 from surveys.queries import site_history
-from surveys.templatetags.surveying import count_row, known_taxa_options
+from surveys.templatetags.surveying import count_row, known_taxa_options, other_row
 from tests.conftest import Cast
-from tests.factories import submit
+from tests.factories import SiteFactory, submit
 
 ROW = CountRow(name="counts-Baetidae", anchor="id_counts-3-baetidae", taxon="Baetidae", label="Mayflies")
 
 
-def test_an_untouched_row_is_drawn_in_the_language_of_its_reader() -> None:
+def test_a_row_is_drawn_in_the_language_of_its_reader() -> None:
     drawn = {}
     for language in ("en-gb", "de", "en-gb"):
         with translation.override(language):
@@ -38,10 +41,61 @@ def test_an_untouched_row_is_drawn_in_the_language_of_its_reader() -> None:
         *({"errors": ("Not a number.",)}, {"findings": ("Many.",)}),
     ],
 )
-def test_a_row_in_which_somebody_was_at_work_is_drawn_anew(typed: dict[str, Any]) -> None:
+def test_a_row_in_which_somebody_was_at_work_is_drawn_as_it_stands(typed: dict[str, Any]) -> None:
     row = replace(ROW, **typed)
-    assert not row.is_untouched
-    assert count_row(row) == render_to_string("surveys/_count_row.html", {"row": row}) != count_row(ROW)
+    for _twice in range(2):
+        assert count_row(row) == render_to_string("surveys/_count_row.html", {"row": row}) != count_row(ROW)
+        for is_whole in (True, False):
+            context = {"row": row, "is_whole": is_whole}
+            shown = other_row(row, is_whole)
+            assert shown == render_to_string("surveys/_other_row.html", context)
+    assert other_row(row) != other_row(row, True)
+
+
+def form_of(site: Site, people: int, **data: Any) -> VisitForm:
+    chosen = [(str(number), f"Person {number}") for number in range(people)]
+    return VisitForm(site=site, people=chosen, kits=chosen, data=data, errors={})
+
+
+@pytest.mark.django_db
+def test_fields_that_are_drawn_once_are_alike_on_all_forms(cast: Cast) -> None:
+    """What a field is made from besides its value; those of one group are drawn for each form."""
+    other = SiteFactory(name="Elsewhere", spots=2, kicks_per_spot=5, seconds_per_kick=20)
+    forms = form_of(cast.site, 1), form_of(other, 3, notes="Cold.", visited_on="2026-05-01")
+    made_from = [
+        {
+            name: (str(each.label), str(each.help_text), each.required, each.widget.attrs, choices_of(each))
+            for name, each in form.fields.items()
+        }
+        for form in forms
+    ]
+    shared = made_from[0].keys() & made_from[1].keys()
+    assert {name for name in shared if made_from[0][name] != made_from[1][name]} == forms[0].own_fields
+
+
+def choices_of(field: Any) -> list[Any]:
+    return [(str(value), str(words)) for value, words in getattr(field, "choices", ())]
+
+
+@pytest.mark.django_db
+def test_what_somebody_typed_is_on_their_own_form_alone(cast: Cast) -> None:
+    names = ("notes", "visited_on", "weather", "spots-1-kicks", "was_made", "recorder")
+    data = {
+        "notes": "Otter <seen>.",
+        "visited_on": "2026-05-01",
+        "weather": "dry",
+        "spots": [{"number": 1, "kicks": "3"}],
+    }
+    first = form_of(cast.site, 2, **data)
+    typed = {name: str(first[name].as_field_group()) for name in names}
+    empty = {name: str(form_of(cast.site, 1)[name].as_field_group()) for name in names}
+    assert {name for name in names if typed[name] != empty[name]} == set(names) - {"was_made"}
+    assert typed == {name: str(form_of(cast.site, 2, **data)[name].as_field_group()) for name in names}
+    wrong = VisitForm(site=cast.site, people=(), data={}, errors={"weather": ["Odd."]})
+    assert "Odd." in str(wrong["weather"].as_field_group())
+    assert "Odd." not in str(form_of(cast.site, 1)["weather"].as_field_group())
+    with translation.override("de"):
+        assert str(form_of(cast.site, 1)["weather"].as_field_group()) != empty["weather"]
 
 
 def test_known_taxa_are_told_in_the_language_of_the_reader() -> None:
@@ -58,6 +112,10 @@ def test_scores_in_a_list_are_those_of_the_serializer(cast: Cast) -> None:
     told = VisitSummarySerializer(visit).data["scores"]
     assert told == [dict(each) for each in ScoreSerializer(rows, many=True).data]
     assert len(told) > 10
+    VisitScore.objects.of_group(cast.group).filter(visit=visit, index="ntaxa").update(value=60)
+    with timezone.override("Europe/Berlin"):
+        (packed,) = (VisitSummarySerializer(each).data for each in visits_with_told_scores(cast.group))
+        assert json.dumps(packed["scores"]) == json.dumps(ScoreSerializer(rows.all(), many=True).data)
 
 
 @pytest.mark.django_db

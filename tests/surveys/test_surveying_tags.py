@@ -6,6 +6,7 @@ from decimal import Decimal
 
 import pytest
 
+from portal.templatetags import ui
 from surveys.models import Site, Visit
 from surveys.queries import DueSite, visits_of
 from surveys.templatetags.surveying import (
@@ -44,7 +45,8 @@ def test_it_prints_a_dash_where_there_is_no_score(cast: Cast) -> None:
 )
 def test_it_shows_a_status_by_word_and_shape(status: str, icon: str, word: str) -> None:
     badge = status_badge(Visit(status=status))
-    assert (badge["icon_name"], badge["word"]) == (icon, word)
+    assert str(ui.icon(icon)) in badge
+    assert f"</svg>{word}</span>" in badge
 
 
 @pytest.mark.parametrize(
@@ -53,17 +55,17 @@ def test_it_shows_a_status_by_word_and_shape(status: str, icon: str, word: str) 
 )
 def test_it_says_when_the_next_visit_is_due(state: str, kind: str, start: str) -> None:
     badge = due_badge(DueSite(Site(), days_ago(30), days_ago(0), state))
-    assert badge["kind"] == kind
-    assert badge["word"].startswith(start)
+    assert badge.startswith(f'<span class="badge badge--{kind}">' if kind else '<span class="badge">')
+    assert f"</svg>{start} " in badge
 
 
 def test_it_says_that_the_first_visit_is_open_whether_or_not_a_day_is_set() -> None:
-    assert due_badge(DueSite(Site(), None, None, "first"))["word"] == "first visit open"
-    assert due_badge(DueSite(Site(), None, days_ago(3), "first"))["word"] == "first visit open"
+    for day in (None, days_ago(3)):
+        assert "</svg>first visit open</span>" in due_badge(DueSite(Site(), None, day, "first"))
 
 
 def test_it_says_that_a_site_is_closed() -> None:
-    assert due_badge(None)["word"] == "closed"
+    assert "</svg>closed</span>" in due_badge(None)
 
 
 def test_it_adds_up_the_kicking_time(cast: Cast) -> None:
