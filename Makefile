@@ -104,7 +104,6 @@ load: env ## a Sunday evening: many people at once on the portal as deployed (PE
 soak: env ## alerts owed while everything is killed, flushed, restarted or made to misbehave (ALERTS=1000)
 	@ALERTS=$(ALERTS) $(BIN)/python -m pytest -qs --no-header --no-summary -o python_functions=soak_ \
 	    tests/faults/test_soak.py
-	@MESSAGES=5000 $(BIN)/python -m pytest -q --no-header tests/outbox/test_four_workers.py
 
 fuzz: env ## junk to every form, upload and address, and to every operation of the interface as each role (INPUTS=10000, SEED=1)
 	@INPUTS=$(INPUTS) SEED=$(SEED) $(BIN)/python -m pytest -qs --no-header -o python_functions=fuzz_ \

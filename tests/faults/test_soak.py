@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import time
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
@@ -17,14 +18,19 @@ import pytest
 from django.conf import settings
 
 from portal.embedded.place import PROJECT
+from portal.outbox.models import Attempt, Message, State
+from portal.outbox.tasks import deliver_message, sweep_outbox
 from tests import migrated
-from tests.faults.conftest import StartWorker, kill
+from tests.benchmarks.lean_sink import lean_sink
+from tests.faults.conftest import StartWorker, kill, mail_url
 from tests.faults.servers import Servers
 from tests.faults.soaking import KILLED, UNEXPLAINED, Report, Sink, Soak, sinking
+from tests.processes import await_true
 from tests.servers import temporary_state
 
 pytestmark = [pytest.mark.faults, pytest.mark.django_db(transaction=True)]
 SHORT = 150
+WORKERS, MESSAGES = 4, 5_000
 ALERTS = int(os.environ.get("ALERTS", 1000))
 # From the last restart until the last alert is received, s.
 LIMIT = 60
@@ -89,3 +95,24 @@ def soak_loses_nothing_and_explains_every_second_copy(
         while soak.owed < ALERTS:
             soak.all_kinds_once(portion=25)
         check(soak.finish(lambda: None, patience=300))
+
+
+# The same by threads of one process is a test of the suite (tests/outbox/test_four_workers.py).
+def soak_four_workers_send_each_message_once(start_worker: StartWorker) -> None:
+    messages = Message.objects.bulk_create(
+        Message(key=f"m{n}", kind="test", to_address="a@agency.example", subject=f"m{n}", text="x")
+        for n in range(MESSAGES)
+    )
+    with lean_sink(pause_ms=5) as sink:
+        for number in range(WORKERS):
+            start_worker(wait=number == WORKERS - 1, EMAIL_URL=mail_url(sink.port))
+        for number, message in enumerate(messages[:: MESSAGES // 200]):
+            deliver_message.delay(str(message.id))
+            if number % 50 == 0:
+                sweep_outbox.delay()
+        begun = time.monotonic()
+        owed = Message.objects.across_groups("soak").exclude(state=State.SENT, attempts_made=1)
+        await_true(lambda: not owed.exists(), "Something was lost.", patience=120)
+        print(f"\n{MESSAGES:,} messages by {WORKERS} workers in {time.monotonic() - begun:.1f} s")
+        assert len(sink.taken) == sink.count == MESSAGES, "each once"
+    assert Attempt.objects.across_groups("soak").count() == MESSAGES
