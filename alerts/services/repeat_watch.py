@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
-from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from alerts.models import EventKind, RepeatRequest
+from alerts.models import EventKind, Incident, RepeatRequest
 from alerts.repeats import LIVE, State, live_repeat, why_not_offered
+from alerts.services.clockwork import Clockwork
 from alerts.services.events import add_event
 from alerts.services.locks import locked_incident
 from alerts.services.repeats import (
@@ -30,22 +28,23 @@ REMIND_FROM_HOUR = 7
 
 @wide("the clock runs for every group")
 def watch_repeats() -> int:
-    """Do what is due for every repeat visit wanted or taken on; return for how many something was done."""
-    done = 0
-    for request in _one_by_one():
-        with within(request.group_id):
-            done += _watch_one(request)
-    return done
+    """Do what is due for every repeat visit wanted or taken on; return for how many something was done.
 
-
-def _one_by_one() -> Iterator[RepeatRequest]:
-    """Each in a transaction of its own, its incident held."""
+    Trouble with one leaves the others alone; `Trouble` tells of it at the end.
+    """
+    clock = Clockwork()
     rows = RepeatRequest.objects.across_groups("the clock runs for every group").filter(state__in=LIVE)
-    for found in list(rows.select_related("incident")):
-        with transaction.atomic():
-            request = live_repeat(locked_incident(found.incident))
-            if request is not None:
-                yield request
+    clock.each([each.incident for each in rows.select_related("incident")], _watch)
+    return clock.finish()
+
+
+def _watch(incident: Incident) -> bool:
+    """Its incident is held meanwhile."""
+    request = live_repeat(locked_incident(incident))
+    if request is None:
+        return False
+    with within(request.group_id):
+        return _watch_one(request)
 
 
 def _watch_one(request: RepeatRequest) -> bool:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable
+from uuid import UUID
 
-from django.db import transaction
 from django.utils import timezone
 
 from alerts.models import EventKind, Incident, IncidentEvent, IncidentState
+from alerts.services.clockwork import Clockwork
 from alerts.services.events import add_event, save_change
 from alerts.services.messages import owe_incident_mail
 from alerts.services.opening import latest_visit, send_out
@@ -19,40 +20,37 @@ from portal.outbox.models import Message
 
 @wide("the clock runs for every group")
 def watch_all() -> int:
-    """Send held alerts whose time is up, escalate and remind of what is not acknowledged; return how many."""
-    now = timezone.now()
-    held = _incidents().filter(state=IncidentState.HELD, send_by__lte=now)
-    unanswered = _incidents().filter(state=IncidentState.OPEN, acknowledge_by__lte=now)
-    handled = 0
-    for incident in _one_by_one(held):
-        with within(incident.group_id):
-            send_out(incident, latest_visit(incident))
-        handled += 1
-    for incident in _one_by_one(unanswered):
-        with within(incident.group_id):
-            escalate(incident)
-        handled += 1
+    """Send held alerts whose time is up, escalate and remind of what is not acknowledged; return how many.
+
+    Trouble with one incident leaves the others alone; `Trouble` tells of it at the end.
+    """
+    now, clock = timezone.now(), Clockwork()
+    _watch(clock, _incidents().filter(state=IncidentState.HELD, send_by__lte=now), _send_held)
+    _watch(clock, _incidents().filter(state=IncidentState.OPEN, acknowledge_by__lte=now), escalate)
     # Only now: whoever has been passed over by the next contact needs no reminder any more.
-    for incident in _one_by_one(_incidents().filter(state=IncidentState.OPEN, remind_at__lte=now)):
-        with within(incident.group_id):
-            remind(incident)
-        handled += 1
-    return handled
+    _watch(clock, _incidents().filter(state=IncidentState.OPEN, remind_at__lte=now), remind)
+    return clock.finish()
+
+
+def _watch(clock: Clockwork, due: GroupOwnedQuerySet[Incident], act: Callable[[Incident], None]) -> None:
+    def watch(number: UUID) -> bool:
+        # Asked again under the lock: somebody may have acknowledged it a moment ago.
+        rows = due.filter(pk=number).select_related("group", "site")
+        incident = rows.select_for_update(of=("self",), no_key=True, skip_locked=True).first()
+        if incident is not None:
+            with within(incident.group_id):
+                act(incident)
+        return incident is not None
+
+    clock.each(list(due.values_list("pk", flat=True)), watch)
+
+
+def _send_held(incident: Incident) -> None:
+    send_out(incident, latest_visit(incident))
 
 
 def _incidents() -> GroupOwnedQuerySet[Incident]:
     return Incident.objects.across_groups("the clock runs for every group").order_by("opened_at")
-
-
-def _one_by_one(due: GroupOwnedQuerySet[Incident]) -> Iterator[Incident]:
-    """Each in a transaction of its own, so that trouble with one leaves the others alone."""
-    for number in list(due.values_list("pk", flat=True)):
-        with transaction.atomic():
-            # Asked again under the lock: somebody may have acknowledged it a moment ago.
-            rows = due.filter(pk=number).select_related("group", "site")
-            incident = rows.select_for_update(of=("self",), no_key=True, skip_locked=True).first()
-            if incident is not None:
-                yield incident
 
 
 def escalate(incident: Incident) -> None:

@@ -19,9 +19,11 @@ from alerts.models import (
     Incident,
     IncidentState,
     Outcome,
+    RepeatRequest,
 )
+from alerts.services.clockwork import Trouble
 from alerts.services.incidents import acknowledge_incident, close_incident, investigate_incident
-from alerts.tasks import watch_incidents
+from alerts.tasks import watch_incidents, watch_repeat_visits
 from portal.accounts.models import Group
 from portal.outbox.models import State
 from portal.outbox.tasks import sweep_outbox
@@ -186,10 +188,9 @@ def test_it_sends_a_held_alert_at_the_latest_when_its_time_is_up(watch: Watch) -
 
 
 def test_it_goes_on_with_the_others_when_one_incident_makes_trouble(
-    watch: Watch, monkeypatch: pytest.MonkeyPatch
+    watch: Watch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    from alerts.services import watching
-
+    """An incident without a visit cannot be told of; it is the older one, and so the first in line."""
     watch.submit_low()
     lost = Incident.objects.create(
         group=watch.cast.neighbour,
@@ -199,11 +200,37 @@ def test_it_goes_on_with_the_others_when_one_incident_makes_trouble(
         acknowledge_by=timezone.now() - timedelta(days=1),
         opened_at=timezone.now() - timedelta(days=2),
     )
-    seen: list[Incident] = []
-    monkeypatch.setattr(watching, "escalate", seen.append)
-    with after(4.1):
+    with after(4.1), pytest.raises(Trouble):
         watch_incidents()
-    assert [each.pk for each in seen] == [lost.pk, the_incident_of(watch).pk]
+    assert course(the_incident_of(watch))[-2:] == ["unanswered", "told"]
+    assert course(lost) == [], "half a step is none"
+    assert "What the clock asks of" in caplog.text
+
+
+def test_repeat_visits_go_on_when_one_makes_trouble(watch: Watch, monkeypatch: pytest.MonkeyPatch) -> None:
+    from alerts.services import repeat_watch
+
+    watch.submit_low()
+    request = RepeatRequest.objects.across_groups("tests").get()
+    other = RepeatRequest.objects.create(
+        group=watch.cast.neighbour,
+        incident=Incident.objects.create(
+            group=watch.cast.neighbour, site=watch.cast.neighbour_site, year=2026, number=1
+        ),
+        due_on=request.due_on,
+    )
+    seen: list[RepeatRequest] = []
+
+    def troubled(each: RepeatRequest) -> bool:
+        seen.append(each)
+        if len(seen) == 1:
+            raise ValueError("broken")
+        return True
+
+    monkeypatch.setattr(repeat_watch, "_watch_one", troubled)
+    with pytest.raises(Trouble):
+        watch_repeat_visits()
+    assert {each.pk for each in seen} == {request.pk, other.pk}
 
 
 def the_incident_of(watch: Watch) -> Incident:

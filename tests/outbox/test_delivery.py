@@ -12,7 +12,7 @@ from django.utils import timezone
 from pytest_django import Settings
 
 from portal.embedded.inbox import free_port
-from portal.outbox import delivery, resting, sending
+from portal.outbox import delivery, failures, resting, sending
 from portal.outbox.composing import Letter
 from portal.outbox.delivery import deliver, deliver_all_owed
 from portal.outbox.failures import _listeners, on_failed
@@ -318,6 +318,25 @@ def test_it_tells_the_listeners_of_a_failure_once(postbox: Postbox, owe: Owe) ->
     finally:
         _listeners.remove(listener)
     assert heard == [("b", "never")]
+
+
+def test_a_listener_that_stumbles_neither_undoes_the_mark_nor_keeps_others_from_hearing(
+    postbox: Postbox, owe: Owe, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Else the sweep would meet the same message over and over, and send nothing after it."""
+    heard: list[str] = []
+
+    def stumbling(message: Message, _answer: str) -> None:
+        Attempt.objects.create(message=message, succeeded=False)
+        raise KeyError("incident")
+
+    monkeypatch.setattr(failures, "_listeners", [stumbling, lambda message, _answer: heard.append(message.key)])
+    postbox.rcpt_answers = {"gone@agency.example": "550 no"}
+    lost, other = owe("lost", to_address="gone@agency.example"), owe("other")
+    assert deliver_all_owed() == 2
+    assert (again(lost).state, again(other).state) == (State.FAILED, State.SENT)
+    assert heard == ["lost"]
+    assert lost.attempts.count() == 1, "half of what it did is undone"
 
 
 def test_it_marks_as_sent_what_was_cancelled_too_late(
