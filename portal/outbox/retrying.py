@@ -35,15 +35,17 @@ def put_off(message: Message, answer: Answer) -> None:
     if answer.result is Result.REFUSED or (is_old and not no_server):
         message.state = State.FAILED
     else:
-        message.not_before = next_server_try(tries, now) if no_server else next_try(tries, now)
+        message.not_before = next_server_try(tries, now) if no_server else next_try(tries, now, answer.result)
 
 
-def next_try(tries: int, now: datetime) -> datetime:
+def next_try(tries: int, now: datetime, result: Result = Result.TRY_AGAIN) -> datetime:
     """When to try a message again: after 30 s, doubling to 1 h, shortened at random by up to a fifth.
 
-    The jitter keeps messages that failed together from coming back together.
+    After 5 s where the line was cut, as by a server that is restarted. The jitter keeps messages that failed
+    together from coming back together.
     """
-    return now + _grown(FIRST_DELAY, LONGEST_DELAY, tries)
+    first = FIRST_DELAY_OF_SERVER if result is Result.CUT_OFF else FIRST_DELAY
+    return now + _grown(first, LONGEST_DELAY, tries)
 
 
 def next_server_try(tries: int, now: datetime) -> datetime:

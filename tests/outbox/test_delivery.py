@@ -12,10 +12,9 @@ from django.utils import timezone
 from pytest_django import Settings
 
 from portal.embedded.inbox import free_port
-from portal.outbox import delivery, failures, resting, sending
+from portal.outbox import delivery, resting, sending
 from portal.outbox.composing import Letter
 from portal.outbox.delivery import deliver, deliver_all_owed
-from portal.outbox.failures import _listeners, on_failed
 from portal.outbox.models import Attempt, Message, State
 from portal.outbox.retrying import FEWEST_TRIES, next_server_try, next_try
 from portal.outbox.tasks import deliver_message, sweep_outbox
@@ -129,6 +128,19 @@ def test_it_survives_a_connection_dropped_in_the_middle(postbox: Postbox, owe: O
     deliver(message.id)
     assert again(message).state == State.OWED
     assert only_attempt(message)[:2] == (False, None)
+
+
+def test_it_tries_again_soon_after_a_cut_line_and_then_less_and_less(postbox: Postbox, owe: Owe) -> None:
+    """Most likely the server was restarted; each try may make a second copy, so it waits longer each time."""
+    postbox.drop_in_data = True
+    message = owe()
+    now = timezone.now()
+    for seconds in (5, 10, 20, 40):
+        with time_machine.travel(now, tick=False):
+            assert deliver_all_owed() == 1
+            wait = again(message).not_before - now
+        assert seconds * 0.8 <= wait.total_seconds() <= seconds
+        now += timedelta(minutes=2)
 
 
 def test_it_survives_a_server_that_is_not_there(owe: Owe, settings: Settings) -> None:
@@ -298,45 +310,6 @@ def test_it_ends_a_sweep_in_time(postbox: Postbox, owe: Owe, monkeypatch: pytest
     monkeypatch.setattr(delivery, "SWEEP_SECONDS", 0.0)
     owe()
     assert deliver_all_owed() == 0
-
-
-def test_it_tells_the_listeners_of_a_failure_once(postbox: Postbox, owe: Owe) -> None:
-    heard: list[tuple[str, str]] = []
-
-    def listener(message: Message, answer: str) -> None:
-        heard.append((message.key, answer))
-
-    on_failed(listener)
-    on_failed(listener)
-    try:
-        postbox.answers = ["451 later"]
-        message = owe("a")
-        deliver(message.id)
-        assert heard == []
-        postbox.answers = ["550 never"]
-        deliver(owe("b").id)
-    finally:
-        _listeners.remove(listener)
-    assert heard == [("b", "never")]
-
-
-def test_a_listener_that_stumbles_neither_undoes_the_mark_nor_keeps_others_from_hearing(
-    postbox: Postbox, owe: Owe, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Else the sweep would meet the same message over and over, and send nothing after it."""
-    heard: list[str] = []
-
-    def stumbling(message: Message, _answer: str) -> None:
-        Attempt.objects.create(message=message, succeeded=False)
-        raise KeyError("incident")
-
-    monkeypatch.setattr(failures, "_listeners", [stumbling, lambda message, _answer: heard.append(message.key)])
-    postbox.rcpt_answers = {"gone@agency.example": "550 no"}
-    lost, other = owe("lost", to_address="gone@agency.example"), owe("other")
-    assert deliver_all_owed() == 2
-    assert (again(lost).state, again(other).state) == (State.FAILED, State.SENT)
-    assert heard == ["lost"]
-    assert lost.attempts.count() == 1, "half of what it did is undone"
 
 
 def test_it_marks_as_sent_what_was_cancelled_too_late(
