@@ -17,7 +17,7 @@ from alerts.repeat_words import repeat_words
 from alerts.site_records import SiteRecord
 from portal.accounts.access import Person, allowed
 from portal.accounts.models import Group
-from portal.accounts.prepared import prepared
+from portal.accounts.prepared import planned
 from surveys.models import Site, Visit
 from surveys.rivers import river_at, with_high_until
 
@@ -132,7 +132,7 @@ def open_repeats(person: Person, group: Group) -> list[RepeatRequest]:
     return [*own, *(may_go if allowed(person, "visit.submit", group) else [])]
 
 
-@prepared
+@planned
 def _open_to(group: Group, user_id: UUID | None, now: datetime) -> QuerySet[RepeatRequest]:
     live = RepeatRequest.objects.of_group(group).filter(state__in=LIVE).select_related("incident__site__group")
     mine, is_free = Q(taken_by=user_id), Q(state=State.OPEN, offers__user=user_id)

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable, Iterator, Mapping
+from contextlib import nullcontext
 from copy import copy
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
@@ -54,6 +55,7 @@ class Plan:
     sql: str
     params: tuple[Any, ...]
     slots: Slots
+    is_planned_once: bool
 
     def asked(self, values: list[Any]) -> list[Any]:
         """What the query finds with these values in place of the stand-ins."""
@@ -68,7 +70,20 @@ class Plan:
         compiler.as_sql = lambda *_how, **_named: (self.sql, tuple(params))
         query = copy(self.rows.query)
         query.get_compiler = lambda *_where, **_named: compiler  # type: ignore[method-assign]
-        return list(_with_query(self.rows, query))
+        with compiler.connection.plans_kept() if self.is_planned_once else nullcontext():
+            return list(_with_query(self.rows, query))
+
+
+def _statement(compiler: Any) -> tuple[str, tuple[Any, ...]]:
+    """The statement, with the kind of a value where PostgreSQL, which gets it by itself, could not tell it."""
+    features = vars(compiler.connection.features)
+    before = features.get("uses_server_side_binding", False)
+    features["uses_server_side_binding"] = True
+    try:
+        found: tuple[str, tuple[Any, ...]] = compiler.as_sql()
+        return found
+    finally:
+        features["uses_server_side_binding"] = before
 
 
 def _with_query(rows: models.QuerySet[Any, Any], query: Any) -> models.QuerySet[Any, Any]:
@@ -81,8 +96,8 @@ def _with_query(rows: models.QuerySet[Any, Any], query: Any) -> models.QuerySet[
 class Prepared(Generic[P, T]):
     """A function that makes a query, called for its rows."""
 
-    def __init__(self, build: Callable[P, models.QuerySet[Any, T]]) -> None:
-        self.build = build
+    def __init__(self, build: Callable[P, models.QuerySet[Any, T]], *, is_planned_once: bool = False) -> None:
+        self.build, self.is_planned_once = build, is_planned_once
         self._signature = signature(build)
         self._plans: dict[tuple[Any, ...], Plan] = {}
         update_wrapper(self, build)
@@ -123,16 +138,24 @@ class Prepared(Generic[P, T]):
             rows = build(*[_stand_in(each, stand_ins) for each in words])
             compiler = rows.query.get_compiler(using=rows.db)
             try:
-                sql, params = compiler.as_sql()
+                sql, params = _statement(compiler) if self.is_planned_once else compiler.as_sql()
             except EmptyResultSet:
                 # Nothing can be found: one of none, say. Django asks nobody then.
                 sql, params = "", ()
-        return Plan(rows, compiler, sql, tuple(params), dict(_slots(params, stand_ins)))
+        return Plan(rows, compiler, sql, tuple(params), dict(_slots(params, stand_ins)), self.is_planned_once)
 
 
 def prepared(build: Callable[P, models.QuerySet[Any, T]]) -> Prepared[P, T]:
     """Keep the statement of the query that `build` makes."""
     return Prepared(build)
+
+
+def planned(build: Callable[P, models.QuerySet[Any, T]]) -> Prepared[P, T]:
+    """The same, and let PostgreSQL keep its plan as well: for what takes longer to plan than to find.
+
+    The plan must be right whatever is asked for, as it is for a few rows that are found by an index.
+    """
+    return Prepared(build, is_planned_once=True)
 
 
 def _slots(params: tuple[Any, ...], stand_ins: list[Any]) -> Iterator[tuple[int, tuple[int, timedelta | None]]]:

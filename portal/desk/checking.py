@@ -6,7 +6,7 @@ from typing import Any
 
 from portal.accounts.access import Person
 from portal.accounts.models import Group
-from portal.accounts.prepared import prepared
+from portal.accounts.prepared import planned
 from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import Visit
 from surveys.parts import laid_out, with_parts
@@ -23,8 +23,8 @@ def first_to_check(person: Person, group: Group, most: int) -> list[Visit]:
     return give_hindrances(person, visits)
 
 
-@prepared
+@planned
 def _to_check(group: Group, most: int) -> GroupOwnedQuerySet[Visit]:
     rows: Any = waiting_in_order(group).prefetch_related(None)
-    told = rows.select_related(None).select_related("site", "recorder", "verdict__trigger")
+    told = rows.select_related(None).select_related("site", "recorder", "verdict")
     return with_parts(told, "findings", "questions", "corrected_by")[:most]

@@ -16,7 +16,7 @@ from alerts.queries import live_incidents
 from portal.accounts.access import Person
 from portal.accounts.counting import number_of
 from portal.accounts.models import Group, Role
-from portal.accounts.prepared import prepared
+from portal.accounts.prepared import planned
 from portal.accounts.queries import members_of
 from portal.accounts.walls import wide
 from portal.outbox.queries import late_minutes, messages_due
@@ -57,7 +57,7 @@ def figures_of(person: Person, group: Group) -> Figures:
     return Figures(**read)
 
 
-@prepared
+@planned
 def _figures(group: Group, user_id: UUID | None, now: datetime) -> QuerySet[Any, Any]:
     policy = AlertPolicy.objects.of_group(group).values("drill_days")[:1]
     expressions: dict[str, Any] = {

@@ -18,7 +18,7 @@ from django.utils import timezone
 from alerts.services.drills import PAUSE, contacts_to_rehearse
 from portal.accounts.access import Person, allowed
 from portal.accounts.models import Group, Role
-from portal.accounts.prepared import prepared
+from portal.accounts.prepared import planned
 from portal.desk.figures import Figures
 from portal.outbox.queries import undelivered_messages
 from portal.queries import returned_to
@@ -79,7 +79,7 @@ def parts_of(person: Person, group: Group, figures: Figures) -> Mapping[str, Par
     return _sorted_out(_parts(group, person.user_id, Role(role), limit, now))
 
 
-@prepared
+@planned
 def _parts(
     group: Group, user_id: UUID | None, role: Role, limit: datetime, now: datetime
 ) -> QuerySet[Any, Any]:

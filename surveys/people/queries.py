@@ -11,7 +11,7 @@ from uuid import UUID
 from django.db.models import F, QuerySet
 
 from portal.accounts.models import Group, Membership, User
-from portal.accounts.prepared import prepared
+from portal.accounts.prepared import planned, prepared
 from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.audit.models import AuditEntry
 from portal.audit.services import history_of
@@ -77,7 +77,7 @@ def lapsing_trainings(group: Group, day: date, within_days: int = LAPSE_DAYS) ->
     return sorted(found, key=lambda each: (each.until, each.person.name))
 
 
-@prepared
+@planned
 def _lapsing(group: Group, day: date, limit: date) -> GroupOwnedQuerySet[Training]:
     of_one = ("membership_id", "kind_id")
     longest = F("valid_until").desc(nulls_first=True)

@@ -15,7 +15,7 @@ from django.utils import timezone
 from portal.accounts.access import Person, allowed
 from portal.accounts.counting import number_of
 from portal.accounts.models import Group, Membership, User
-from portal.accounts.prepared import prepared
+from portal.accounts.prepared import planned
 from portal.accounts.queries import members_of
 from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import Visit
@@ -259,7 +259,7 @@ def desk_of(person: Person, group: Group, today: date, *, drafts: int, has_said_
     )
 
 
-@prepared
+@planned
 def _offered(group: Group, user_id: UUID | None, today: date) -> GroupOwnedQuerySet[PlannedVisit]:
     rows = planned_visits(group).filter(state=State.PUBLISHED, day__gte=today)
     offers = CoverOffer.objects.filter(planned=OuterRef("pk"), user=user_id, taken_at=None)

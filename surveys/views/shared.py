@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from portal.accounts.access import Person, require
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group, Membership
-from portal.accounts.prepared import prepared
+from portal.accounts.prepared import planned, prepared
 from portal.accounts.queries import members_of
 from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.forms import Remark, visit_entry
@@ -77,7 +77,7 @@ def find_visit(person: Person, group: Group, visit_id: UUID, action: str = "visi
     return visit
 
 
-@prepared
+@planned
 def _visit(group: Group, visit_id: UUID) -> GroupOwnedQuerySet[Visit]:
     rows = (
         Visit.objects.of_group(group)

@@ -9,13 +9,13 @@ from uuid import UUID, uuid4
 
 import pytest
 from django.db import connection
-from django.db.models import F, QuerySet, Value
+from django.db.models import Case, F, Q, QuerySet, Value, When
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from django.utils.translation import gettext
 
 from portal.accounts.models import Group, Membership, Role, User
-from portal.accounts.prepared import NotPreparable, Prepared, prepared
+from portal.accounts.prepared import NotPreparable, Prepared, planned, prepared
 from portal.accounts.scoping import GroupOwnedQuerySet, UnscopedQuery
 from portal.accounts.walls import closed, within
 from tests.factories import GroupFactory, MembershipFactory, UserFactory
@@ -157,6 +157,45 @@ def test_a_changed_copy_of_a_column_is_no_value() -> None:
     twice = prepared(lambda name: User.objects.filter(name=name).annotate(again=F("name")).values("again"))
     user = UserFactory()
     assert twice(user.name) == [{"again": user.name}]
+
+
+@planned
+def told(group: Group, role: str, numbers: tuple[UUID, ...], since: datetime) -> QuerySet[Any, Any]:
+    found = Membership.objects.of_group(group).filter(Q(role=role) | Q(user__in=numbers))
+    kinds = {"word": Value("member"), "lately": Case(When(joined_at__gt=since, then=1), default=0)}
+    return found.annotate(**kinds).values("user__name", "word", "lately").order_by("user__name")
+
+
+def statements_planned() -> list[str]:
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT statement FROM pg_prepared_statements")
+        return [statement for (statement,) in cursor.fetchall()]
+
+
+def test_a_plan_is_kept_and_finds_the_same(people: list[Membership]) -> None:
+    first, second, now = people[0].group, people[3].group, timezone.now()
+    for _often in range(8):
+        for group, role in ((first, "volunteer"), (second, "coordinator"), (second, "reviewer")):
+            for since in (now, now - WEEK):
+                asked = (group, role, (people[0].user_id, people[4].user_id), since)
+                assert told(*asked) == list(told.plainly(*asked))
+    assert any("accounts_membership" in each for each in statements_planned())
+
+
+def test_the_second_wall_holds_for_a_kept_plan(people: list[Membership]) -> None:
+    own, other = people[0].group, people[3].group
+    for _often in range(8):
+        with within(own.pk):
+            assert told(own, "volunteer", (), timezone.now())
+            assert told(other, "volunteer", (), timezone.now()) == []
+        with closed():
+            assert told(own, "volunteer", (), timezone.now()) == []
+
+
+def test_who_looks_at_queries_sees_their_values(people: list[Membership]) -> None:
+    with CaptureQueriesContext(connection) as seen:
+        told(people[0].group, "volunteer", (), timezone.now())
+    assert people[0].group_id.hex in seen.captured_queries[0]["sql"]
 
 
 @pytest.mark.django_db(transaction=True)
