@@ -94,7 +94,8 @@ def _kept_field(field: BoundField) -> SafeString:
 
 def _key(field: BoundField) -> Hashable:
     """All that the field is made from, where its form says which of its fields are its own; else None."""
-    form, value = field.form, field.value()
+    form: Any = field.form
+    value = field.value()
     own: Container[str] | None = getattr(form, "own_fields", None)
     is_typed = value not in (None, "", True, False) and not isinstance(field.field, ChoiceField)
     if own is None or field.name in own or is_typed or form.is_bound or field.errors or form.findings:

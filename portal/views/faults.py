@@ -36,8 +36,9 @@ def server_error(request: HttpRequest) -> HttpResponse:
 
 def _is_lost_file(fault: BaseException | None) -> bool:
     """A file that a row names and nobody finds: deleted past the portal, or not restored with the database."""
-    is_missing = isinstance(fault, FileNotFoundError) and isinstance(fault.filename, str)
-    return is_missing and Path(fault.filename).is_relative_to(settings.MEDIA_ROOT)
+    if not (isinstance(fault, FileNotFoundError) and isinstance(fault.filename, str)):
+        return False
+    return Path(fault.filename).is_relative_to(settings.MEDIA_ROOT)
 
 
 def _lost_file(request: HttpRequest) -> HttpResponse:

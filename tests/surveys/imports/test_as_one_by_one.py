@@ -120,7 +120,7 @@ def left_by(cast: Cast, sheet: Sheet, take_in: Callable[[Cast, Sheet], ImportRun
         numbers = list(visits.values_list("pk", flat=True))
         found = {"visits": plain(visits)}
         for model in PARTS:
-            rows = model.objects.across_groups("all of the visits")  # type: ignore[attr-defined]
+            rows = model.objects.across_groups("all of the visits")
             found[model.__name__] = plain(rows.filter(visit__in=numbers))
         entries = AuditEntry.objects.of_group(cast.group).filter(object_id__in=numbers)
         changes = RowChange.objects.filter(table="surveys_visit", row__in=map(str, numbers))
