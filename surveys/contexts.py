@@ -1,4 +1,4 @@
-"""Reads what the rules need to know beside the submission: seven queries, or as many for all of a sheet.
+"""Reads what the rules need to know beside the submission: six queries, or as many for all of a sheet.
 
 Four more for a kit, one for a position.
 """

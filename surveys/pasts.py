@@ -93,9 +93,10 @@ def pasts_of(
         pasts[site].days, pasts[site].approved = Counter(days), approved
     for site, taxon, most, seen in asked(_finds):
         pasts[site].most[taxon], pasts[site].months[taxon] = most, tuple(seen)
-    for site, index, values in asked(_scores, tuple({each.index for each in pasts.values()})):
+    for site, index, values, days in asked(_scores, tuple({each.index for each in pasts.values()})):
         if pasts[site].index == index:
-            pasts[site].scores = tuple(values[:READINGS_READ])
+            newest = sorted(zip(days, values, strict=True), reverse=True)[:READINGS_READ]
+            pasts[site].scores = tuple(value for _day, value in newest)
     for site, quantity, unit, values, days in asked(_readings, tuple(quantities)) if quantities else ():
         pasts[site].remember(quantity, unit, zip(days, values, strict=True))
     return pasts
@@ -143,11 +144,11 @@ def _finds(sites: tuple[UUID, ...], without: tuple[UUID, ...]) -> Rows:
 
 @prepared
 def _scores(sites: tuple[UUID, ...], without: tuple[UUID, ...], indices: tuple[str, ...]) -> Rows:
-    """The scores in force, the newest first."""
+    """The scores in force, with their days: arrays of one row are in one order."""
     scores = VisitScore.objects.across_groups(WHY).filter(_of_parts(sites, without))
     current = scores.filter(index__in=indices, is_current=True, value__isnull=False)
     rows = current.order_by().values_list("visit__site", "index")
-    return rows.annotate(values=ArrayAgg("value", order_by="-visit__visited_on"))
+    return rows.annotate(values=ArrayAgg("value"), days=ArrayAgg("visit__visited_on"))
 
 
 @prepared
@@ -156,6 +157,4 @@ def _readings(sites: tuple[UUID, ...], without: tuple[UUID, ...], quantities: tu
     taken = Measurement.objects.across_groups(WHY).filter(visit__site__in=sites, is_below_limit=False)
     taken = taken.exclude(visit__status=Status.RETURNED).exclude(visit__in=without)
     rows = taken.filter(quantity__in=quantities).order_by().values_list("visit__site", "quantity", "unit")
-    return rows.annotate(
-        values=ArrayAgg("value", order_by="pk"), days=ArrayAgg("visit__visited_on", order_by="pk")
-    )
+    return rows.annotate(values=ArrayAgg("value"), days=ArrayAgg("visit__visited_on"))

@@ -6,9 +6,10 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import Any
 from uuid import UUID
 
-from django.db.models import F, QuerySet
+from django.db.models import CharField, F, QuerySet, Value
 
 from portal.accounts.models import Group, Membership, User
 from portal.accounts.prepared import planned, prepared
@@ -96,20 +97,25 @@ def may_sample(group: Group, day: date) -> dict[UUID, set[str]]:
 
 
 def readiness_of(group: Group, user_ids: Iterable[UUID], day: date) -> Readiness:
-    """What the rules of a visit need to know of those who went on `day`. Two queries."""
+    """What the rules of a visit need to know of those who went on `day`. One query."""
     allowed: dict[UUID, set[str]] = {each: set() for each in user_ids}
-    found = _for_sampling(group)
-    for user_id, permits, begins, ends in found:
-        if user_id in allowed and begins <= day <= (ends or date.max):
+    told = _trained_and_minors(group)
+    for user_id, permits, begins, ends in told:
+        if permits and user_id in allowed and begins <= day <= (ends or date.max):
             allowed[user_id].add(permits)
     may = {user_id: frozenset(permits) for user_id, permits in allowed.items()}
-    return Readiness(bool(found), may, frozenset(minor_user_ids(group, day)))
+    minors = {user_id for user_id, permits, _begins, until in told if not permits and until > day}
+    return Readiness(any(permits for _user, permits, *_days in told), may, frozenset(minors))
 
 
 @prepared
-def _for_sampling(group: Group) -> QuerySet[Training, tuple[UUID, str, date, date | None]]:
+def _trained_and_minors(group: Group) -> QuerySet[Any, tuple[Any, ...]]:
+    """Account, what it may do, and the days of each training for sampling; without a permit, who is a minor."""
     rows = Training.objects.of_group(group).filter(withdrawn_at=None, kind__permits__in=FOR_SAMPLING)
-    return rows.order_by().values_list("membership__user_id", "kind__permits", "trained_on", "valid_until")
+    of_one = ("membership__user_id", "kind__permits", "trained_on", "valid_until")
+    none = Value("", output_field=CharField())
+    minors = Minor.objects.of_group(group).values_list("membership__user_id", none, "until", "until")
+    return rows.order_by().values_list(*of_one).union(minors.order_by(), all=True)
 
 
 def is_minor(membership: Membership, day: date) -> bool:

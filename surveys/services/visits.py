@@ -97,18 +97,19 @@ def submit_visits(
 
 @wide("a number made by a client may be anybody's")
 def _first_results(person: Person, numbers: Collection[UUID]) -> dict[UUID, Visit]:
-    visits = {visit.pk: visit for visit in _visits_among(tuple(numbers))}
+    there = _taken(tuple(numbers))
     # Even a colleague's number is no answer: two clients never make the same one by chance.
-    for each in visits.values():
-        if not (person.is_member(each.group_id) and each.entered_by_id == person.user_id):
-            raise Conflict
-    return visits
+    if not all(person.is_member(group) and typist == person.user_id for _number, group, typist in there):
+        raise Conflict
+    found = Visit.objects.across_groups("the person's own").filter(pk__in=[number for number, *_of in there])
+    return {visit.pk: visit for visit in found.select_related("site", "group").order_by()}
 
 
 @prepared
-def _visits_among(numbers: tuple[UUID, ...]) -> QuerySet[Visit]:
+def _taken(numbers: tuple[UUID, ...]) -> QuerySet[Visit, tuple[UUID, UUID, UUID]]:
+    """Which of these numbers visits have: of which group, and typed by whom."""
     found = Visit.objects.across_groups("a number made by a client may be anybody's").filter(pk__in=numbers)
-    return found.select_related("site", "group").order_by()
+    return found.order_by().values_list("pk", "group_id", "entered_by_id")
 
 
 @transaction.atomic

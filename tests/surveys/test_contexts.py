@@ -124,7 +124,7 @@ def test_it_reads_only_quantities_that_were_measured(cast: Cast) -> None:
     assert context(cast).history.readings == {}
 
 
-def test_it_stays_at_seven_queries_however_long_the_past(
+def test_it_stays_at_six_queries_however_long_the_past(
     cast: Cast, django_assert_max_num_queries: DjangoAssertNumQueries
 ) -> None:
     for _visit in range(6):
@@ -132,7 +132,7 @@ def test_it_stays_at_seven_queries_however_long_the_past(
         TaxonCountFactory(visit=visit)
         MeasurementFactory(visit=visit)
     submission = submission_for(cast.site, recorder=str(cast.volunteer.pk))
-    with django_assert_max_num_queries(7):
+    with django_assert_max_num_queries(6):
         context_for(submission, cast.site)
 
 
