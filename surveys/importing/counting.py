@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
+from functools import lru_cache
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -79,7 +81,8 @@ def _is_sound(draft: Draft, row: Row, taxon: str, amount: str) -> bool:
     return bool(taxon and _amount(amount))
 
 
-def _amount(text: str) -> dict[str, Any]:
+@lru_cache(maxsize=5_000)
+def _amount(text: str) -> Mapping[str, Any]:
     """The amount as submission data; empty when it is neither a number nor a range nor "present"."""
     if text.casefold() == "present":
         return {"present": True}

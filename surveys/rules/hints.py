@@ -5,6 +5,7 @@ from __future__ import annotations
 import statistics
 from collections.abc import Iterator
 from decimal import Decimal
+from functools import lru_cache
 
 from django.utils.translation import gettext as _
 
@@ -14,6 +15,8 @@ from surveys.submission.numbers import plain_text
 SPREADS_ALLOWED = 3
 
 
+# Of all visits of a sheet to one site the earlier ones are the same.
+@lru_cache(maxsize=500)
 def usual_at_site(earlier: tuple[float, ...], least_share: float = 0.05) -> Range:
     """Median give or take three times the interquartile range: common practice, no source.
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -34,14 +35,42 @@ Values = dict[str, Any]
 LONGEST_NAME = 120
 _PLAIN_COUNT = re.compile(r"[0-9]{1,6}")
 _PLAIN_LINE = frozenset({"taxon", "count"})
+_SPOT = frozenset({"number", "flow_type", "kicks", "seconds", "depth_cm"})
+_SHORT = 20
 
 
 def _refuse(message: str, code: str) -> serializers.ValidationError:
     return serializers.ValidationError(message, code=code)
 
 
+class Spots(serializers.ListSerializer[Any]):
+    """Spots: nearly all were kicked as those of another visit, and what was read once is known."""
+
+    def run_child_validation(self, data: Any) -> Any:
+        if not _is_short(data):
+            return super().run_child_validation(data)
+        # By kind as well: True is no 1.
+        return dict(_spot_read(tuple((name, type(value), value) for name, value in data.items())))
+
+
+def _is_short(spot: Any) -> bool:
+    """Whether it holds nothing but a few plain values: what is remembered must not fill the memory."""
+    if not isinstance(spot, Mapping) or not spot.keys() <= _SPOT:
+        return False
+    return all(type(each) in (str, int) and len(str(each)) <= _SHORT for each in spot.values())
+
+
+@lru_cache(maxsize=2_000)
+def _spot_read(said: tuple[tuple[str, type, Any], ...]) -> Values:
+    """What the fields make of a spot; what they refuse is read anew, in the language of the moment."""
+    return dict(SpotSerializer().run_validation({name: value for name, _kind, value in said}))
+
+
 class SpotSerializer(serializers.Serializer[Any]):
     """Kicking really done at one spot."""
+
+    class Meta:
+        list_serializer_class = Spots
 
     number = WholeNumber(min_value=1, max_value=99)
     flow_type = Choice(FlowType.choices, required=False)

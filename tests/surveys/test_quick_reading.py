@@ -13,7 +13,7 @@ from rest_framework.serializers import ValidationError
 
 from surveys.models import Site
 from surveys.submission import InvalidSubmission, parse_submission
-from surveys.submission.serializers import EntrySerializer, plain_line
+from surveys.submission.serializers import EntrySerializer, SpotSerializer, _spot_read, plain_line
 from tests.factories import data_for
 
 NAMES = [
@@ -108,3 +108,39 @@ def test_threads_read_beside_one_another(site: Site) -> None:
         read = list(threads.map(lambda each: [parse_submission(each) for _turn in range(20)], said))
     for number, found in enumerate(read, start=1):
         assert {(each.notes, each.counts[0].count) for each in found} == {(f"visit {number}", number)}
+
+
+KICKED = {"number": 1, "kicks": "3", "seconds": "30", "depth_cm": "20", "flow_type": "riffle"}
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [{"kicks": True}, {"kicks": 3.0}, {"kicks": ""}, {"kicks": None}, {"seconds": 30}, {"seconds": "30,0"}, {}],
+)
+def test_a_spot_is_read_by_itself_whatever_was_read_before(changes: dict[str, Any]) -> None:
+    """1, True and 1.0 are equal to Python, and not what a volunteer wrote."""
+    first = read([KICKED])
+    for spot in (KICKED | {"kicks": 1}, KICKED | changes):
+        assert read([spot]) == read([spot], alone=True)
+    assert read([KICKED]) == first
+    # Whoever changes what was read for them changes it for nobody else.
+    first[0]["kicks"] = 99
+    assert read([KICKED])[0]["kicks"] == 3
+
+
+def read(spots: list[Any], *, alone: bool = False) -> Any:
+    """What is made of spots, or of why they are refused; `alone` by a reader that remembers nothing."""
+    try:
+        if alone:
+            return [dict(SpotSerializer().run_validation(each)) for each in spots]
+        return SpotSerializer(many=True).run_validation(spots)
+    except ValidationError as refused:
+        return refused.detail if alone else refused.detail[0]
+
+
+def test_what_is_remembered_is_small() -> None:
+    before = _spot_read.cache_info().currsize
+    for number in range(1, 20):
+        for odd in ({"seconds": "30" + " " * 1000}, {"x" * 1000: "1"}, {"timed": []}):
+            read([KICKED | {"number": number} | odd])
+    assert _spot_read.cache_info().currsize == before
