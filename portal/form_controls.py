@@ -98,7 +98,8 @@ def _key(field: BoundField) -> Hashable:
     value = field.value()
     own: Container[str] | None = getattr(form, "own_fields", None)
     is_typed = value not in (None, "", True, False) and not isinstance(field.field, ChoiceField)
-    if own is None or field.name in own or is_typed or form.is_bound or field.errors or form.findings:
+    is_remarked = bool(field.errors or getattr(form, "findings", None))
+    if own is None or field.name in own or is_typed or form.is_bound or is_remarked:
         return None
     return type(form), field.html_name, field.auto_id, str(value), get_language()
 

@@ -70,8 +70,9 @@ class PartNode(IncludeNode):
         self.isolated_context = True
 
     def render(self, context: Context) -> SafeString:
-        values = {name: _plain(each.resolve(context)) for name, each in self.extra_context.items()}
-        key = _key(self.template.resolve(context), context, values)
+        given = ((name, each.resolve(context)) for name, each in self.extra_context.items())
+        told = tuple((name, _plain(value)) for name, value in given)
+        key = self.template.resolve(context), get_language(), context.autoescape, told
         drawn = kept.get(key)
         if drawn is None:
             drawn = super().render(context)
@@ -81,20 +82,17 @@ class PartNode(IncludeNode):
         return drawn
 
 
-def _plain(value: Any) -> Any:
-    """The value as it is compared; what is put off until a language is known is said now."""
+def _plain(value: Any) -> Hashable:
+    """The value as it is compared, with its kind: plain, put off until a language is known, or made of such."""
     if isinstance(value, Promise):
-        return str(value)
+        return str, str(value)
     if isinstance(value, PLAIN) and not isinstance(value, datetime):
-        return value
-    if value in ((), [], {}):
-        return ()
+        return type(value), value
+    if isinstance(value, list | tuple):
+        return type(value), tuple(_plain(each) for each in value)
+    if isinstance(value, dict):
+        return dict, tuple((name, _plain(each)) for name, each in value.items())
     raise TemplateSyntaxError(f"A part is made from plain values, and {type(value).__name__} is none.")
-
-
-def _key(template: str, context: Context, values: dict[str, Any]) -> Hashable:
-    told = tuple((name, type(each), each) for name, each in values.items())
-    return template, get_language(), context.autoescape, told
 
 
 @register.tag

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 from uuid import UUID
 
 import pytest
 from django.template import Context, Engine, Template, TemplateSyntaxError, engines
 from django.urls import NoReverseMatch, reverse
+from django.utils import timezone
 from django.utils.safestring import mark_safe
 from django.utils.translation import gettext_lazy, override
 
@@ -155,6 +157,11 @@ OTHERS = (
     {"word": None, "kind": "caution"},
     {"word": 1, "kind": "caution"},
     {"word": True, "kind": "caution"},
+    {"word": ["late"], "kind": "caution"},
+    {"word": ("late",), "kind": "caution"},
+    {"word": {"late": 1}, "kind": "caution"},
+    {"word": {"late": True}, "kind": "caution"},
+    {"word": date(2026, 5, 1), "kind": "caution"},
 )
 
 
@@ -181,8 +188,9 @@ def test_a_part_sees_nothing_but_what_it_is_given() -> None:
 
 
 def test_what_can_change_under_the_key_is_refused() -> None:
-    with pytest.raises(TemplateSyntaxError, match="plain values, and dict is none"):
-        badge(word={"late": 1}, kind="ok")
+    for value in (Template(""), timezone.now(), 1.5, iter(()), [{"label": {1}}]):
+        with pytest.raises(TemplateSyntaxError, match="A part is made from plain values"):
+            badge(word=value, kind="ok")
 
 
 def test_no_more_than_so_many_parts_are_kept() -> None:
