@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from alerts.models import AgencyContact, Incident, IncidentState, SiteContact
 from alerts.services.opening import latest_visit
-from alerts.services.telling import tell_next_contact
+from alerts.services.telling import tell_next_contact, untold_contacts
 from portal.accounts.access import Person, require
 from portal.accounts.models import Group
 from portal.audit.services import record_change
@@ -46,8 +46,8 @@ def save_contact(
 def name_site_contacts(*, person: Person, site: Site, contacts: Sequence[AgencyContact]) -> None:
     """Say who is told of a low score at a site, first to be told first.
 
-    If an alert is out there that nobody could be told of, the first contact named is told now. Raises
-    ValidationError for a contact of another group or one named twice.
+    If an alert is out there that nobody could be told of, or that nobody who was told has answered, the next
+    contact named is told now. Raises ValidationError for a contact of another group or one named twice.
     """
     require(person, "contact.manage", site)
     if any(each.group_id != site.group_id for each in contacts):
@@ -62,11 +62,12 @@ def name_site_contacts(*, person: Person, site: Site, contacts: Sequence[AgencyC
     )
     changes = {"contacts": [before, [each.name for each in contacts]]}
     record_change(actor=person, verb="site.contacts_named", thing=site, changes=changes)
-    _tell_what_nobody_knows(site)
+    _tell_what_nobody_answers(site)
 
 
-def _tell_what_nobody_knows(site: Site) -> None:
-    untold = Incident.objects.filter(group=site.group_id, site=site, state=IncidentState.OPEN, contacts_told=0)
-    incident = untold.select_related("group", "site").first()
-    if incident is not None and site.contacts.filter(contact__is_active=True).exists():
+def _tell_what_nobody_answers(site: Site) -> None:
+    """While somebody may still answer, the clock goes on to the next by itself."""
+    waiting = Incident.objects.filter(group=site.group_id, site=site, state=IncidentState.OPEN)
+    incident = waiting.filter(acknowledge_by=None).select_related("group", "site").first()
+    if incident is not None and untold_contacts(incident):
         tell_next_contact(incident, latest_visit(incident))

@@ -11,8 +11,10 @@ from django.http import Http404
 from alerts.models import AgencyContact
 from alerts.queries import incidents_for_contact, site_contacts_of
 from alerts.services.contacts import name_site_contacts, save_contact
+from alerts.services.incidents import acknowledge_incident
 from portal.audit.models import AuditEntry
 from tests.alerts.conftest import Watch, course, kinds_to, name_contact, the_incident
+from tests.alerts.test_state_table import by_clock
 from tests.factories import account_at, person_for
 
 pytestmark = pytest.mark.django_db
@@ -84,6 +86,24 @@ def test_it_tells_a_new_contact_what_nobody_could_be_told(watch: Watch) -> None:
     name_site_contacts(person=watch.cast.person("coordinator"), site=watch.site, contacts=[watch.second])
     assert kinds_to(watch.second.email) == ["contact.told"]
     assert course(the_incident()) == ["opened", "nobody_named", "told"]
+
+
+def test_it_tells_a_new_contact_when_none_of_the_others_has_answered(watch: Watch) -> None:
+    """The coordinators were asked to telephone; whoever they name then gets the alert at once."""
+    watch.second.delete()
+    by_clock(watch, watch.submit_low())
+    assert course(the_incident())[-1] == "coordinators_told"
+    person, new = (
+        watch.cast.person("coordinator"),
+        name_contact(watch.site, 2, "Ada Quill", "ada@rivers.example"),
+    )
+    name_site_contacts(person=person, site=watch.site, contacts=[watch.first, new])
+    assert kinds_to(new.email) == ["contact.told"]
+    assert kinds_to(watch.first.email).count("contact.told") == 1
+    assert the_incident().acknowledge_by is not None, "the time to answer runs again"
+    acknowledge_incident(incident=the_incident(), contact=new)
+    name_site_contacts(person=person, site=watch.site, contacts=[watch.first])
+    assert course(the_incident())[-1] == "acknowledged"
 
 
 def test_it_tells_nobody_again_when_the_order_changes(watch: Watch) -> None:
