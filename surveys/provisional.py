@@ -12,7 +12,8 @@ from scoring.provisional import TABLE_OF, provisional_tables
 from surveys.recording_lists import leading_indices, reasons_for
 
 
-@dataclass(frozen=True)
+# Told apart by itself: there is one for each list, and what is drawn of it is kept with it.
+@dataclass(frozen=True, eq=False)
 class Provisional:
     """The methods shown, the list's headline first, and the tables for the script (`scoring.provisional`)."""
 

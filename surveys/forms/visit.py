@@ -6,7 +6,8 @@ itself, so that page, API and spreadsheet have one set of rules.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from functools import cache, lru_cache
 from typing import Any
 
 from django import forms
@@ -122,7 +123,7 @@ class VisitForm(forms.Form):
         self.has_kits = bool(kits)
         # Of one group; all other fields are the same on every form, and drawn once (`portal.form_controls`).
         self.own_fields = frozenset(("recorder", "partner", "kit"))
-        self.fields.update(_spot_fields(self.spot_numbers))
+        self.fields.update(_spot_fields(tuple(self.spot_numbers)))
         self.fields.update(_measurement_fields())
         self._errors = ErrorDict(
             {name: self._error_list(name, texts) for name, texts in errors.items() if name in self.fields}
@@ -154,7 +155,9 @@ def _whole(value: Any) -> int:
     return int(value) if str(value).isdecimal() else 0
 
 
-def _spot_fields(numbers: Iterable[int]) -> dict[str, forms.Field]:
+# Forms share these fields, which nothing changes; their words are put off until the language is known.
+@lru_cache(maxsize=50)
+def _spot_fields(numbers: tuple[int, ...]) -> dict[str, forms.Field]:
     fields: dict[str, forms.Field] = {}
     for number in numbers:
         fields[f"spots-{number}-flow_type"] = _select(_("Flow type"), [NOT_SAID, *FlowType.choices])
@@ -167,6 +170,7 @@ def _spot_fields(numbers: Iterable[int]) -> dict[str, forms.Field]:
     return fields
 
 
+@cache
 def _measurement_fields() -> dict[str, forms.Field]:
     fields: dict[str, forms.Field] = {}
     for key, quantity in QUANTITIES.items():

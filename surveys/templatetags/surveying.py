@@ -20,6 +20,7 @@ from surveys.badges import badge
 from surveys.forms.counts import CountRow
 from surveys.models import Visit
 from surveys.models.visits import Status
+from surveys.provisional import Provisional
 from surveys.queries import DueSite
 from surveys.score_columns import MOST_COLUMNS, ScoreColumn, columns_of
 from surveys.submission.numbers import plain_text
@@ -74,6 +75,17 @@ def _row(template: str, row: CountRow, is_whole: bool = False) -> str:
 @lru_cache(maxsize=2_000)
 def _drawn_row(template: str, row: CountRow, is_whole: bool, _language: str) -> str:
     return render_to_string(template, {"row": row, "is_whole": is_whole})
+
+
+@register.simple_tag
+def provisional_score(provisional: Provisional) -> SafeString:
+    """The score while somebody counts, with its tables; nothing where no index can be worked out."""
+    return _provisional(provisional, get_language() or "") if provisional.headline else SafeString("")
+
+
+@lru_cache(maxsize=100)
+def _provisional(provisional: Provisional, _language: str) -> SafeString:
+    return render_to_string("surveys/_provisional_score.html", {"provisional": provisional})
 
 
 @register.simple_tag

@@ -17,10 +17,12 @@ from surveys.effort import Kicked, effort_problems, is_standard, plan_of
 from surveys.forms.counts import CountRow
 from surveys.forms.visit import VisitForm
 from surveys.models import Site, VisitScore
+from surveys.provisional import provisional_for
 from surveys.queries import site_history
-from surveys.templatetags.surveying import count_row, known_taxa_options, other_row
+from surveys.templatetags.surveying import count_row, known_taxa_options, other_row, provisional_score
 from tests.conftest import Cast
 from tests.factories import SiteFactory, submit
+from tests.surveys.test_provisional import FAMILIES, GROUPS
 
 ROW = CountRow(name="counts-Baetidae", anchor="id_counts-3-baetidae", taxon="Baetidae", label="Mayflies")
 
@@ -133,3 +135,16 @@ def test_a_history_knows_the_standard_effort_as_the_verdict_does(cast: Cast, sec
 def test_no_effort_on_record_is_no_standard_one(cast: Cast) -> None:
     submit(cast.person("volunteer"), cast.site, spots=[])
     assert [each.is_standard for each in site_history(cast.site, "bmwp")] == [False]
+
+
+def test_the_score_while_somebody_counts_is_drawn_for_each_list_and_language() -> None:
+    families = provisional_for(FAMILIES)
+    drawn = {}
+    for language in ("en-gb", "de"):
+        with translation.override(language):
+            drawn[language] = provisional_score(families)
+            context = {"provisional": families}
+            assert drawn[language] == render_to_string("surveys/_provisional_score.html", context)
+    assert drawn["en-gb"] != drawn["de"]
+    assert provisional_score(provisional_for(GROUPS)) != provisional_score(families)
+    assert provisional_score(provisional_for(())) == ""
