@@ -5,13 +5,16 @@ from __future__ import annotations
 import io
 import json
 import re
+from copy import deepcopy
 from datetime import date
 from typing import Any
 from xml.etree import ElementTree
 
 import page
 import pytest
+from django.utils import translation
 from pypdf import PdfReader
+from pytest_django import DjangoDbBlocker
 
 from portal.reports.document import (
     draw_map,
@@ -20,14 +23,16 @@ from portal.reports.document import (
     write_pdf,
 )
 from surveys.typesetting import NothingOutside, OutsideRefused
+from tests.conftest import make_cast
+from tests.lasting import built_once
 from tests.reports.conftest import POOR_COUNTS, YEAR, YearBook
 
 PUBLISHED = date(YEAR + 1, 2, 3)
 
 
-@pytest.fixture
-def figures(book: YearBook) -> dict[str, Any]:
+def make_figures() -> dict[str, Any]:
     """Two sites: one with a clean and a poor visit against a trigger, one whose only visit was not tested."""
+    book = YearBook(make_cast())
     trigger = book.trigger(4.5, date(YEAR - 1, 6, 1))
     other = book.second_site(downstream=book.site)
     book.verdict(book.visit(date(YEAR, 3, 10)), "not_below", trigger)
@@ -40,6 +45,27 @@ def figures(book: YearBook) -> dict[str, Any]:
     return book.figures() | {"foreword": "A dry spring."}
 
 
+once = built_once(make_figures)
+
+
+@pytest.fixture
+def figures(once: dict[str, Any], db: None) -> dict[str, Any]:
+    return deepcopy(once)
+
+
+@pytest.fixture(scope="module")
+def draft(once: dict[str, Any], django_db_blocker: DjangoDbBlocker) -> bytes:
+    """Set once for all who read it."""
+    with django_db_blocker.unblock(), translation.override(None):
+        return write_pdf(once, edition=1)
+
+
+@pytest.fixture(scope="module")
+def published(once: dict[str, Any], django_db_blocker: DjangoDbBlocker) -> bytes:
+    with django_db_blocker.unblock(), translation.override(None):
+        return write_pdf(once, edition=2, published_on=PUBLISHED)
+
+
 def text_of(pdf: bytes) -> str:
     return " ".join(each.extract_text() for each in PdfReader(io.BytesIO(pdf)).pages)
 
@@ -50,38 +76,37 @@ def page_of(pdf: bytes, heading: str) -> str:
     return next(text for text in pages if heading in text and "The visits and their scores" in text)
 
 
-def test_a_reader_finds_each_sites_scores_on_its_page(figures: dict[str, Any]) -> None:
+def test_a_reader_finds_each_sites_scores_on_its_page(draft: bytes) -> None:
     """The clean sample scores 10+10+10+7+5+4+2 = 48 on 7 taxa, the poor one 4+2+1+3 = 10 on 4.
 
     EPT families: Heptageniidae, Leuctridae, Sericostomatidae, Rhyacophilidae, Baetidae; then Baetidae alone.
     """
-    text = page_of(write_pdf(figures, edition=1), "AB1 Stepping stones")
+    text = page_of(draft, "AB1 Stepping stones")
     assert re.search(r"10 Mar\s+48\s+7\s+6\.86\s+5\s+4\.5\s+not below", text)
     assert re.search(r"4 Sep\s+10\s+4\s+2\.50\s+1\s+4\.5\s+below", text)
     assert "20 Feb (illness)" in " ".join(text.split())
 
 
-def test_a_reader_finds_why_a_visit_was_not_tested(figures: dict[str, Any]) -> None:
-    text = " ".join(page_of(write_pdf(figures, edition=1), "AB2 Mill bend").split())
+def test_a_reader_finds_why_a_visit_was_not_tested(draft: bytes) -> None:
+    text = " ".join(page_of(draft, "AB2 Mill bend").split())
     assert "not tested (see 1)" in text
     assert "spate" in text
 
 
-def test_a_draft_says_so_on_every_page_and_a_published_report_nowhere(figures: dict[str, Any]) -> None:
-    draft = PdfReader(io.BytesIO(write_pdf(figures, edition=1)))
-    assert all("Draft" in each.extract_text() for each in draft.pages)
-    published = text_of(write_pdf(figures, edition=2, published_on=PUBLISHED))
-    assert "Draft" not in published
-    assert "DRAFT" not in published
-    assert "Published on 3 February 2026." in " ".join(published.split())
-    assert "Edition 2." in published
+def test_a_draft_says_so_on_every_page_and_a_published_report_nowhere(draft: bytes, published: bytes) -> None:
+    assert all("Draft" in each.extract_text() for each in PdfReader(io.BytesIO(draft)).pages)
+    text = text_of(published)
+    assert "Draft" not in text
+    assert "DRAFT" not in text
+    assert "Published on 3 February 2026." in " ".join(text.split())
+    assert "Edition 2." in text
 
 
-@pytest.mark.parametrize("published_on", [None, PUBLISHED])
+@pytest.mark.parametrize("kind", ["draft", "published"])
 def test_it_keeps_the_standard_for_pdfs_that_everybody_can_read(
-    figures: dict[str, Any], published_on: date | None
+    request: pytest.FixtureRequest, kind: str
 ) -> None:
-    pdf = write_pdf(figures, edition=1, published_on=published_on)
+    pdf = request.getfixturevalue(kind)
     report = page.validate_pdf_bytes(pdf, profile=page.ValidationProfile.PDF_UA_1)
     assert report.is_compliant, str(report)
 
@@ -92,15 +117,15 @@ def test_the_checker_would_see_a_chart_without_words(figures: dict[str, Any]) ->
     assert not report.is_compliant
 
 
-def test_it_carries_title_and_language(figures: dict[str, Any]) -> None:
-    reader = PdfReader(io.BytesIO(write_pdf(figures, edition=1)))
+def test_it_carries_title_and_language(draft: bytes) -> None:
+    reader = PdfReader(io.BytesIO(draft))
     assert reader.metadata is not None
     assert reader.metadata.title == "Alder Beck Watch: the rivers in 2025"
     assert str(reader.root_object["/Lang"]) == "en-gb"
 
 
-def test_its_contents_lead_to_the_pages(figures: dict[str, Any]) -> None:
-    reader = PdfReader(io.BytesIO(write_pdf(figures, edition=1)))
+def test_its_contents_lead_to_the_pages(draft: bytes) -> None:
+    reader = PdfReader(io.BytesIO(draft))
     contents = reader.pages[2].extract_text()
     found = re.search(r"AB2 Mill bend[ .]*(\d+)", contents)
     assert found
@@ -127,8 +152,8 @@ def test_it_can_tell_of_a_group_without_sites(figures: dict[str, Any]) -> None:
     assert "had no site" in text_of(write_pdf(empty, edition=1))
 
 
-def test_it_names_only_who_agreed(figures: dict[str, Any]) -> None:
-    text = text_of(write_pdf(figures, edition=1))
+def test_it_names_only_who_agreed(draft: bytes) -> None:
+    text = text_of(draft)
     assert "Vera Example" in text
     assert "Owen Example" not in text
 
