@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, datetime, time
 from decimal import Decimal
 from pathlib import Path
@@ -13,9 +14,10 @@ from django.utils import timezone
 
 from alerts.models import Incident, Trigger, Verdict
 from portal.accounts.models import Membership, User
+from portal.reports import document
 from portal.reports.figures import gather_figures
 from portal.reports.models import YearlyReport
-from portal.reports.services import Words, make_report, reword_report
+from portal.reports.services import Words, make_report, making, reword_report
 from scoring.indices import score_sample
 from scoring.samples import Count
 from surveys.models import Finding, Site, SpotEffort, TaxonCount, Visit, VisitScore
@@ -131,6 +133,30 @@ def say_correction(book: YearBook, report: YearlyReport, words: str = "A visit w
     reword_report(person=person, report=report, words=Words(correction=words))
     make_report(report.pk)
     report.refresh_from_db()
+
+
+_typeset = document.typeset
+# Documents by their HTML with its random numbers levelled.
+_set_before: dict[str, bytes] = {}
+NUMBER_OF_A_ROW = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}|[0-9a-f]{40,}")
+
+
+def typeset_once(html: str) -> bytes:
+    """Set it, or take one that was set from the same HTML but for numbers of rows and digests.
+
+    Setting takes a second, and most tests of reports ask only for some real document. What stands in it is for
+    tests that set it themselves: test_document.py, test_whole_report.py.
+    """
+    level = NUMBER_OF_A_ROW.sub("", html)
+    if level not in _set_before:
+        _set_before[level] = _typeset(html)
+    return _set_before[level]
+
+
+@pytest.fixture(autouse=True)
+def _set_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(document, "typeset", typeset_once)
+    monkeypatch.setattr(making, "typeset", typeset_once)
 
 
 @pytest.fixture
