@@ -15,7 +15,7 @@ from portal.accounts.models import User
 from portal.outbox.models import Message, State
 from surveys.models import Site, SpotEffort, TaxonCount, Visit, VisitScore
 from surveys.models.visits import Status
-from tests.conftest import Cast
+from tests.conftest import Cast, make_cast
 from tests.factories import CLEAN_COUNTS, VisitFactory, days_ago, submit
 
 # Two tolerant families: BMWP 4 (Baetidae) + 2 (Chironomidae).
@@ -110,6 +110,12 @@ def make_watch(cast: Cast) -> Watch:
         ),
         second=name_contact(cast.site, 2, "Bo Lindqvist", "bo@rivers.example"),
     )
+
+
+def raised() -> tuple[Watch, Visit]:
+    """A site under watch and the low visit that has just raised an alert, for `built_once`."""
+    watch = make_watch(make_cast())
+    return watch, watch.submit_low()
 
 
 def verdict_of(visit: Visit) -> Verdict:

@@ -15,26 +15,20 @@ from alerts.services.incidents import acknowledge_incident
 from portal.accounts.access import allowed
 from portal.accounts.addresses import prove_address
 from portal.accounts.models import User
-from tests.alerts.conftest import Watch, make_watch, name_contact, set_level, the_incident
-from tests.conftest import make_cast
+from surveys.models import Visit
+from tests.alerts.conftest import Watch, name_contact, raised, set_level, the_incident
 from tests.factories import UserFactory, account_at, person_for
 from tests.lasting import built_once
 
 pytestmark = pytest.mark.django_db
 
 
-def raised() -> Watch:
-    watch = make_watch(make_cast())
-    watch.submit_low()
-    return watch
-
-
 once = built_once(raised)
 
 
 @pytest.fixture
-def watch(once: Watch, db: None) -> Watch:
-    return deepcopy(once)
+def watch(once: tuple[Watch, Visit], db: None) -> Watch:
+    return deepcopy(once[0])
 
 
 @pytest.fixture

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import deepcopy
 from datetime import timedelta
 from pathlib import Path
 
@@ -18,14 +19,28 @@ from alerts.links import ALERT, alert_url, make_token
 from alerts.models import IncidentState, SiteContact
 from alerts.services.incidents import close_incident, renew_links
 from surveys.models import Photo, Visit
-from tests.alerts.conftest import Watch, course, mails, the_incident
+from tests.alerts.conftest import Watch, course, mails, raised, the_incident
+from tests.lasting import built_once
 
 pytestmark = pytest.mark.django_db
 
 
+once = built_once(raised)
+
+
 @pytest.fixture
-def visit(watch: Watch) -> Visit:
-    return watch.submit_low()
+def alarm(once: tuple[Watch, Visit], db: None) -> tuple[Watch, Visit]:
+    return deepcopy(once)
+
+
+@pytest.fixture
+def watch(alarm: tuple[Watch, Visit]) -> Watch:
+    return alarm[0]
+
+
+@pytest.fixture
+def visit(alarm: tuple[Watch, Visit]) -> Visit:
+    return alarm[1]
 
 
 @pytest.fixture
@@ -232,7 +247,9 @@ def test_it_shows_the_photos_of_the_incident(client: Client, token: str, photo: 
     assert address in client.get(page(token)).content.decode()
     answer = client.get(address)
     assert (answer.status_code, answer["Content-Type"]) == (200, "image/jpeg")
-    answer.close()
+    # Not answer.close(), which would close the connection of all tests of this module.
+    for close_file in answer._resource_closers:  # type: ignore[attr-defined]
+        close_file()
 
 
 def test_it_shows_no_photo_of_another_visit(client: Client, token: str, photo: Photo, watch: Watch) -> None:

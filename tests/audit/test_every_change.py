@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from copy import deepcopy
 from typing import Any
 
 import pytest
@@ -19,11 +20,11 @@ from portal.audit.models import AuditEntry
 from portal.outbox.models import Message
 from portal.reports.models import YearlyReport
 from portal.reports.services import request_report
-from tests.alerts import conftest as alerting
-from tests.alerts.conftest import Watch, the_incident
+from tests.alerts.conftest import Watch, make_watch, the_incident
+from tests.conftest import make_cast
 from tests.factories import days_ago
+from tests.lasting import built_once
 
-watch = alerting.watch
 pytestmark = pytest.mark.django_db
 WATCHED: tuple[type[models.Model], ...] = (
     *(User, Group, Membership, Invitation, Message, YearlyReport),
@@ -131,9 +132,9 @@ CHANGES: Mapping[str, Change] = {
 }
 
 
-@pytest.fixture
-def scene(watch: Watch) -> Watch:
+def build_scene() -> Watch:
     """A live incident, a visit in a spate that was not tested, and somebody who was asked to join."""
+    watch = make_watch(make_cast())
     watch.submit_low(by="other_volunteer", water_level="spate", visited_on=days_ago(4).isoformat())
     watch.submit_low()
     services.invite_person(
@@ -143,6 +144,14 @@ def scene(watch: Watch) -> Watch:
         role="volunteer",
     )
     return watch
+
+
+once = built_once(build_scene)
+
+
+@pytest.fixture
+def scene(once: Watch, db: None) -> Watch:
+    return deepcopy(once)
 
 
 def entries() -> list[AuditEntry]:

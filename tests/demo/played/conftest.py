@@ -1,4 +1,4 @@
-"""A small demo, played once for all tests that only look at it."""
+"""A small demo, played once for all tests of this folder, which only look at it."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ NOW = datetime(2026, 2, 20, 15, 0, tzinfo=ZoneInfo("Europe/London"))
 SMALL = Extent(groups=1, months=3)
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="package")
 def small_demo(
     django_db_setup: None, django_db_blocker: Any, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[Group]:
-    """One group and three months, kept in a transaction that is rolled back with the module."""
+    """One group and three months, kept in a transaction that is rolled back after the last of them."""
     media: Path = tmp_path_factory.mktemp("media")
     with django_db_blocker.unblock(), override_settings(MEDIA_ROOT=media), transaction.atomic():
         assert seed_demo(extent=SMALL, now=NOW)

@@ -8,7 +8,7 @@ from django.utils import timezone
 from portal.accounts.models import Group
 from surveys.rota.models import Assignment, Availability
 from surveys.rota.queries import plans
-from tests.demo.conftest import NOW
+from tests.demo.played.conftest import NOW
 
 pytestmark = pytest.mark.django_db
 

@@ -9,7 +9,7 @@ from portal.accounts.models import Group
 from portal.accounts.queries import members_of
 from surveys.people.models import EmergencyContact, EnquiryState, Permit
 from surveys.people.queries import lapsing_trainings, may_sample, open_enquiries
-from tests.demo.conftest import NOW
+from tests.demo.played.conftest import NOW
 
 pytestmark = pytest.mark.django_db
 

@@ -13,7 +13,7 @@ from portal.accounts.models import Group, User
 from portal.demo.world import GROUPS
 from portal.embedded.inbox import NO_MAILBOXES
 from portal.outbox.models import Message
-from tests.demo.conftest import NOW
+from tests.demo.played.conftest import NOW
 
 pytestmark = pytest.mark.django_db
 

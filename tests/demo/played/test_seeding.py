@@ -29,7 +29,7 @@ from portal.outbox.models import Message
 from portal.reports.models import YearlyReport
 from surveys.models import Draft, Site, Visit
 from surveys.queries import sites_due
-from tests.demo.conftest import NOW, SMALL
+from tests.demo.played.conftest import NOW, SMALL
 from tests.second_factor import code_of
 
 pytestmark = pytest.mark.django_db
