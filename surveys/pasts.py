@@ -67,7 +67,9 @@ class Past:
         """Readings of one quantity in one unit; of a quantity that is recorded no longer nothing is known."""
         known = QUANTITIES.get(quantity)
         if known:
-            dated = [(-day.toordinal(), float(known.in_first_unit(value, unit))) for day, value in taken]
+            factor = known.other_units.get(unit)
+            values = ((day, value if factor is None else value * factor) for day, value in taken)
+            dated = [(-day.toordinal(), float(value)) for day, value in values]
             self.readings[quantity] = sorted([*self.readings[quantity], *dated])
 
     def add(self, submission: Submission) -> None:

@@ -135,12 +135,14 @@ def read(spots: list[Any], *, alone: bool = False) -> Any:
             return [dict(SpotSerializer().run_validation(each)) for each in spots]
         return SpotSerializer(many=True).run_validation(spots)
     except ValidationError as refused:
-        return refused.detail if alone else refused.detail[0]
+        detail: Any = refused.detail
+        return detail if alone else detail[0]
 
 
 def test_what_is_remembered_is_small() -> None:
     before = _spot_read.cache_info().currsize
+    long: list[dict[str, Any]] = [{"seconds": "30" + " " * 1000}, {"x" * 1000: "1"}, {"timed": []}]
     for number in range(1, 20):
-        for odd in ({"seconds": "30" + " " * 1000}, {"x" * 1000: "1"}, {"timed": []}):
+        for odd in long:
             read([KICKED | {"number": number} | odd])
     assert _spot_read.cache_info().currsize == before
