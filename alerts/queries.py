@@ -36,6 +36,17 @@ def triggers_of(site: Site) -> GroupOwnedQuerySet[Trigger]:
     return found.select_related("set_by").order_by("valid_from", "created_at")
 
 
+def list_of_triggers(site: Site) -> list[Trigger]:
+    """The same, read."""
+    return _triggers(site.group_id, site.pk)
+
+
+@prepared
+def _triggers(group: UUID, site: UUID) -> GroupOwnedQuerySet[Trigger]:
+    found = Trigger.objects.filter(group=group, site=site)
+    return found.select_related("set_by").order_by("valid_from", "created_at")
+
+
 def trigger_in_force(site: Site, day: date) -> Trigger | None:
     """The trigger that a visit of that day is held against: the last one to have come into force by then."""
     found = _in_force(site.group_id, site.pk, day)

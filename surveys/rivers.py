@@ -8,10 +8,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
+from uuid import UUID
 
 from django.db.models import Case, F, OuterRef, Q, Subquery, When
 from django.utils import timezone
 
+from portal.accounts.prepared import prepared
+from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import RiverReport, Site
 
 # Strictly above: a reading at the limit is not over it.
@@ -41,7 +44,13 @@ def with_high_until(rows: Any, now: datetime, site: str = "pk") -> Any:
 def river_at(site: Site, now: datetime | None = None) -> RiverState:
     """What is known of the river at one site (one query)."""
     moment = now or timezone.now()
-    reports = site.river_reports.filter(reported_at__lte=moment).select_related("site", "reported_by")
-    report = reports.order_by("-reported_at").first()
+    report = next(iter(_newest(site.pk, moment)), None)
     holds = report is not None and report.is_above and report.holds_until > moment
     return RiverState(report, report.holds_until if report and holds else None)
+
+
+@prepared
+def _newest(site: UUID, moment: datetime) -> GroupOwnedQuerySet[RiverReport]:
+    reports = RiverReport.objects.across_groups("of a site that was found in its group")
+    told = reports.filter(site=site, reported_at__lte=moment).select_related("site", "reported_by")
+    return told.order_by("-reported_at")[:1]

@@ -7,7 +7,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from statistics import median
+from typing import Any
+from uuid import UUID
 
+from django.db.models import QuerySet
+
+from portal.accounts.prepared import prepared
 from scoring.indices import METHODS
 from surveys.models import Visit, VisitScore
 from surveys.models.visits import Status
@@ -31,20 +36,25 @@ def season_of(visit: Visit, lines: Iterable[ScoreLine]) -> list[SeasonRow]:
 
     Empty where there are none; one query.
     """
-    rows = VisitScore.objects.filter(
-        visit__group=visit.group_id,
-        visit__site=visit.site_id,
-        visit__status=Status.APPROVED,
-        visit__was_made=True,
-        visit__visited_on__lt=date(visit.visited_on.year, 1, 1),
-        visit__visited_on__month__in=months_around(visit.visited_on.month),
-        is_current=True,
-    )
+    before, months = date(visit.visited_on.year, 1, 1), months_around(visit.visited_on.month)
     values: dict[str, list[float]] = defaultdict(list)
-    for index, value in rows.values_list("index", "value"):
+    for index, value in _scores(visit.group_id, visit.site_id, before, months):
         if value is not None:
             values[index].append(value)
     return [_row(line, values[line.index]) for line in lines if line.index in values]
+
+
+@prepared
+def _scores(group: UUID, site: UUID, before: date, months: tuple[int, int, int]) -> QuerySet[Any, Any]:
+    return VisitScore.objects.filter(
+        visit__group=group,
+        visit__site=site,
+        visit__status=Status.APPROVED,
+        visit__was_made=True,
+        visit__visited_on__lt=before,
+        visit__visited_on__month__in=months,
+        is_current=True,
+    ).values_list("index", "value")
 
 
 def months_around(month: int) -> tuple[int, int, int]:

@@ -16,14 +16,16 @@ from django.utils import timezone
 from django.utils.safestring import SafeString
 
 from alerts import charts
-from alerts.models import LIVE_STATES, Incident, IncidentState, QuietPeriod, Trigger, Verdict
-from alerts.queries import incidents_of, quiet_now, site_contacts_of, triggers_of
+from alerts.models import LIVE_STATES, Incident, IncidentState, QuietPeriod, SiteContact, Trigger, Verdict
+from alerts.queries import incidents_of, list_of_triggers, quiet_now, site_contacts_of
 from alerts.repeats import open_repeats
 from alerts.rescored import Moved, moved_score
 from alerts.services.verdicts import can_test_anyway
 from alerts.verdicts import reason_words
 from portal.accounts.access import Person
 from portal.accounts.models import Group
+from portal.accounts.prepared import prepared
+from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.charts import HistoryRow
 from scoring.indices.methods import METHODS
 from surveys.badges import badge
@@ -142,13 +144,25 @@ def site_quiet(site: Site) -> QuietPeriod | None:
 @register.inclusion_tag("alerts/_site_contacts.html")
 def site_contacts(site: Site) -> dict[str, Any]:
     """Who is told of a low score at the site, in order."""
-    return {"contacts": site_contacts_of(site)}
+    return {"contacts": _contacts(site.group, site)}
+
+
+@prepared
+def _contacts(group: Group, site: Site) -> GroupOwnedQuerySet[SiteContact]:
+    # Both are known by their keys alone: the site is given its group.
+    site.group = group
+    return site_contacts_of(site)
 
 
 @register.inclusion_tag("alerts/_site_incidents.html")
 def site_incidents(site: Site) -> dict[str, Any]:
     """The site's incidents, newest first."""
-    return {"incidents": incidents_of(site.group).filter(site=site)[:INCIDENTS_SHOWN]}
+    return {"incidents": _incidents(site.group, site)}
+
+
+@prepared
+def _incidents(group: Group, site: Site) -> GroupOwnedQuerySet[Incident]:
+    return incidents_of(group).filter(site=site)[:INCIDENTS_SHOWN]
 
 
 @register.inclusion_tag("alerts/_desk_repeats.html")
@@ -189,7 +203,7 @@ def score_with_range(row: HistoryRow) -> str:
 def _triggers(site: Site) -> list[Trigger]:
     """The site's triggers, read once for all parts of a page."""
     if not hasattr(site, "shown_triggers"):
-        site.shown_triggers = list(triggers_of(site))  # type: ignore[attr-defined]
+        site.shown_triggers = list_of_triggers(site)  # type: ignore[attr-defined]
     found: list[Trigger] = site.shown_triggers  # type: ignore[attr-defined]
     return found
 
