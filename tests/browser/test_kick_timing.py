@@ -161,7 +161,7 @@ def worst(signs: Sequence[float], start: float) -> float:
 
 
 # A page that is busy two thirds of the time in short spells, and one that does not answer for 0.4 s at a time.
-@pytest.mark.parametrize(("busy", "every"), [(30, 45), (400, 600)])
+@pytest.mark.parametrize(("busy", "every"), [pytest.param(30, 45, marks=pytest.mark.long), (400, 600)])
 def test_its_tones_and_what_it_notes_are_exact_on_a_busy_phone(page: Page, busy: int, every: int) -> None:
     await_tap(page)
     burden(page, busy, every)

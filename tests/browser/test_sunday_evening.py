@@ -96,6 +96,7 @@ def states(cast: Cast) -> Counter[str]:
     return Counter(Visit.objects.of_group(cast.group).values_list("status", flat=True))
 
 
+@pytest.mark.long
 def test_thirty_waiting_visits_are_decided(
     cast: Cast, thirty: dict[str, list[Visit]], page_for: PageFor
 ) -> None:

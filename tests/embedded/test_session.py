@@ -26,9 +26,15 @@ def run(environment: dict[str, str], *words: str) -> subprocess.CompletedProcess
 
 
 @pytest.fixture
-def environment(bare_environment: dict[str, str], state: Path) -> dict[str, str]:
+def nothing(bare_environment: dict[str, str], state: Path) -> dict[str, str]:
     """Nothing is set but the place for the state, so that the checkout's own is left alone."""
     return bare_environment | {"PORTAL_STATE_DIR": str(state)}
+
+
+@pytest.fixture
+def environment(nothing: dict[str, str], begun_state: Path) -> dict[str, str]:
+    """The same where a database was made before."""
+    return nothing
 
 
 @pytest.mark.parametrize(
@@ -47,9 +53,9 @@ def test_a_command_that_needs_no_database_starts_none(words: str) -> None:
 
 
 def test_a_command_works_with_nothing_set_up_and_stops_the_database_after(
-    environment: dict[str, str], state: Path
+    nothing: dict[str, str], state: Path
 ) -> None:
-    done = run(environment, "shell", "--no-imports", "-c", ASK)
+    done = run(nothing, "shell", "--no-imports", "-c", ASK)
     assert (done.returncode, done.stdout.strip()) == (0, "rifflebook 1"), done.stderr
     assert not naming(str(state))
 
@@ -62,8 +68,8 @@ with connection.cursor() as cursor:
 """
 
 
-def test_help_touches_nothing(environment: dict[str, str], state: Path) -> None:
-    assert run(environment, "help", "migrate").returncode == 0
+def test_help_touches_nothing(nothing: dict[str, str], state: Path) -> None:
+    assert run(nothing, "help", "migrate").returncode == 0
     assert not (state / "postgres").exists()
 
 

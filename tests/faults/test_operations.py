@@ -83,6 +83,8 @@ def test_a_deploy_in_the_middle_ends_with_the_message_in_hand_and_goes_on_with_t
     assert set(Counter(mail["Subject"] for mail in postbox.mails).values()) == {1}
 
 
+# The suite has it without a worker in tests/alerts/test_watching.py.
+@pytest.mark.long
 def test_a_gone_mailbox_sends_the_alert_to_the_next_contact_and_the_coordinators_at_once(
     watch: Watch, start_worker: StartWorker, postbox: Postbox
 ) -> None:

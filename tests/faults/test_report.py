@@ -49,6 +49,8 @@ def test_a_worker_makes_it_by_the_nudge_alone(order: YearlyReport, start_worker:
     assert Path(row(order).file.path).read_bytes().startswith(b"%PDF-")
 
 
+# The suite kills a worker in the middle of a job in test_import.py.
+@pytest.mark.long
 def test_a_killed_workers_report_is_made_by_the_next(order: YearlyReport, start_worker: StartWorker) -> None:
     worker = start_worker()
     await_true(lambda: 5 <= job(order).done < 100, "The work did not begin.")

@@ -18,7 +18,7 @@ from tests.mail import Postbox
 from tests.threads import run_together
 
 pytestmark = pytest.mark.django_db(transaction=True)
-MANY = 800
+MANY = 400
 WORKERS = 4
 
 

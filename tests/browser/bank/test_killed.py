@@ -68,6 +68,8 @@ def sign_in(context: BrowserContext, cast: Cast, url: str) -> None:
     context.add_cookies([cookie])  # type: ignore[list-item]
 
 
+# The suite kills the portal at the worse moment: when it has saved and nobody knows.
+@pytest.mark.long
 def test_a_portal_killed_before_it_has_saved_gets_the_visit_when_it_is_back(
     cast: Cast, portal: Portal, line: Line, far_phone: Page
 ) -> None:
