@@ -100,6 +100,12 @@ class Keeper:
             with self._lock:
                 self._in_hand.discard(message.id)
 
+    @property
+    def in_hand(self) -> list[UUID]:
+        """The messages that are being sent or marked at this moment."""
+        with self._lock:
+            return list(self._in_hand)
+
     def _start(self) -> None:
         if self._thread is None:
             self._thread = threading.Thread(target=carried(self._keep), name="outbox-claims", daemon=True)
@@ -113,8 +119,7 @@ class Keeper:
             connection.close()
 
     def _renew(self) -> None:
-        with self._lock:
-            numbers = list(self._in_hand)
+        numbers = self.in_hand
         try:
             if numbers:
                 _prolong(numbers)

@@ -77,7 +77,9 @@ class Round:
         """The next to send; further lines are opened when there is more than one can carry at once."""
         with self._lock:
             end = next(self._ends)
-        batch = claim(owed().order_by(*end), count)
+        # A claim may run out while the database is away, and its holder be about to mark the message.
+        rows = owed().exclude(id__in=self.keeper.in_hand)
+        batch = claim(rows.order_by(*end), count)
         # One was sent, and as many as were asked for are there again.
         if self.tried and len(batch) == count:
             self._call_for_help()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections import Counter
+from datetime import timedelta
 
 import pytest
 from django.utils import timezone
@@ -108,6 +109,16 @@ def test_it_neither_sends_nor_frees_what_somebody_else_may_hold_by_now(postbox: 
     held = again(message).claimed_until
     assert held is not None
     assert held > timezone.now()
+
+
+@pytest.mark.django_db
+def test_no_line_takes_what_another_of_the_same_round_is_about_to_mark(owe: Owe) -> None:
+    """The database was away for longer than a claim stands: the claim has run out, the mark is on its way."""
+    held, free = owe_some(owe, 2)
+    past = timezone.now() - timedelta(seconds=1)
+    Message.objects.across_groups("tests").filter(id=held.id).update(claimed_until=past)
+    with Round(10) as whole, whole.keeper.keeping(held):
+        assert [each.id for each in whole.claim_some(5)] == [free.id]
 
 
 @pytest.mark.django_db
