@@ -1,7 +1,7 @@
 """Everything goes wrong at once, on purpose: workers, broker, database and mail server.
 
 `Soak` owes alerts from a process of its own and brings trouble by trouble over what delivers them; `Report`
-says what came of it. The long suite runs a short one, `make soak` a long one.
+says what came of it. The suite runs a short one, `make soak` a long one.
 """
 
 from __future__ import annotations

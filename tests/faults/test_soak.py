@@ -76,8 +76,6 @@ def check(report: Report) -> None:
     assert report.last_after < LIMIT
 
 
-# The suite has a test of its own for each kind of trouble: servers, mail server, workers.
-@pytest.mark.long
 def test_a_short_soak_loses_nothing_and_explains_every_second_copy(
     servers: Servers, sink: Sink, start_worker: StartWorker
 ) -> None:
