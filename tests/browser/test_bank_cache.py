@@ -237,7 +237,7 @@ def test_a_new_release_takes_the_place_of_the_old_one_whole(
         age(page)
         page.goto("/bank/")
         own = f"rifflebook-files-{release()}"
-        for _each in range(150):
+        for _each in range(400):
             after = page.evaluate("caches.keys()")
             if own in after and not set(before) & {name for name in after if "files" in name}:
                 break
