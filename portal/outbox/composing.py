@@ -10,6 +10,7 @@ import html
 import re
 from binascii import b2a_qp
 from dataclasses import dataclass
+from email.generator import BytesGenerator
 from email.headerregistry import Address
 from email.mime.base import MIMEBase
 from email.mime.multipart import MIMEMultipart
@@ -17,6 +18,7 @@ from email.mime.nonmultipart import MIMENonMultipart
 from email.policy import SMTP, compat32
 from email.utils import formatdate, parseaddr
 from functools import lru_cache
+from io import BytesIO
 
 from django.conf import settings
 
@@ -52,7 +54,7 @@ def message_id(message: Message) -> str:
 def compose(message: Message) -> Letter:
     """The e-mail with text, HTML and picture. Raises ValueError for an address that cannot be written."""
     reader = Address(message.to_name, addr_spec=_ascii_address(message.to_address))
-    content = _headers(message, reader).encode("ascii") + _body(message).as_bytes()
+    content = _headers(message, reader).encode("ascii") + _written(_body(message))
     return Letter(sender().addr_spec, reader.addr_spec, content)
 
 
@@ -100,7 +102,7 @@ def _body(message: Message) -> MIMEBase:
     text = _words(message.text, "plain")
     if not message.html:
         return text
-    return MIMEMultipart("alternative", None, [text, _page(message)], policy=_AS_GIVEN)
+    return _several("alternative", text, _page(message))
 
 
 def _page(message: Message) -> MIMEBase:
@@ -112,7 +114,7 @@ def _page(message: Message) -> MIMEBase:
     image = _part("image", "png", "base64", picture)
     image["Content-Disposition"] = 'inline; filename="picture.png"'
     image["Content-ID"] = f"<{name}>"
-    return MIMEMultipart("related", None, [page, image], policy=_AS_GIVEN)
+    return _several("related", page, image)
 
 
 def _words(words: str, subtype: str) -> MIMEBase:
@@ -120,11 +122,29 @@ def _words(words: str, subtype: str) -> MIMEBase:
     return _part("text", subtype, "quoted-printable", b2a_qp(lines.encode()).decode("ascii"), charset="utf-8")
 
 
+def _several(subtype: str, *parts: MIMEBase) -> MIMEBase:
+    # No line of quoted-printable or base64 begins with this boundary: neither holds "=_".
+    return MIMEMultipart(subtype, f"=_{subtype}", parts, policy=_AS_GIVEN)
+
+
 def _part(kind: str, subtype: str, encoding: str, encoded: str, **told: str) -> MIMEBase:
     part = MIMENonMultipart(kind, subtype, policy=_AS_GIVEN, **told)
     part["Content-Transfer-Encoding"] = encoding
-    part.set_payload(encoded)
+    part.set_payload(encoded.replace("\n", "\r\n"))
     return part
+
+
+class _Writer(BytesGenerator):
+    """Writes what is encoded as it is: its lines end as they are sent, and a picture has a thousand of them."""
+
+    def _write_lines(self, lines: str) -> None:
+        self.write(lines)
+
+
+def _written(part: MIMEBase) -> bytes:
+    out = BytesIO()
+    _Writer(out, mangle_from_=False, policy=_AS_GIVEN).flatten(part)
+    return out.getvalue()
 
 
 def _without_picture(page: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+from email.generator import BytesGenerator
 from email.message import EmailMessage
 from typing import Any
 
@@ -10,7 +11,7 @@ import pytest
 from django.core.mail import EmailMultiAlternatives, send_mail
 from pytest_django import Settings
 
-from portal.outbox import pictures
+from portal.outbox import composing, pictures
 from portal.outbox.composing import compose
 from portal.outbox.models import Message
 from portal.outbox.pictures import register_picture
@@ -48,6 +49,20 @@ def test_it_is_plain_text_without_html(owe: Owe) -> None:
     assert mail.get_content_type() == "text/plain"
     assert mail["Subject"] == "A low score"
     assert mail["From"] == "Rifflebook <portal@rifflebook.example>"
+
+
+def test_it_is_written_as_the_librarys_own_writer_does(
+    owe: Owe, picture_maker: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    picture: dict[str, Any] = {"picture_maker": "dot", "picture_args": {"colour": "red"}}
+    message = owe(text="Kyle’s ford\n.\nFrom here on \r\n", html=PAGE + "wörd " * 50, **picture)
+    ours = compose(message).content
+    monkeypatch.setattr(composing, "_Writer", BytesGenerator)
+    theirs = compose(message).content
+    body = ours.partition(b"Content-Type")[2]
+    assert body == theirs.partition(b"Content-Type")[2]
+    assert b"\n" not in body.replace(b"\r\n", b"")
+    assert max(map(len, body.split(b"\r\n"))) <= 76 + len(b"Content-Disposition: ")
 
 
 def test_it_asks_auto_responders_to_keep_still(owe: Owe) -> None:
