@@ -33,7 +33,7 @@ def _note(state: Path) -> Path:
 
 
 def _sources() -> Iterator[Path]:
-    yield PROJECT / "portal" / "settings.py"
+    yield from (PROJECT / "portal" / "settings").glob("*.py")
     # Its own time changes when a package comes or goes.
     yield Path(sysconfig.get_path("purelib"))
     yield from (path for path in PROJECT.glob("*/static/**/*") if path.is_file())

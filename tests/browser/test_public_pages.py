@@ -14,7 +14,7 @@ from PIL import Image
 
 from portal.accounts.models import Group
 from portal.public.catchments import found_catchment
-from portal.settings import hosts_of
+from portal.settings.maps import hosts_of
 from surveys.models import Site
 from surveys.services.review import approve_visit
 from tests.browser.checks import PageFor, assert_accessible

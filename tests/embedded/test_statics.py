@@ -12,7 +12,8 @@ from portal.embedded import statics
 def project(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A project with one static file, in which nothing is collected yet."""
     (tmp_path / "portal" / "static" / "css").mkdir(parents=True)
-    (tmp_path / "portal" / "settings.py").write_text("")
+    (tmp_path / "portal" / "settings").mkdir()
+    (tmp_path / "portal" / "settings" / "files.py").write_text("")
     (tmp_path / "portal" / "static" / "css" / "page.css").write_text("p {}")
     (tmp_path / "state" / "static").mkdir(parents=True)
     monkeypatch.setattr(statics, "PROJECT", tmp_path)
@@ -28,10 +29,10 @@ def test_what_was_collected_is_current_until_something_changes(project: Path) ->
     assert statics.are_current(project / "state")
 
 
-@pytest.mark.parametrize("name", ["portal/static/css/page.css", "portal/static/new.js", "portal/settings.py"])
+@pytest.mark.parametrize("name", ["static/css/page.css", "static/new.js", "settings/files.py"])
 def test_a_changed_or_new_file_is_noticed(project: Path, name: str) -> None:
     statics.note_collected(project / "state")
-    (project / name).write_text("changed")
+    (project / "portal" / name).write_text("changed")
     assert not statics.are_current(project / "state")
 
 

@@ -21,7 +21,7 @@ DEPLOY = PROJECT / "portal" / "deploy"
 HANDBOOK = (DEPLOY / "HANDBOOK.md").read_text()
 PAPERS = {name: (DEPLOY / name).read_text() for name in ("HANDBOOK.md", "CAPACITY.md", "SECURITY.md")}
 COMPOSE = yaml.safe_load((PROJECT / "docker-compose.yml").read_text())
-SETTINGS = (PROJECT / "portal" / "settings.py").read_text()
+SETTINGS = "".join(path.read_text() for path in (PROJECT / "portal" / "settings").glob("*.py"))
 # For whoever changes the portal: DEVELOPERS.md and the Makefile name them.
 OF_DEVELOPERS = {"makemessages", "collect_texts"}
 # Read by other programs, or of the compose file and the units alone.

@@ -43,5 +43,5 @@ def test_it_finds_every_import_between_our_scripts(collected: Path) -> None:
 
 
 def test_a_deployed_portal_stores_its_files_so(settings: Settings) -> None:
-    source = (Path(settings.BASE_DIR) / "portal" / "settings.py").read_text()
+    source = (Path(settings.BASE_DIR) / "portal" / "settings" / "files.py").read_text()
     assert '"portal.serving.static_files.HashedStaticFiles"' in source
