@@ -12,7 +12,6 @@ from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.access import allowed
 from portal.accounts.models import Group
-from portal.templatetags.quick_addresses import address_of
 
 # (URL name, label, the right that makes it useful)
 WORK_PAGES = (
@@ -71,7 +70,7 @@ def _work_ways(request: HttpRequest, group: Group) -> list[dict[str, Any]]:
 def _ways_on(request: HttpRequest, group: Group, pages: Pages) -> list[dict[str, Any]]:
     person = request.person  # type: ignore[attr-defined]
     return [
-        {"label": label, "url": (url := address_of(name, (), group.slug)[0]), "current": request.path == url}
+        {"label": label, "url": (url := reverse(name, args=[group.slug])), "current": request.path == url}
         for name, label, action in pages
         if allowed(person, action, group)
     ]

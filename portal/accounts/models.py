@@ -13,7 +13,6 @@ from django.db.models.functions import Lower
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from portal.accounts.prepared import prepared
 from portal.accounts.scoping import GroupOwnedManager
 
 INVITATION_DAYS = 14
@@ -28,14 +27,6 @@ class UserManager(BaseUserManager["User"]):
 
     def create_superuser(self, email: str, password: str | None = None, **fields: Any) -> User:
         return self.create_user(email, password, is_staff=True, is_superuser=True, **fields)
-
-    def get(self, *conditions: Any, **named: Any) -> User:
-        # So every request of a session asks for its account.
-        if conditions or named.keys() != {"pk"} or not isinstance(named["pk"], uuid.UUID):
-            return super().get(*conditions, **named)
-        for found in _account(named["pk"]):
-            return found
-        raise self.model.DoesNotExist
 
 
 class User(AbstractBaseUser, PermissionsMixin):
@@ -65,11 +56,6 @@ class User(AbstractBaseUser, PermissionsMixin):
 
     def __str__(self) -> str:
         return self.name or self.email
-
-
-@prepared
-def _account(number: uuid.UUID) -> models.QuerySet[User]:
-    return User.objects.filter(pk=number)
 
 
 class Group(models.Model):

@@ -63,7 +63,6 @@ MIDDLEWARE = [
 ]
 
 ROOT_URLCONF, WSGI_APPLICATION = "portal.urls", "portal.wsgi.application"
-SILENCED_SYSTEM_CHECKS = ["templates.W003"]  # Our "i18n" stands in for Django's, see "libraries".
 TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
@@ -76,8 +75,7 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "portal.context.shell",
             ],
-            "builtins": ["portal.templatetags.quick_addresses", "portal.templatetags.quick_parts"],
-            "libraries": {"i18n": "portal.templatetags.quick_words"},
+            "builtins": ["portal.templatetags.quick_parts"],
         },
     }
 ]

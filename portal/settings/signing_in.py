@@ -66,4 +66,3 @@ SESSION_COOKIE_AGE = 14 * 86_400
 ACCOUNT_SESSION_COOKIE_AGE = timedelta(seconds=SESSION_COOKIE_AGE)
 # And a week without use: longer than an expedition, shorter than a phone lies forgotten in a tent.
 SESSION_IDLE_DAYS = 7
-SESSION_ENGINE = "portal.accounts.signing_in.session_rows"
