@@ -33,13 +33,6 @@ class Duty:
         )
 
 
-def is_on_duty(duty: Duty, moment: datetime) -> bool:
-    """Whether the contact is at work at a moment."""
-    day = moment.astimezone(duty.zone).date()
-    stretch = _stretch(duty, day)
-    return stretch is not None and stretch[0] <= moment < stretch[1]
-
-
 def add_working_time(duty: Duty, start: datetime, hours: float) -> datetime:
     """The moment at which so many hours of work have passed since `start`.
 

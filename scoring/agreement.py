@@ -57,13 +57,6 @@ class Agreement:
         """Names of the measures that miss their threshold."""
         return tuple(name for name, value in self.measures.items() if not THRESHOLDS[name].accepts(value))
 
-    @property
-    def failed_scores(self) -> tuple[str, ...]:
-        """Indices whose two scores are further apart than the threshold of the relative percent difference."""
-        threshold = THRESHOLDS["relative_percent_difference"]
-        percents = {index: score.percent for index, score in self.scores.items()}
-        return tuple(index for index, one in percents.items() if one is not None and not threshold.accepts(one))
-
 
 @dataclass(frozen=True)
 class YearOfAgreement:

@@ -6,9 +6,8 @@ ties make the limits a little wider than need be.
 """
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
 from functools import lru_cache
 from itertools import accumulate, takewhile
 from statistics import NormalDist, median
@@ -81,11 +80,6 @@ def compare_impact(before: Sequence[Pair], after: Sequence[Pair], *, confidence:
     """
     gaps = [[second - first for first, second in pairs] for pairs in (before, after)]
     return compare_periods(gaps[0], gaps[1], confidence=confidence)
-
-
-def pair_by_day(upstream: Mapping[date, float], downstream: Mapping[date, float]) -> list[Pair]:
-    """Return (upstream, downstream) of the days on which both sites were visited, in order of time."""
-    return [(upstream[day], downstream[day]) for day in sorted(upstream.keys() & downstream.keys())]
 
 
 def _comparison(

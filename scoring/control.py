@@ -114,11 +114,6 @@ def cusum(
     return Cusum(sums(-1), sums(1), limit * sd)
 
 
-def deviation_sums(values: Sequence[float], *, target: float) -> tuple[float, ...]:
-    """Return the running sum of deviations from the target: its slope shows where the mean lies."""
-    return tuple(accumulate(value - target for value in values))
-
-
 def cusum_run_length(*, slack: float, limit: float, shift: float = 0.0, two_sided: bool = False) -> float:
     """Return the mean number of visits until a CUSUM signals, the mean being off by `shift` sds to its side.
 

@@ -48,11 +48,6 @@ def rule_counts(group: Group, now: datetime) -> list[RuleCount]:
     return [*sorted(spoken.values(), key=_urgency), *silent]
 
 
-def noisy_rules(group: Group, now: datetime) -> frozenset[str]:
-    """The ids of rules that this group mostly dismisses (one query)."""
-    return frozenset(each.rule.id for each in _spoken(group, now - LOOKS_BACK) if each.is_noisy)
-
-
 def _spoken(group: Group, since: datetime) -> list[RuleCount]:
     Decision = Finding.Decision
     findings = Finding.objects.of_group(group).filter(visit__submitted_at__gte=since)

@@ -137,12 +137,6 @@ class Incident(models.Model):
         return self.state == IncidentState.OPEN and self.acknowledge_by is None
 
     @property
-    def urgency(self) -> str:
-        """How loudly the desk speaks of it: a kind of notice."""
-        is_known = self.state in (IncidentState.ACKNOWLEDGED, IncidentState.INVESTIGATED)
-        return "info" if is_known else "danger"
-
-    @property
     def contact_user_ids(self) -> set[UUID]:
         """Accounts of the contacts named for the site; nobody's while the group still holds the alert.
 

@@ -37,7 +37,6 @@ from surveys.services.drafts import save_draft
 from surveys.services.visits import return_visit
 
 SEED = 20_817
-SETTLING = timedelta(days=10)
 STILL_NEWS = timedelta(days=2)
 Say = Callable[[str], None]
 

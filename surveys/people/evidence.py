@@ -26,10 +26,6 @@ class SplitSample:
     def key(self) -> str:
         return f"{self.own.pk}:{self.others.pk}"
 
-    @property
-    def all_accepted(self) -> bool:
-        return all(each.is_accepted for each in self.measures)
-
 
 def split_samples(membership: Membership) -> list[SplitSample]:
     """The member's counts of this year and the last that somebody else counted too, the latest first."""

@@ -5,7 +5,6 @@ import pytest
 from scoring.control import (
     cusum,
     cusum_run_length,
-    deviation_sums,
     ewma,
     ewma_run_length,
     ewma_sd,
@@ -28,10 +27,6 @@ NIST_EWMA = (
 CONCENTRATIONS = (
     *(102.0, 94.8, 98.3, 98.4, 102.0, 98.5, 99.0, 97.7, 100.0, 98.1),
     *(101.3, 98.7, 101.1, 98.4, 97.0, 96.7, 100.3, 101.4, 97.2, 101.0),
-)
-CONCENTRATION_SUMS = (
-    *(3.0, -1.2, -1.9, -2.5, 0.5, 0.0, 0.0, -1.3, -0.3, -1.2),
-    *(1.1, 0.8, 2.9, 2.3, 0.3, -2.0, -0.7, 1.7, -0.1, 1.9),
 )
 
 
@@ -62,10 +57,6 @@ def test_it_gives_the_limits_of_single_values_of_the_handbook() -> None:
     # The handbook takes d2 as 1.128.
     assert chart.upper[0] == pytest.approx(55.8041, abs=0.002)
     assert chart.lower[0] == pytest.approx(45.8159, abs=0.002)
-
-
-def test_it_gives_the_sums_of_deviations_of_the_textbook() -> None:
-    assert deviation_sums(CONCENTRATIONS, target=99) == pytest.approx(CONCENTRATION_SUMS, abs=1e-9)
 
 
 def test_it_sums_the_textbook_concentrations_by_sides() -> None:

@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Sequence
-from datetime import date
 from itertools import combinations, product
 from statistics import median
 
@@ -16,7 +15,6 @@ from scoring.comparison import (
     compare_impact,
     compare_pairs,
     compare_periods,
-    pair_by_day,
 )
 
 scores = st.lists(st.integers(0, 120).map(float), min_size=1, max_size=12)
@@ -155,13 +153,6 @@ def test_it_drops_what_hits_both_sites_alike() -> None:
     found = compare_impact(before, after)
     assert found.difference == -15
     assert found.direction == "lower"
-
-
-def test_it_pairs_the_days_that_both_sites_share() -> None:
-    upstream = {date(2026, 5, 3): 60.0, date(2026, 6, 7): 62.0, date(2026, 4, 1): 58.0}
-    downstream = {date(2026, 6, 7): 50.0, date(2026, 4, 1): 49.0, date(2026, 7, 1): 41.0}
-    assert pair_by_day(upstream, downstream) == [(58, 49), (62, 50)]
-    assert pair_by_day(upstream, {}) == []
 
 
 @pytest.mark.parametrize(("before", "after"), [([], [1.0]), ([1.0], []), ([], [])])

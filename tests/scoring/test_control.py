@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 from scoring.control import (
     cusum,
     cusum_run_length,
-    deviation_sums,
     ewma,
     ewma_run_length,
     ewma_sd,
@@ -89,10 +88,6 @@ def test_it_mirrors_falls_and_rises(scores: list[float]) -> None:
 def test_it_signals_a_rise_too() -> None:
     assert cusum([60, 60], target=50, sd=2).signals_above == (0, 1)
     assert ewma([60, 60], target=50, sd=2).signals_above == (0, 1)
-
-
-def test_it_sums_deviations_with_their_sign() -> None:
-    assert deviation_sums([51, 48, 50], target=50) == (1, -1, -1)
 
 
 def test_it_estimates_the_sd_from_successive_visits() -> None:
