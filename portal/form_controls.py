@@ -108,7 +108,12 @@ def _field(field: BoundField) -> str:
     parts = field_parts(field)
     wrong = " field--wrong" if field.errors else ""
     classes = conditional_escape(" ".join(["", *filter(None, [field.css_classes()])]))
-    inner = _named(field) + _helped(field) + (str(field.errors) if field.errors else "") + _entry(field, parts)
+    wrongs = str(field.errors) if field.errors else ""
+    # What explains a tick stands behind the words that it explains.
+    if field.widget_type == "checkbox":
+        inner = wrongs + _entry(field, parts) + _helped(field)
+    else:
+        inner = _named(field) + _helped(field) + wrongs + _entry(field, parts)
     if parts.findings:
         context = {"findings": parts.findings, "id": field.auto_id}
         inner += render_to_string("components/findings.html", context)

@@ -60,6 +60,7 @@ MIDDLEWARE = [
     "portal.accounts.middleware.PersonMiddleware",
     "portal.accounts.signing_in.gate.SecondFactorMiddleware",
     "portal.views.unwritable.UnwritableMiddleware",
+    "portal.views.faults.WrongMethodMiddleware",
 ]
 
 ROOT_URLCONF, WSGI_APPLICATION = "portal.urls", "portal.wsgi.application"

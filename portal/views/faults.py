@@ -1,13 +1,15 @@
-"""What programs are told where no view answers: problem details instead of a page."""
+"""What people and programs are told where no view answers: pages with a way on, or problem details."""
 
 from __future__ import annotations
 
 import sys
-from pathlib import Path
+from collections.abc import Callable
+from pathlib import Path, PurePosixPath
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
+from django.urls import Resolver404, resolve
 from django.utils.translation import gettext as _
 from django.views import defaults
 
@@ -32,6 +34,35 @@ def server_error(request: HttpRequest) -> HttpResponse:
     if request.path.startswith("/api/"):
         return _problem(500, _("Something went wrong. The portal's operator finds more in the log."))
     return defaults.server_error(request)
+
+
+class WrongMethodMiddleware:
+    """A page for whoever opens the address of a form, as one does by signing in while sending it."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        answer = self.get_response(request)
+        if answer.status_code != 405 or request.method != "GET" or request.path.startswith("/api/"):
+            return answer
+        page = render(request, "405.html", {"back": nearest_page(request.path)}, status=405)
+        page["Allow"] = answer["Allow"]
+        return page
+
+
+def nearest_page(path: str) -> str:
+    """The nearest address above this one that there is: a form's own page, or the start."""
+    above = [f"{str(each).rstrip('/')}/" for each in PurePosixPath(path).parents]
+    return next(each for each in above if _exists(each))
+
+
+def _exists(path: str) -> bool:
+    try:
+        resolve(path)
+    except Resolver404:
+        return False
+    return True
 
 
 def _is_lost_file(fault: BaseException | None) -> bool:

@@ -111,11 +111,18 @@ def solve(
     return Solution(tuple(_read(slot, chosen, volunteers) for slot in slots), is_best, monotonic() - begun)
 
 
+class _Quiet(highspy.Highs):
+    """HiGHS without the lines about itself that it prints as soon as it may call back."""
+
+    def enableCallbacks(self) -> None:
+        self.setOptionValue("output_flag", False)
+        super().enableCallbacks()
+
+
 def _quiet_solver(time_limit: float) -> Any:
-    solver = highspy.Highs()  # type: ignore[no-untyped-call]
+    solver = _Quiet()  # type: ignore[no-untyped-call]
     # One thread and one seed: the same question has the same answer, and others keep their processor.
     options = {
-        "output_flag": False,
         "log_to_console": False,
         "time_limit": time_limit,
         "threads": 1,

@@ -18,6 +18,9 @@ class Reading(forms.Form):
         label="Weather", choices=[("d", "Dry")], widget=forms.CheckboxSelectMultiple, required=False
     )
     two_adults = forms.BooleanField(label="Two adults were there")
+    named = forms.BooleanField(
+        label="My name may be printed", help_text="Change it at any time.", required=False
+    )
     token = forms.CharField(widget=forms.HiddenInput, required=False)
 
     findings = {"temperature": ["Warmer than usual <here>."]}
@@ -95,6 +98,12 @@ def test_it_puts_the_words_of_a_tick_beside_it_and_not_twice() -> None:
     assert html.index("<input") < html.index("Two adults were there")
 
 
+def test_it_explains_a_tick_after_its_words() -> None:
+    html = field("named")
+    assert html.index("My name may be printed") < html.index("Change it at any time.")
+    assert described_by(html) == ["id_named_helptext"]
+
+
 def test_it_keeps_a_description_the_form_gave_itself() -> None:
     form = Reading()
     form.fields["conductivity"].widget.attrs["aria-describedby"] = "elsewhere"
@@ -103,7 +112,7 @@ def test_it_keeps_a_description_the_form_gave_itself() -> None:
 
 def test_it_draws_a_whole_form_with_each_label_once_and_the_hidden_field_bare() -> None:
     html = str(Reading(BAD))
-    assert html.count('class="field field--') == 5
+    assert html.count('class="field field--') == 6
     assert html.count('name="token"') == 1
     ids = re.findall(r'\bid="([^"]+)"', html)
     assert len(ids) == len(set(ids))

@@ -238,3 +238,9 @@ def test_without_the_cost_of_load_fairness_is_lost(monkeypatch: pytest.MonkeyPat
 def test_untrained_comes_before_everything_else_that_keeps_somebody_away() -> None:
     nobody = volunteer(trained_on=frozenset(), weekdays=frozenset())
     assert nobody.obstacle(FAR, MONDAY) == Obstacle.UNTRAINED
+
+
+def test_it_prints_nothing_of_its_own(capfd: pytest.CaptureFixture[str]) -> None:
+    """The demonstration prints its sign-ins after this; a worker's log is for what matters."""
+    solve([slot()], [volunteer(), volunteer("Bo")])
+    assert capfd.readouterr() == ("", "")
