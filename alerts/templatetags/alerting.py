@@ -16,6 +16,7 @@ from django.utils import timezone
 from django.utils.safestring import SafeString
 
 from alerts import charts
+from alerts.evidence import told_apart
 from alerts.models import LIVE_STATES, Incident, IncidentState, QuietPeriod, SiteContact, Trigger, Verdict
 from alerts.queries import incidents_of, list_of_triggers, quiet_now, site_contacts_of
 from alerts.repeats import open_repeats
@@ -94,11 +95,23 @@ def verdict_reasons(visit: Visit) -> dict[str, Any]:
     verdict = _verdict(visit)
     return {
         "verdict": verdict,
+        "held": _held_against(verdict),
         "reasons": reason_words(verdict.reasons) if verdict else [],
         "set_aside": reason_words(verdict.set_aside) if verdict else [],
         "can_test": verdict is not None and can_test_anyway(verdict),
         "visit": visit,
     }
+
+
+def _held_against(verdict: Verdict | None) -> dict[str, str] | None:
+    """The score that was tested and the level of its trigger, told apart even where they are close."""
+    if verdict is None or verdict.outcome == Verdict.Outcome.NOT_TESTED:
+        return None
+    if verdict.trigger is None or verdict.value is None:
+        return None
+    method = METHODS[verdict.trigger.index]
+    score, level, _between = told_apart(verdict.value, verdict.trigger.level, method)
+    return {"method": told(method.name), "score": score, "level": level}
 
 
 @register.simple_tag

@@ -33,6 +33,8 @@ from surveys.rota.queries import desk_of
 LATEST_ROWS, TOLD_ROWS = 6, 25
 # Time enough to write to a landowner: common practice, no source.
 PERMISSION_SOON = timedelta(days=60)
+# For so long the desk says what comes before a first visit: our own choice.
+NEW_FOR = timedelta(days=30)
 
 
 @require_safe
@@ -72,6 +74,7 @@ def _members_part(person: Person, group: Group, today: date, figures: Figures) -
     rota = desk_of(person, group, today, drafts=figures.rota_drafts, has_said_when=figures.has_said_when)
     return {
         "is_member": True,
+        "is_new": _is_new(person, group),
         "sites": [each.site for each in due],
         "pressing": [each for each in due if each.state in ("late", "due", "first")],
         "high": [each for each in due if each.state == "high"],
@@ -81,6 +84,11 @@ def _members_part(person: Person, group: Group, today: date, figures: Figures) -
         # Nothing in it is to be done, and a coordinator has enough to look through.
         "recent": [] if person.is_coordinator(group.pk) else _latest(group),
     }
+
+
+def _is_new(person: Person, group: Group) -> bool:
+    joined = (each.joined_at for each in person.memberships if each.group_id == group.pk)
+    return not person.is_coordinator(group.pk) and any(timezone.now() - each < NEW_FOR for each in joined)
 
 
 @prepared

@@ -30,7 +30,10 @@ def _before_opening(submission: Submission, context: Context) -> Remarks:
     if opened and submission.visited_on < opened:
         yield (
             "visited_on",
-            _("This is before the site's first day, %(day)s. Check the date, and that it is the right site.")
+            _(
+                "This is before the site's first day, %(day)s. Check the date, and that it is the right site. "
+                "If the group did come here earlier, a coordinator changes the first day in the site's form."
+            )
             % {"day": date_format(opened)},
         )
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from decimal import Decimal
+from statistics import median
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -108,13 +110,18 @@ def _jump(submission: Submission, context: Context) -> Remarks:
         usual = usual_at_site(earlier)
         value = _converted(reading)
         if not _in_range(value, usual):
-            message = _("%(value)s is far from what this site has had (%(low)s to %(high)s %(unit)s).") % {
-                "value": reading.as_typed,
-                "low": f"{min(earlier):g}",
-                "high": f"{max(earlier):g}",
-                "unit": QUANTITIES[reading.quantity].unit,
-            }
-            yield reading.field, message + hint(value, usual)
+            yield reading.field, _jump_words(reading, float(value), earlier) + hint(value, usual)
+
+
+def _jump_words(reading: Reading, value: float, earlier: Sequence[float]) -> str:
+    low, high = min(earlier), max(earlier)
+    told = {"value": reading.as_typed, "unit": QUANTITIES[reading.quantity].unit}
+    # Once it was as far off as now, what it lay between is no news.
+    if low <= value <= high:
+        words = _("%(value)s is far from what is usual at this site, about %(middle)s %(unit)s.")
+        return words % (told | {"middle": f"{median(earlier):.3g}"})
+    words = _("%(value)s is far from what this site has had (%(low)s to %(high)s %(unit)s).")
+    return words % (told | {"low": f"{low:g}", "high": f"{high:g}"})
 
 
 MEASURED_RULES = (

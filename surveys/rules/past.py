@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from decimal import Decimal
+from statistics import median
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -59,24 +60,29 @@ def _score_jumps(submission: Submission, context: Context) -> Remarks:
     value = score_sample(counts, only={index})[index].value
     low, high = usual_at_site(earlier, LEAST_SPREAD)
     if value is not None and not low <= Decimal(str(value)) <= high:
-        yield "counts", _score_words(f"{value:.3g}", f"{min(earlier):.3g}", f"{max(earlier):.3g}", index)
+        yield "counts", _score_words(value, earlier, index)
 
 
-def _score_words(value: str, low: str, high: str, index: str) -> str:
-    # "Between 48 and 48" is how nobody says it.
-    before = (
-        _("at this site it was always %(low)s so far")
-        if low == high
-        else _("at this site it was between %(low)s and %(high)s so far")
-    )
+def _score_words(value: float, earlier: Sequence[float], index: str) -> str:
     words = _(
         "This makes %(index)s %(value)s; %(before)s. Was all of the sample sorted, and is it the right site?"
     )
     return words % {
         "index": told(METHODS[index].name),
-        "value": value,
-        "before": before % {"low": low, "high": high},
+        "value": f"{value:.3g}",
+        "before": _before_words(value, earlier),
     }
+
+
+def _before_words(value: float, earlier: Sequence[float]) -> str:
+    low, high = f"{min(earlier):.3g}", f"{max(earlier):.3g}"
+    # "Between 48 and 48" is how nobody says it.
+    if low == high:
+        return _("at this site it was always %(low)s so far") % {"low": low}
+    # Once it was as far off as now, what it lay between is no news.
+    if min(earlier) <= value <= max(earlier):
+        return _("at this site it is usually about %(middle)s") % {"middle": f"{median(earlier):.3g}"}
+    return _("at this site it was between %(low)s and %(high)s so far") % {"low": low, "high": high}
 
 
 PAST_RULES = (

@@ -44,6 +44,12 @@ def test_it_never_shows_a_visit_without_verdict_as_clean(watch: Watch) -> None:
     assert "not been held against a trigger" in rendered("{% verdict_reasons visit %}", visit=visit)
 
 
+def test_it_names_the_score_and_the_level_that_it_fell_below(watch: Watch) -> None:
+    visit = watch.submit_low()
+    shown = rendered("{% verdict_reasons visit %}", visit=visit)
+    assert "BMWP was 6; the level agreed for the site was 30." in shown
+
+
 def test_it_says_why_a_visit_was_not_tested(watch: Watch) -> None:
     visit = watch.submit_low(water_level="spate")
     assert "washes animals away" in rendered("{% verdict_reasons visit %}", visit=visit)

@@ -239,3 +239,13 @@ def test_the_box_that_approves_has_a_word_beside_it_on_every_screen(cast: Cast, 
     label = re.search(r'<label class="tick">(.*?)</label>', page_of(client, cast))
     assert label
     assert re.sub(r'<span class="visually-hidden">.*?</span>|<[^>]*>', "", label[1]).strip() == "Approve"
+
+
+def test_a_newcomer_is_told_what_comes_before_a_first_visit(client: Client, cast: Cast) -> None:
+    shown = page_of(client, cast, "volunteer")
+    assert "never alone, and never into high or clouded water" in shown
+    for name in ("outing_rules", "emergency_edit"):
+        assert f'href="{reverse(name, args=[cast.group.slug])}"' in shown
+    assert "Before your first visit" not in page_of(client, cast, "coordinator")
+    cast.volunteer.memberships.update(joined_at=timezone.now() - timedelta(days=31))
+    assert "Before your first visit" not in page_of(client, cast, "volunteer")

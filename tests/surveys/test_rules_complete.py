@@ -205,6 +205,8 @@ def test_it_says_the_same_every_time(submission: Submission, history: SiteHistor
     [
         ((48.0,) * 8, "at this site it was always 48 so far."),
         ((48.0, 47.9, 48.1, 48.0, 48.2, 48.0, 47.0, 49.0), "it was between 47 and 49 so far."),
+        # "Far from what was between 1 and 49" is no reason, where it was as low before.
+        ((48.0, 47.9, 48.1, 48.0, 48.2, 48.0, 1.0, 49.0), "it is usually about 48."),
     ],
 )
 def test_it_says_plainly_that_a_sites_score_never_changed(scores: tuple[float, ...], words: str) -> None:

@@ -128,6 +128,13 @@ def test_it_finds_a_jump_from_the_sites_history() -> None:
     assert findings(history, **read("temperature", "14")) == {}
 
 
+def test_it_names_what_is_usual_where_a_jump_happened_before() -> None:
+    """ "Far from 11 to 22" is no reason for 21."""
+    history = with_history(readings={"temperature": (*EIGHT[:7], 22.0)})
+    _rule, message = findings(history, **read("temperature", "21"))["measurements.temperature"]
+    assert message.startswith("21 is far from what is usual at this site, about 12 °C.")
+
+
 def test_it_finds_no_jump_before_eight_readings() -> None:
     history = with_history(readings={"temperature": EIGHT[:7]})
     assert findings(history, **read("temperature", "21")) == {}
