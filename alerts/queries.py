@@ -20,7 +20,7 @@ from alerts.models import (
     Trigger,
 )
 from portal.accounts.addresses import proven_addresses
-from portal.accounts.prepared import prepared
+from portal.accounts.prepared import planned, prepared
 from surveys.models import Site
 from surveys.queries import HistoryPoint
 
@@ -53,7 +53,7 @@ def trigger_in_force(site: Site, day: date) -> Trigger | None:
     return found[0] if found else None
 
 
-@prepared
+@planned
 def _in_force(group: UUID, site: UUID, day: date) -> QuerySet[Trigger]:
     rows = Trigger.objects.filter(group=group, site=site, valid_from__lte=day).select_related("set_by")
     return rows.order_by("-valid_from", "-created_at")[:1]

@@ -1,4 +1,4 @@
-"""Reads what the rules need to know beside the submission: six queries, or as many for all of a sheet.
+"""Reads what the rules need to know beside the submission: three queries, or six for all of a sheet.
 
 Four more for a kit, one for a position.
 """
@@ -15,6 +15,7 @@ from portal.accounts.models import Group, Membership
 from surveys.kits import KitState, kit_states
 from surveys.models import Kit, Site
 from surveys.outings import rules_of
+from surveys.past_of_one import PastOfOne, past_of_one
 from surveys.pasts import Past, pasts_of
 from surveys.people.pairs import Readiness
 from surveys.people.queries import readiness_of
@@ -31,7 +32,7 @@ class Surroundings:
     """
 
     members: frozenset[UUID]
-    pasts: Mapping[UUID, Past]
+    pasts: Mapping[UUID, Past | PastOfOne]
     past_record: bool = False
 
     def context(self, submission: Submission, site: Site) -> Context:
@@ -41,7 +42,7 @@ class Surroundings:
             site=site,
             today=timezone.localdate(),
             members=self.members,
-            same_day=past.days[submission.visited_on] if submission.was_made else 0,
+            same_day=past.same_day(submission),
             history=past.before(submission),
             past_record=self.past_record,
             kit=_kit(submission, site),
@@ -82,9 +83,16 @@ def surroundings_for(
     """What these submissions to sites of one group are held against; `known` as for `context_for`."""
     named = {each for said in submissions for each in (said.recorder, said.partner) if each}
     members = _members(named, next(iter(sites)).group, past_record, frozenset(known))
+    return Surroundings(members, _pasts(submissions, sites), past_record)
+
+
+def _pasts(
+    submissions: Sequence[Submission], sites: Collection[Site]
+) -> Mapping[UUID, Past] | Mapping[UUID, PastOfOne]:
+    if len(submissions) == 1:
+        return {site.pk: past_of_one(submissions[0], site) for site in sites}
     quantities = {each.quantity for said in submissions for each in said.measurements}
-    pasts = pasts_of(sites, without=[each.id for each in submissions], quantities=quantities)
-    return Surroundings(members, pasts, past_record)
+    return pasts_of(sites, without=[each.id for each in submissions], quantities=quantities)
 
 
 def _readiness(submission: Submission, site: Site, past_record: bool) -> Readiness:

@@ -1,4 +1,4 @@
-"""What earlier visits to sites found, in four queries however many sites of a group are asked about."""
+"""What earlier visits to sites found, in four queries however many visits of a group are held against it."""
 
 from __future__ import annotations
 
@@ -9,14 +9,13 @@ from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import Any
 from uuid import UUID
 
 from django.contrib.postgres.aggregates import ArrayAgg
 from django.db.models import Max, Q, QuerySet, Value
 from django.db.models.functions import Coalesce, ExtractMonth
 
-from portal.accounts.prepared import Prepared, prepared
 from surveys.models import Measurement, Site, TaxonCount, Visit, VisitScore
 from surveys.models.visits import Status
 from surveys.quantities import QUANTITIES
@@ -45,6 +44,10 @@ class Past:
     @cached_property
     def visits_by_month(self) -> Mapping[int, int]:
         return Counter(day.month for day in self.approved)
+
+    def same_day(self, submission: Submission) -> int:
+        """How many visits of its day there are beside a submission."""
+        return self.days[submission.visited_on] if submission.was_made else 0
 
     def before(self, submission: Submission) -> SiteHistory:
         """What of it the rules are told for a submission."""
@@ -90,29 +93,18 @@ def pasts_of(
     Readings are told of `quantities` alone.
     """
     pasts = {each.pk: Past(first_index(each.recording_list)) for each in sites}
-    asked = _Asked(tuple(pasts), tuple(without))
-    for site, days, approved in asked(_days):
+    asked = (tuple(pasts), tuple(without))
+    for site, days, approved in _days(*asked):
         pasts[site].days, pasts[site].approved = Counter(days), approved
-    for site, taxon, most, seen in asked(_finds):
+    for site, taxon, most, seen in _finds(*asked):
         pasts[site].most[taxon], pasts[site].months[taxon] = most, tuple(seen)
-    for site, index, values, days in asked(_scores, tuple({each.index for each in pasts.values()})):
+    for site, index, values, days in _scores(*asked, {each.index for each in pasts.values()}):
         if pasts[site].index == index:
             newest = sorted(zip(days, values, strict=True), reverse=True)[:READINGS_READ]
             pasts[site].scores = tuple(value for _day, value in newest)
-    for site, quantity, unit, values, days in asked(_readings, tuple(quantities)) if quantities else ():
+    for site, quantity, unit, values, days in _readings(*asked, quantities) if quantities else ():
         pasts[site].remember(quantity, unit, zip(days, values, strict=True))
     return pasts
-
-
-class _Asked(NamedTuple):
-    """Of which sites, and without which visits. The statements for one submission are kept."""
-
-    sites: tuple[UUID, ...]
-    without: tuple[UUID, ...]
-
-    def __call__(self, query: Prepared[Any, Any], *more: tuple[str, ...]) -> Iterable[tuple[Any, ...]]:
-        ask = query if len(self.sites) == len(self.without) == 1 else query.plainly
-        return ask(self.sites, self.without, *more)
 
 
 WHY = "narrowed by the sites, which were found in their group"
@@ -124,7 +116,6 @@ def _of_parts(sites: tuple[UUID, ...], without: tuple[UUID, ...]) -> Q:
     return Q(visit__site__in=sites, visit__status=Status.APPROVED) & ~Q(visit__in=without)
 
 
-@prepared
 def _days(sites: tuple[UUID, ...], without: tuple[UUID, ...]) -> Rows:
     """Days of all made visits, and of the approved ones."""
     # A day on which the visit could not be made may well be tried again.
@@ -133,7 +124,6 @@ def _days(sites: tuple[UUID, ...], without: tuple[UUID, ...]) -> Rows:
     return made.order_by().values_list("site_id").annotate(days=ArrayAgg("visited_on"), approved=approved)
 
 
-@prepared
 def _finds(sites: tuple[UUID, ...], without: tuple[UUID, ...]) -> Rows:
     """For each taxon ever found the most of it, and the month of every find."""
     counts = TaxonCount.objects.across_groups(WHY).filter(_of_parts(sites, without))
@@ -144,8 +134,7 @@ def _finds(sites: tuple[UUID, ...], without: tuple[UUID, ...]) -> Rows:
     )
 
 
-@prepared
-def _scores(sites: tuple[UUID, ...], without: tuple[UUID, ...], indices: tuple[str, ...]) -> Rows:
+def _scores(sites: tuple[UUID, ...], without: tuple[UUID, ...], indices: Collection[str]) -> Rows:
     """The scores in force, with their days: arrays of one row are in one order."""
     scores = VisitScore.objects.across_groups(WHY).filter(_of_parts(sites, without))
     current = scores.filter(index__in=indices, is_current=True, value__isnull=False)
@@ -153,8 +142,7 @@ def _scores(sites: tuple[UUID, ...], without: tuple[UUID, ...], indices: tuple[s
     return rows.annotate(values=ArrayAgg("value"), days=ArrayAgg("visit__visited_on"))
 
 
-@prepared
-def _readings(sites: tuple[UUID, ...], without: tuple[UUID, ...], quantities: tuple[str, ...]) -> Rows:
+def _readings(sites: tuple[UUID, ...], without: tuple[UUID, ...], quantities: Collection[str]) -> Rows:
     # Waiting visits count here: with readings the sheer number matters, and medians bear a slip.
     taken = Measurement.objects.across_groups(WHY).filter(visit__site__in=sites, is_below_limit=False)
     taken = taken.exclude(visit__status=Status.RETURNED).exclude(visit__in=without)

@@ -91,8 +91,25 @@ def reasons_by_list(group: Group) -> dict[UUID, Mapping[str, str]]:
 
 
 def reasons_of_lists(lists: Iterable[UUID]) -> dict[UUID, Mapping[str, str]]:
-    """The same of these lists, by their id (one query for each)."""
-    return {each: reasons_for(tuple(_taxa_of(each))) for each in lists}
+    """The same of these lists, by their id (one query for each that this process has not read yet)."""
+    return {each: reasons_for(_taxa_once(each)) for each in lists}
+
+
+def _taxa_once(number: UUID) -> tuple[str, ...]:
+    try:
+        return _known_taxa(number)
+    except ListTaxon.DoesNotExist:
+        return ()
+
+
+# A list never changes: what is put right is a new version, with an id of its own.
+@lru_cache(maxsize=1000)
+def _known_taxa(number: UUID) -> tuple[str, ...]:
+    taxa = tuple(_taxa_of(number))
+    # Not kept: what the second wall holds back this time, it may not the next.
+    if not taxa:
+        raise ListTaxon.DoesNotExist
+    return taxa
 
 
 @prepared

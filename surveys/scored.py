@@ -7,7 +7,7 @@ from uuid import UUID
 
 from django.utils import timezone
 
-from portal.inserting import insert_rows
+from portal.inserting import Gathered, insert_rows
 from surveys.models import Visit, VisitScore
 from surveys.recording_lists import reasons_of_lists
 from surveys.score_sets import COLUMNS, Stored, score_counted
@@ -23,18 +23,18 @@ def rescore_visit(visit: Visit, entries: Iterable[Entry]) -> None:
     score_visits([(visit, list(entries))])
 
 
-def score_visits(counted: Sequence[tuple[Visit, Sequence[Entry]]]) -> Values:
+def score_visits(counted: Sequence[tuple[Visit, Sequence[Entry]]], into: Gathered | None = None) -> Values:
     """Score the counts of visits that have no scores in force, and keep the scores.
 
     A visit that was not made gets none: a gap is not a clean river. An index that a visit's recording list
-    cannot support has no value, and says why.
+    cannot support has no value, and says why. `into` as for `insert_rows`.
     """
     made = [(visit, entries) for visit, entries in counted if visit.was_made]
     reasons = reasons_of_lists({each.recording_list_id for each, _entries in made})
     stored = [(Stored(each.pk, each.recording_list_id, each.fraction_sorted), rows) for each, rows in made]
     fresh = score_counted(stored, reasons)
     now = timezone.now()
-    insert_rows(VisitScore, COLUMNS, [(*score, True, now) for score in fresh])
+    insert_rows(VisitScore, COLUMNS, [(*score, True, now) for score in fresh], into)
     values: dict[UUID, dict[str, float | None]] = {visit.pk: {} for visit, _entries in counted}
     for visit, index, _version, value, *_rest in fresh:
         values[visit][index] = value

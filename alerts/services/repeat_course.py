@@ -24,7 +24,7 @@ from alerts.services.repeat_mail import owe_no_longer_needed
 from alerts.services.repeats import low_visit_of, send_offers
 from alerts.services.telling import tell_coordinators
 from portal.accounts.access import Person, require
-from portal.accounts.prepared import prepared
+from portal.accounts.prepared import planned
 from portal.audit.services import record_change
 from scoring.indices.methods import METHODS
 from surveys.models import Visit
@@ -108,7 +108,7 @@ def follow_repeats(*, visit: Visit, verdict: Verdict, person: Person | None) -> 
             return
 
 
-@prepared
+@planned
 def _waited_for(group: UUID, site: UUID) -> QuerySet[RepeatRequest]:
     rows = RepeatRequest.objects.filter(group=group, incident__site=site)
     return rows.filter(state__in=(*LIVE, State.LAPSED)).select_related("incident")

@@ -11,21 +11,16 @@ from django.utils import timezone
 from portal.accounts.walls import wide
 from portal.audit.models import AuditEntry, EntryAddress
 from portal.audit.origins import origin
+from portal.inserting import Gathered, insert_rows
 
 KEPT = timedelta(days=90)
 
 
-def note_addresses(entries: Iterable[AuditEntry]) -> None:
-    """Keep where these entries came from; nothing for what no client sent."""
+def note_addresses(entries: Iterable[AuditEntry], into: Gathered | None = None) -> None:
+    """Keep where these entries came from; nothing for what no client sent. `into` as for `insert_rows`."""
     address = origin().address
-    if address is None:
-        return
-    rows = [EntryAddress(entry=each.pk, address=address) for each in entries]
-    if len(rows) == 1:
-        # One statement, with no savepoint about it.
-        rows[0].save(force_insert=True)
-    else:
-        EntryAddress.objects.bulk_create(rows)
+    if address is not None:
+        insert_rows(EntryAddress, ("entry", "address"), [(each.pk, address) for each in entries], into)
 
 
 def addresses_of(entries: Iterable[AuditEntry]) -> Mapping[UUID, str]:

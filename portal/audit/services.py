@@ -18,7 +18,7 @@ from portal.accounts.walls import wide
 from portal.audit.addresses import note_addresses
 from portal.audit.models import AuditEntry
 from portal.audit.origins import origin
-from portal.inserting import insert_rows
+from portal.inserting import Gathered, insert_rows
 
 # But for what the database fills in.
 _COLUMNS = (
@@ -91,13 +91,14 @@ def record_change_of_each(
     things: Iterable[models.Model],
     changes: Mapping[str, Any] | None = None,
     reason: str = "",
+    into: Gathered | None = None,
 ) -> None:
-    """The same for one change to many records, each with a row of its own."""
+    """The same for one change to many records, each with a row of its own; `into` as for `insert_rows`."""
     entries = [_entry(actor, verb, thing, changes, reason) for thing in things]
     for each in entries:
         each.at = timezone.now()
-    insert_rows(AuditEntry, _COLUMNS, [[getattr(each, name) for name in _COLUMNS] for each in entries])
-    note_addresses(entries)
+    insert_rows(AuditEntry, _COLUMNS, [[getattr(each, name) for name in _COLUMNS] for each in entries], into)
+    note_addresses(entries, into)
 
 
 def _entry(

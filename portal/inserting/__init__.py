@@ -1,7 +1,8 @@
 """Many rows of a model in one statement; policies, keys and triggers hold as for any row.
 
 Each column goes to PostgreSQL as one array. Nothing is made of the rows first: no instances, no statement for
-each, and no temporary table, which costs more than the rows of a single visit.
+each, and no temporary table, which costs more than the rows of a single visit. The statements of several models
+can go as one message (`Gathered`), since waiting for each costs about as much as what it does.
 """
 
 from __future__ import annotations
@@ -40,18 +41,46 @@ class _Statement(NamedTuple):
     usual: tuple[Any, ...]
 
 
-def insert_rows(model: type[models.Model], columns: tuple[str, ...], rows: Iterable[Sequence[Any]]) -> None:
+class Gathered:
+    """Statements that wait to be sent together; rows may point to rows that were gathered before them."""
+
+    def __init__(self) -> None:
+        self._texts: list[str] = []
+        self._values: list[Any] = []
+
+    def add(self, text: str, values: Iterable[Any]) -> None:
+        self._texts.append(text)
+        self._values.extend(values)
+
+    def write(self) -> None:
+        """Send what waits, in its order, as statements of their own; raises what the first to fail raises."""
+        if self._texts:
+            text, values = "; ".join(self._texts), self._values
+            self._texts, self._values = [], []
+            with connection.cursor() as cursor:
+                cursor.execute(text, values)
+
+
+def insert_rows(
+    model: type[models.Model],
+    columns: tuple[str, ...],
+    rows: Iterable[Sequence[Any]],
+    into: Gathered | None = None,
+) -> None:
     """Add rows, each with its values in the order of `columns`; all other columns are as in a new row.
 
-    JSON may be given as text. Raises ValueError where a column is left out that is filled while saving.
+    With `into` they wait there until it is written. JSON may be given as text. Raises ValueError where a column
+    is left out that is filled while saving.
     """
     by_column = list(zip(*rows, strict=True))
     if not by_column:
         return
+    gathered = Gathered() if into is None else into
     statement = _statement(model, columns)
     arrays = [_array(values, write) for values, write in zip(by_column, statement.writers, strict=True)]
-    with connection.cursor() as cursor:
-        cursor.execute(statement.text, [*statement.usual, *arrays])
+    gathered.add(statement.text, [*statement.usual, *arrays])
+    if into is None:
+        gathered.write()
 
 
 def _array(values: Iterable[Any], write: Callable[[Any], str]) -> str:

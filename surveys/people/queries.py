@@ -108,7 +108,7 @@ def readiness_of(group: Group, user_ids: Iterable[UUID], day: date) -> Readiness
     return Readiness(any(permits for _user, permits, *_days in told), may, frozenset(minors))
 
 
-@prepared
+@planned
 def _trained_and_minors(group: Group) -> QuerySet[Any, tuple[Any, ...]]:
     """Account, what it may do, and the days of each training for sampling; without a permit, who is a minor."""
     rows = Training.objects.of_group(group).filter(withdrawn_at=None, kind__permits__in=FOR_SAMPLING)

@@ -59,7 +59,7 @@ def _new_here(submission: Submission, context: Context) -> Remarks:
     if history.approved_visits < VISITS_TO_KNOW_A_SITE:
         return
     for entry in submission.counts:
-        if entry.is_present and entry.taxon not in history.most:
+        if entry.is_present and entry.taxon not in history.most and entry.taxon not in history.commonplace:
             yield (
                 entry.field,
                 _("%(name)s has never been found at this site. A photo helps whoever checks it.")

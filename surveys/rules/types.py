@@ -31,11 +31,14 @@ class SiteHistory:
 
     `months` holds for each taxon the month (1-12) of every visit that found it, `visits_by_month` how many
     visits were made in each month; `scores` are those of `score_index`, the first index of the site's list.
+    `commonplace` are taxa of which no rule has anything to say (found here in this part of the year before, and
+    a tenth of this number or more): of those `most` and `months` may tell nothing.
     """
 
     approved_visits: int = 0
     most: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
     months: Mapping[str, tuple[int, ...]] = field(default_factory=lambda: MappingProxyType({}))
+    commonplace: frozenset[str] = frozenset()
     visits_by_month: Mapping[int, int] = field(default_factory=lambda: MappingProxyType({}))
     score_index: str = ""
     scores: tuple[float, ...] = ()

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
 from portal.audit.services import record_change
-from portal.inserting import insert_rows
+from portal.inserting import Gathered, insert_rows
 from surveys.models import Finding, Visit
 from surveys.models.visits import Status
 from surveys.services.errors import NotPossible, need_text
@@ -20,14 +20,14 @@ from surveys.submission.types import Problem
 Decision = Finding.Decision
 
 
-def write_findings(found: Iterable[tuple[Visit, Iterable[Problem]]]) -> None:
-    """Write what the rules found unusual."""
+def write_findings(found: Iterable[tuple[Visit, Iterable[Problem]]], into: Gathered | None = None) -> None:
+    """Write what the rules found unusual; `into` as for `insert_rows`."""
     rows = [
         (uuid4(), visit.pk, each.rule, each.field, each.message)
         for visit, problems in found
         for each in problems
     ]
-    insert_rows(Finding, ("id", "visit_id", "rule", "field", "message"), rows)
+    insert_rows(Finding, ("id", "visit_id", "rule", "field", "message"), rows, into)
 
 
 def renew_findings(visit: Visit, problems: Iterable[Problem], person: Person, reason: str) -> None:

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person
 from portal.accounts.languages import speaking_to
-from portal.inserting import insert_rows
+from portal.inserting import Gathered, insert_rows
 from surveys.contexts import context_for
 from surveys.models import Measurement, Site, SpotEffort, TaxonCount, TimedKick, Visit
 from surveys.rules import Checked, errors_in, findings_in
@@ -61,17 +61,17 @@ def _position_fields(position: Position | None) -> dict[str, Any]:
     }
 
 
-def insert_visits(visits: Iterable[Visit]) -> None:
-    """Write the visits' own rows, as they stand."""
+def insert_visits(visits: Iterable[Visit], into: Gathered | None = None) -> None:
+    """Write the visits' own rows, as they stand; `into` as for `insert_rows`."""
     visits = list(visits)
-    insert_rows(Visit, _COLUMNS, [[getattr(visit, name) for name in _COLUMNS] for visit in visits])
+    insert_rows(Visit, _COLUMNS, [[getattr(visit, name) for name in _COLUMNS] for visit in visits], into)
     for visit in visits:
         visit._state.adding, visit._state.db = False, DEFAULT_DB_ALIAS
 
 
-def write_parts(said: Sequence[tuple[Visit, Submission]]) -> None:
-    """Write spots with their timed kicks, readings and counts."""
-    _write_spots([(visit.pk, spot) for visit, submission in said for spot in submission.spots])
+def write_parts(said: Sequence[tuple[Visit, Submission]], into: Gathered | None = None) -> None:
+    """Write spots with their timed kicks, readings and counts; `into` as for `insert_rows`."""
+    _write_spots([(visit.pk, spot) for visit, submission in said for spot in submission.spots], into)
     insert_rows(
         Measurement,
         ("visit_id", "quantity", "unit", "as_typed", "value", "is_below_limit"),
@@ -80,6 +80,7 @@ def write_parts(said: Sequence[tuple[Visit, Submission]]) -> None:
             for visit, submission in said
             for each in submission.measurements
         ],
+        into,
     )
     insert_rows(
         TaxonCount,
@@ -98,14 +99,18 @@ def write_parts(said: Sequence[tuple[Visit, Submission]]) -> None:
             for visit, submission in said
             for each in submission.counts
         ],
+        into,
     )
 
 
-def _write_spots(spots: Sequence[tuple[UUID, Spot]]) -> None:
+def _write_spots(spots: Sequence[tuple[UUID, Spot]], into: Gathered | None) -> None:
     rows = [(visit, s.number, s.flow_type, s.kicks, s.seconds, s.depth_cm) for visit, s in spots]
-    insert_rows(SpotEffort, ("visit_id", "number", "flow_type", "kicks", "seconds", "depth_cm"), rows)
+    insert_rows(SpotEffort, ("visit_id", "number", "flow_type", "kicks", "seconds", "depth_cm"), rows, into)
     timed = [(visit, spot) for visit, spot in spots if spot.timed]
     if timed:
+        # The database counts spots up, so it must be asked for their numbers.
+        if into is not None:
+            into.write()
         _write_timed(timed)
 
 

@@ -12,9 +12,10 @@ from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
 from portal.accounts.languages import speaking_to
-from portal.accounts.prepared import prepared
+from portal.accounts.prepared import planned
 from portal.accounts.walls import wide
 from portal.audit.services import record_change_of_each
+from portal.inserting import Gathered
 from surveys.contexts import Surroundings, surroundings_for
 from surveys.models import Draft, ImportRun, RecordingList, Site, Visit
 from surveys.models.visits import Source
@@ -66,12 +67,15 @@ def take_in(
     pairs = [(_visit(coming, each, sites[each.site], lists[each.id]), each) for each in said]
     visits = [visit for visit, _submission in pairs]
     # The visits' own rows come first: their key is what lets only one of two equal submissions through.
-    insert_visits(visits)
-    write_parts(pairs)
-    write_findings(zip(visits, findings, strict=True))
-    values = score_visits([(visit, submission.counts) for visit, submission in pairs])
+    rows = Gathered()
+    insert_visits(visits, rows)
+    write_parts(pairs, rows)
+    write_findings(zip(visits, findings, strict=True), rows)
+    values = score_visits([(visit, submission.counts) for visit, submission in pairs], rows)
+    verb = f"visit.{coming.event}"
+    record_change_of_each(actor=coming.person, verb=verb, things=visits, into=rows)
+    rows.write()
     _remove_drafts(coming.person, visits)
-    record_change_of_each(actor=coming.person, verb=f"visit.{coming.event}", things=visits)
     # Last, so that a listener finds the visits whole, with their scores.
     tell_of_new(pairs, values, coming.event, coming.person)
     return visits
@@ -88,7 +92,7 @@ def _sites_of(coming: Coming, submissions: Iterable[Submission]) -> dict[UUID, S
     return sites
 
 
-@prepared
+@planned
 def _sites_among(asked: tuple[UUID, ...], groups: tuple[UUID, ...]) -> QuerySet[Site]:
     # The filter asks for no more of a person than their groups.
     found = Site.objects.visible_to(Person(roles=dict.fromkeys(groups, ""))).filter(pk__in=asked)
@@ -163,7 +167,7 @@ def _remove_drafts(person: Person, visits: Sequence[Visit]) -> None:
         Draft.objects.of_group(group).filter(pk__in=[number for number, *_of in drafts]).delete()
 
 
-@prepared
+@planned
 def _drafts_among(numbers: tuple[UUID, ...]) -> QuerySet[Draft, tuple[UUID, UUID, UUID]]:
     found = Draft.objects.across_groups("a number made by a client may be anybody's").filter(pk__in=numbers)
     return found.order_by().values_list("pk", "group_id", "entered_by_id")

@@ -11,7 +11,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
-from portal.accounts.prepared import prepared
+from portal.accounts.prepared import planned
 from portal.accounts.walls import wide
 from portal.audit.services import record_change
 from surveys.contexts import Surroundings
@@ -101,11 +101,13 @@ def _first_results(person: Person, numbers: Collection[UUID]) -> dict[UUID, Visi
     # Even a colleague's number is no answer: two clients never make the same one by chance.
     if not all(person.is_member(group) and typist == person.user_id for _number, group, typist in there):
         raise Conflict
+    if not there:
+        return {}
     found = Visit.objects.across_groups("the person's own").filter(pk__in=[number for number, *_of in there])
     return {visit.pk: visit for visit in found.select_related("site", "group").order_by()}
 
 
-@prepared
+@planned
 def _taken(numbers: tuple[UUID, ...]) -> QuerySet[Visit, tuple[UUID, UUID, UUID]]:
     """Which of these numbers visits have: of which group, and typed by whom."""
     found = Visit.objects.across_groups("a number made by a client may be anybody's").filter(pk__in=numbers)

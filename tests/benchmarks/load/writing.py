@@ -83,13 +83,21 @@ def _inserts_of(place: Ground, site: Site) -> list[Statement]:
 
     def note(execute: Callable[..., Any], sql: str, params: Any, many: bool, context: Any) -> Any:
         if sql.startswith("INSERT INTO"):
-            found.append((sql, params))
+            found.extend(_one_by_one(sql, list(params)))
         return execute(sql, params, many, context)
 
     with transaction.atomic(), connection.execute_wrapper(note):
         _take_in(place, site)
         transaction.set_rollback(True)
     return found
+
+
+def _one_by_one(sql: str, params: list[Any]) -> Iterator[Statement]:
+    """The statements that went as one message, each with its own values: so the bare way asks them."""
+    for each in sql.split("; "):
+        number = each.count("%s")
+        yield each, params[:number]
+        del params[:number]
 
 
 def _repeat(inserts: list[Statement]) -> None:
