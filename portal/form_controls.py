@@ -3,6 +3,11 @@
 A form of fifty controls and three hundred choices would include a template for each of them and one more for
 its attributes. `django/forms/field.html` stands for whoever draws a field in another way, and is what the one
 drawn here is held to.
+
+What it saves: more than half of the processor time of the form of a visit (November 2026; the keeping of fields
+and the drawing of controls a quarter each); nothing to speak of elsewhere. What an upgrade of Django may change
+are the names and markup of the widgets' templates: `tests/portal/test_form_controls.py` holds each control to
+them. `FORM_RENDERER = "django.forms.renderers.TemplatesSetting"` draws all by templates.
 """
 
 from __future__ import annotations

@@ -12,6 +12,13 @@ over: the function gets a record with nothing but its key, must not look at the 
 nothing but a day or moment so much later or earlier. Whatever it does besides is found by comparing the two
 statements, and refused.
 The second wall and what `scoping` asks for hold as for any other query.
+
+What it saves: of the desk's processor time three quarters, of a site's and a review's page more than two
+fifths, of the form's a sixth (November 2026, ten groups of ten years, off against on). What it leans on, and an
+upgrade of Django may change: `Query.get_compiler`, `SQLCompiler.as_sql`, `uses_server_side_binding` and the
+three attributes of a queryset that `_with_query` sets. `tests/accounts/test_prepared.py` and
+`tests/access/test_ceilings.py` hold it to what Django finds by itself. With `settings.KEEPS_STATEMENTS` off
+everything goes Django's own way.
 """
 
 from __future__ import annotations
@@ -104,6 +111,8 @@ class Prepared(Generic[P, T]):
 
     def __call__(self, *args: P.args, **kwargs: P.kwargs) -> list[T]:
         """The rows, as a list."""
+        if not settings.KEEPS_STATEMENTS:
+            return list(self.build(*args, **kwargs))
         words = args if not kwargs else self._signature.bind(*args, **kwargs).args
         values: list[Any] = []
         shape = tuple(_kind(each, values) for each in words)

@@ -27,4 +27,6 @@ DATABASES["default"]["OPTIONS"] = {
     **({} if AS_DATABASE_OWNER or SIGNS_IN_AS_ROLE else {"assume_role": DATABASE_ROLE}),
     "pool": {"min_size": 1, "max_size": env.int("DATABASE_POOL_SIZE", default=8), "timeout": 5},
 }
+# False: Django writes every statement anew, should an upgrade not get on with `portal/accounts/prepared.py`.
+KEEPS_STATEMENTS = True
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"

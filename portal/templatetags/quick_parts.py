@@ -4,6 +4,10 @@ It is an `{% include … only %}` whose template depends on nothing but the plai
 the reader's language: these are the key under which it is kept, so nobody is ever given what was made from
 other values. A template that reads anything else (the clock, the database, the request, a token against forged
 requests) must not be a part; `tests/portal/test_quick_parts.py` goes through every tag of all that are.
+
+What it saves: a tenth of the processor time of the form of a visit, some three per cent of desk and site
+(November 2026). What it leans on are the attributes of Django's `IncludeNode`; should they change, draw with
+`{% include … only %}`. Django's `{% cache %}` does not tell 1 from "1", and pickles what it keeps.
 """
 
 from __future__ import annotations

@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import Any
 
 import pytest
+from django.conf import settings
 from django.contrib.auth.backends import ModelBackend
 from django.http import Http404
 from django.urls import reverse
@@ -15,7 +16,6 @@ from django.urls import reverse
 from portal.accounts import access, middleware, pages
 from portal.accounts.access import ACTIONS, Person, require
 from portal.accounts.models import Group, Membership, User
-from portal.accounts.prepared import Prepared
 from portal.accounts.queries import person_of
 from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.accounts.walls import wide
@@ -135,7 +135,7 @@ def without_filter(patch: pytest.MonkeyPatch, name: str) -> None:
     """Rows of all groups, whichever is named."""
     patch.setattr(GroupOwnedQuerySet, name, lambda rows, _whose: rows.across_groups("the filter is gone"))
     # A statement that is kept has the filter, or would go without it afterwards.
-    patch.setattr(Prepared, "__call__", lambda query, *words, **named: list(query.build(*words, **named)))
+    patch.setattr(settings, "KEEPS_STATEMENTS", False)
 
 
 def without_wall(patch: pytest.MonkeyPatch) -> None:

@@ -13,6 +13,7 @@ from django.db.models import Case, F, Q, QuerySet, Value, When
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from django.utils.translation import gettext
+from pytest_django import Settings
 
 from portal.accounts.models import Group, Membership, Role, User
 from portal.accounts.prepared import NotPreparable, Prepared, planned, prepared
@@ -81,6 +82,14 @@ def test_a_statement_is_made_once(people: list[Membership], monkeypatch: pytest.
     joined(people[0].group, "volunteer", timezone.now())
     monkeypatch.setattr(Prepared, "_prepared", None)
     assert joined(people[3].group, "volunteer", timezone.now())
+
+
+def test_it_can_be_switched_off(people: list[Membership], settings: Settings) -> None:
+    """Then nothing is refused, because nothing is kept."""
+    settings.KEEPS_STATEMENTS = False
+    group = people[0].group
+    assert len(joined(group, "volunteer", timezone.now())) == 2
+    assert len(prepared(read_clock)(group)) == 3
 
 
 def test_the_second_wall_holds(people: list[Membership]) -> None:
