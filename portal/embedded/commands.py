@@ -5,10 +5,7 @@ from pathlib import Path
 
 def web(address: str) -> list[str]:
     """The web server on `address` ("host:port")."""
-    # Loaded once for both, which halves the start, and a broken portal ends at once instead of over and over.
-    workers = ["--workers", "2", "--threads", "4", "--preload"]
-    # The control socket would stand at one place for all that this user runs.
-    return ["gunicorn", "portal.wsgi", *workers, "--no-control-socket", "--bind", address]
+    return ["gunicorn", "portal.wsgi", "--config", "python:portal.serving.web_server", "--bind", address]
 
 
 def worker() -> list[str]:

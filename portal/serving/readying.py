@@ -1,0 +1,45 @@
+"""What a web process needs sooner or later is made before the first request, once for all processes.
+
+Otherwise each makes it while somebody waits, and the garbage collector looks through all of it time and again:
+one look takes a quarter of a second, in which none of the process's threads goes on.
+"""
+
+from __future__ import annotations
+
+import gc
+from collections.abc import Iterator
+from pathlib import Path
+
+from django.conf import settings
+from django.template import engines
+from django.urls import get_resolver
+from django.utils.translation import gettext, override
+
+
+def make_ready() -> None:
+    """Read addresses, catalogues and templates, then take all there is out of the collector's sight.
+
+    Asks neither the database nor the broker, whose connections processes yet to be made must not share.
+    Raises TemplateSyntaxError for a template that cannot be read.
+    """
+    for code, _name in settings.LANGUAGES:
+        with override(code):
+            _read_words_and_addresses()
+    for name in template_names():
+        engines["django"].get_template(name)
+    gc.collect()
+    gc.freeze()
+
+
+def template_names() -> Iterator[str]:
+    """The portal's own pages and mails, as they are asked for."""
+    for folder in settings.TEMPLATES[0].get("DIRS", ()):
+        for ending in ("html", "txt"):
+            for path in Path(folder).rglob(f"*.{ending}"):
+                yield path.relative_to(folder).as_posix()
+
+
+def _read_words_and_addresses() -> int:
+    """In the language that is spoken; Django keeps both for each. Returns how many addresses there are."""
+    gettext("Save")
+    return len(get_resolver().reverse_dict)
