@@ -41,9 +41,9 @@ def with_high_until(rows: Any, now: datetime, site: str = "pk") -> Any:
     return rows.annotate(high_until=Subquery(newest))
 
 
-def river_at(site: Site, now: datetime | None = None) -> RiverState:
-    """What is known of the river at one site (one query)."""
-    moment = now or timezone.now()
+def river_at(site: Site) -> RiverState:
+    """What is known of the river at one site now (one query)."""
+    moment = timezone.now()
     report = next(iter(_newest(site.pk, moment)), None)
     holds = report is not None and report.is_above and report.holds_until > moment
     return RiverState(report, report.holds_until if report and holds else None)

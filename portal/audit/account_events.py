@@ -37,11 +37,9 @@ BY_SIGNAL: Mapping[Signal, str] = {
 }
 
 
-def note_account(
-    user: User, verb: str, *, by: Person | None = None, changes: Mapping[str, Any] | None = None
-) -> None:
-    """Write what happened with an account; without `by` it was its own person."""
-    actor = by or Person(user_id=user.pk, name=user.name)
+def note_account(user: User, verb: str, *, changes: Mapping[str, Any] | None = None) -> None:
+    """Write what its own person did with an account."""
+    actor = Person(user_id=user.pk, name=user.name)
     record_change(actor=actor, verb=verb, thing=user, changes=changes)
 
 

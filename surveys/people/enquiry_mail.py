@@ -219,9 +219,9 @@ def _kept() -> str:
     )
 
 
-def _to_asker(enquiry: Enquiry, what: str, letter: Letter, once_in: str = "") -> None:
+def _to_asker(enquiry: Enquiry, what: str, letter: Letter) -> None:
     if enquiry.email:
-        _send(enquiry, f"{what}:{once_in}" if once_in else what, (enquiry.name, enquiry.email), letter)
+        _send(enquiry, what, (enquiry.name, enquiry.email), letter)
 
 
 def _send(enquiry: Enquiry, what: str, to: tuple[str, str], letter: Letter) -> None:

@@ -68,12 +68,12 @@ def trainings_of(group: Group) -> GroupOwnedQuerySet[Training]:
     return found.select_related("kind", "membership__user").order_by("trained_on")
 
 
-def lapsing_trainings(group: Group, day: date, within_days: int = LAPSE_DAYS) -> list[Lapsing]:
-    """Who must train again within so many days of `day`, the first to lapse first; lapsed ones lead.
+def lapsing_trainings(group: Group, day: date) -> list[Lapsing]:
+    """Who must train again within `LAPSE_DAYS` of `day`, the first to lapse first; lapsed ones lead.
 
     Kinds that the group no longer keeps are left out. One query.
     """
-    lapsing = _lapsing(group, day, day + timedelta(days=within_days))
+    lapsing = _lapsing(group, day, day + timedelta(days=LAPSE_DAYS))
     found = [Lapsing(each, each.valid_until) for each in lapsing if each.valid_until]
     return sorted(found, key=lambda each: (each.until, each.person.name))
 

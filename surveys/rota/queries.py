@@ -153,9 +153,9 @@ def _outcome(planned: PlannedVisit, people: int, today: date) -> str:
     return "open" if people < planned.people_needed else "coming"
 
 
-def plans(group: Group, today: date, *states: str, since: timedelta = PAST_SHOWN) -> list[Plan]:
+def plans(group: Group, today: date, *states: str) -> list[Plan]:
     """The planned visits in these states from some weeks ago on, by day (2 queries)."""
-    return _shown(planned_visits(group).filter(state__in=states, day__gte=today - since), group, today)
+    return _shown(planned_visits(group).filter(state__in=states, day__gte=today - PAST_SHOWN), group, today)
 
 
 def _shown(rows: GroupOwnedQuerySet[PlannedVisit], group: Group, today: date) -> list[Plan]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from xml.etree import ElementTree as xml
 
@@ -118,11 +118,11 @@ def term_address(term: str) -> str:
     return f"{_ELSEWHERE.get(term, DWC)}{term}"
 
 
-def meta_xml(files: Iterable[File] = FILES) -> bytes:
+def meta_xml() -> bytes:
     """The description of the archive (Darwin Core text guide): the core first, then its extensions."""
     xml.register_namespace("", TEXT_GUIDE)
     root = xml.Element(f"{{{TEXT_GUIDE}}}archive", {"metadata": "eml.xml"})
-    for file in files:
+    for file in FILES:
         _describe(root, file, "core" if file is EVENTS else "extension")
     xml.indent(root)
     written: bytes = xml.tostring(root, encoding="UTF-8", xml_declaration=True)
