@@ -48,7 +48,8 @@ def refused(cast: Cast, phone: Page, number: str) -> Page:
 def test_it_says_at_each_field_what_is_wrong_and_leads_there(refused: Page) -> None:
     assert_accessible(refused)
     summary = refused.locator("[data-mistakes] li a")
-    expect(summary).to_have_count(3)
+    in_order = ("Date of the visit", "Spot 2, Time, s", "Sericostomatidae")
+    expect(summary).to_have_text([re.compile(f"^{name} – ") for name in in_order])
     summary.filter(has_text="Spot 2, Time, s").click()
     seconds = refused.locator("[name=spots-2-seconds]")
     expect(seconds).to_be_focused()

@@ -4,7 +4,7 @@ export function showProblems(form, panel, record) {
   for (const undo of shown.splice(0)) undo();
   const summary = panel.querySelector("[data-mistakes]");
   if (!record) return;
-  const lines = record.problems.map((problem) => lineOf(form, panel, problem));
+  const lines = inOrder(form, record.problems).map((problem) => lineOf(form, panel, problem));
   if (!lines.length) lines.push(textLine(record.detail || summary.dataset.unsaid));
   summary.querySelector("ul").replaceChildren(...lines);
   summary.querySelector("[data-number]").textContent = lines.length;
@@ -18,6 +18,13 @@ export function labelsOf(form) {
 }
 
 const isLabelled = (field) => !/^(counts|other|whole)-/.test(field.name) || /-name$/.test(field.name);
+
+// Down the form, as whoever mends them goes; first what stands at no field.
+function inOrder(form, problems) {
+  const targets = new Map(problems.map((each) => [each, placeOf(form, each.control || each.field)?.target]));
+  const isAfter = (one, other) => one && (!other || other.compareDocumentPosition(one) & Node.DOCUMENT_POSITION_FOLLOWING);
+  return [...problems].sort((a, b) => Boolean(isAfter(targets.get(a), targets.get(b))) - Boolean(isAfter(targets.get(b), targets.get(a))));
+}
 
 // How to take out again what was put in.
 const shown = [];
