@@ -195,7 +195,7 @@ ACTIONS: Mapping[str, Action] = MappingProxyType(
         "visit.submit": Action(_("submit a visit"), _member),
         "visit.view": Action(_("see a visit"), _insider),
         "visit.see_position": Action(_("see where a visit was made"), _checker_or_of_visit),
-        "visit.mend": Action(_("mend a visit that was returned"), _recorder_or_typist),
+        "visit.mend": Action(_("mend a visit until it is approved"), _recorder_or_typist),
         "visit.add_photo": Action(
             _("add a picture to this visit; once it is approved only a coordinator may"), _author_until_approved
         ),

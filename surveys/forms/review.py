@@ -18,6 +18,8 @@ class ApproveForm(forms.Form):
         required=False,
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
+    # Written into the page by its template, anew each time that it is shown.
+    seen_at = forms.DateTimeField(required=False, widget=forms.HiddenInput)
 
 
 class ReturnForm(forms.Form):

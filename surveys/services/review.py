@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
-from portal.audit.services import record_change
+from portal.audit.services import history_of, record_change
 from surveys.mail import tell_recorder_returned
 from surveys.models import Visit
 from surveys.models.visits import Status
@@ -24,14 +26,18 @@ def locked(visit: Visit) -> Visit:
 
 
 @transaction.atomic
-def approve_visit(*, person: Person, visit: Visit, accept_findings_reason: str = "") -> Visit:
+def approve_visit(
+    *, person: Person, visit: Visit, accept_findings_reason: str = "", seen_at: datetime | None = None
+) -> Visit:
     """Approve a waiting visit; never by anybody involved in it.
 
-    Each finding is decided before, or all open ones are accepted with the one reason given.
+    Each finding is decided before, or all open ones are accepted with the one reason given. `seen_at` is when
+    the person was shown the visit; what was changed since is refused.
     """
     approved = locked(visit)
     require(person, "visit.approve", approved)
     _require_waiting(approved)
+    _require_seen(approved, seen_at)
     # Nothing unusual goes through unseen: each finding ends with a name and a reason.
     accept_open_findings(approved, person, accept_findings_reason)
     _set_status(approved, person, Status.APPROVED, "")
@@ -64,6 +70,14 @@ def _require_waiting(visit: Visit) -> None:
         raise NotPossible(
             _("This visit is not waiting any more: it is %(status)s.") % {"status": visit.get_status_display()}
         )
+
+
+def _require_seen(visit: Visit, seen_at: datetime | None) -> None:
+    if seen_at is None:
+        return
+    changes = history_of(visit, visit.group).filter(verb__in=("visit.mended", "visit.corrected"))
+    if changes.filter(at__gt=seen_at).exists():
+        raise NotPossible(_("This visit was changed since you opened this page. Look at it again."))
 
 
 def _set_status(visit: Visit, person: Person, status: str, message: str) -> None:

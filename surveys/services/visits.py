@@ -116,11 +116,11 @@ def _taken(numbers: tuple[UUID, ...]) -> QuerySet[Visit, tuple[UUID, UUID, UUID]
 
 @transaction.atomic
 def mend_visit(*, person: Person, visit: Visit, submission: Submission) -> Visit:
-    """Take in what the recorder mended of a returned visit; it waits to be checked again."""
+    """Take in what the recorder mended of a visit that waits or was returned; it waits to be checked again."""
     mended = locked(visit)
     require(person, "visit.mend", mended)
-    if mended.status != Status.RETURNED:
-        raise NotPossible(_("Only a visit that was returned to you can be mended."))
+    if mended.status == Status.APPROVED:
+        raise NotPossible(_("This visit is approved: ask a coordinator to correct it."))
     return _revise(person, mended, submission, "mended", "")
 
 
@@ -140,7 +140,8 @@ def _revise(person: Person, visit: Visit, submission: Submission, event: str, re
     before = submission_of(visit)
     after = replace(submission, recorder=submission.recorder or before.recorder)
     changes = differences(before, after)
-    if event == "corrected" and not changes:
+    # Of a visit that was returned, "all is right" is an answer.
+    if not changes and (event == "corrected" or visit.status == Status.WAITING):
         raise NotPossible(_("Nothing was changed. Change something, or leave the correction."))
     checked = check(after, visit.site, past_record=visit.is_past_record, visit=visit)
     _save_revision(person, visit, after)

@@ -14,6 +14,7 @@ from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -125,9 +126,10 @@ def visit_review(request: PortalRequest, slug: str, visit_id: UUID) -> HttpRespo
 
 def show_review(request: PortalRequest, visit: Visit, **wrong: forms.Form) -> HttpResponse:
     """The page; `wrong` are posted forms with mistakes, under the names of the context."""
-    scores = score_sheet(visit)
+    seen_at, scores = timezone.now().isoformat(), score_sheet(visit)
     context: dict[str, Any] = {
         "visit": visit,
+        "seen_at": seen_at,
         "site": visit.site,
         "sheet": VisitSheet(visit, with_position=True),
         "scores": scores,
@@ -160,9 +162,10 @@ def visit_approve(request: PortalRequest, slug: str, visit_id: UUID) -> HttpResp
     group = enter(request, slug, "visit.review")
     visit = find_visit(request.person, group, visit_id, "visit.approve")
     form = ApproveForm(request.POST)
-    reason = form.cleaned_data["accept_findings_reason"] if form.is_valid() else ""
+    form.full_clean()
+    reason, seen_at = form.cleaned_data.get("accept_findings_reason", ""), form.cleaned_data.get("seen_at")
     try:
-        approve_visit(person=request.person, visit=visit, accept_findings_reason=reason)
+        approve_visit(person=request.person, visit=visit, accept_findings_reason=reason, seen_at=seen_at)
     except NotPossible as refusal:
         return _refused(request, visit, refusal, approve_form=form)
     messages.success(request, _("Approved: %(visit)s.") % {"visit": visit})

@@ -21,6 +21,7 @@ from surveys.models import Visit
 from surveys.models.visits import Status
 from surveys.overviews import page_of_visits
 from surveys.queries import photos_of
+from surveys.services.errors import NotPossible
 from surveys.services.saving import all_problems
 from surveys.services.visits import mend_visit
 from surveys.sheets import VisitSheet, score_sheet
@@ -64,7 +65,7 @@ def visit_detail(request: PortalRequest, slug: str, visit_id: UUID) -> HttpRespo
         "events": trail_of(visit, group, hidden=() if sees_position else (POSITION,)),
         "questions": list(visit.questions.all()),
         "is_new": "sent" in request.GET and visit.entered_by_id == request.person.user_id,
-        "may_mend": visit.status == Status.RETURNED and allowed(request.person, "visit.mend", visit),
+        "may_mend": visit.status != Status.APPROVED and allowed(request.person, "visit.mend", visit),
         "may_review": allowed(request.person, "visit.review", visit),
     }
     return render(request, "surveys/visit_detail.html", context)
@@ -73,11 +74,11 @@ def visit_detail(request: PortalRequest, slug: str, visit_id: UUID) -> HttpRespo
 @login_required
 @require_http_methods(["GET", "HEAD", "POST"])
 def visit_mend(request: PortalRequest, slug: str, visit_id: UUID) -> HttpResponse:
-    """The form again, for a visit that a coordinator returned."""
+    """The form again, for a visit that a coordinator returned or that nobody has approved yet."""
     group = enter(request, slug, "visit.view")
     visit = find_visit(request.person, group, visit_id, "visit.mend")
-    if visit.status != Status.RETURNED:
-        messages.info(request, _("This visit is not waiting to be mended."))
+    if visit.status == Status.APPROVED:
+        messages.info(request, _("This visit is approved: ask a coordinator to correct it."))
         return redirect("visit_detail", slug=slug, visit_id=visit.pk)
     if request.method == "POST":
         return _take_mended(request, visit)
@@ -95,5 +96,8 @@ def _take_mended(request: PortalRequest, visit: Visit) -> HttpResponse:
     except InvalidSubmission as refusal:
         problems = all_problems(refusal, visit.site, visit)
         return show_entry(request, MEND, visit, data, problems=problems)
+    except NotPossible as reason:
+        messages.error(request, str(reason))
+        return redirect("visit_detail", slug=visit.group.slug, visit_id=visit.pk)
     messages.success(request, _("The mended visit is sent. A coordinator looks at it again."))
     return redirect("visit_detail", slug=visit.group.slug, visit_id=visit.pk)

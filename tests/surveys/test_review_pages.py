@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from surveys.models import Finding, Visit
-from surveys.services.visits import correct_visit
+from surveys.services.visits import correct_visit, mend_visit
 from tests.conftest import Cast
 from tests.factories import CLEAN_COUNTS, VisitFactory, data_for, days_ago, submission_for, submit
 from tests.surveys.pages import address, post_of, signed_in, text_of
@@ -133,6 +133,17 @@ class TestApprove:
         assert visit.status == "approved"
         assert answer.url == address("review_queue", cast.group)
         assert finding_of(visit).decision_reason == "Meter checked against the standard."
+
+    def test_it_shows_again_what_was_changed_since_the_page_was_opened(self, cast: Cast, visit: Visit) -> None:
+        client = signed_in(cast.coordinator)
+        page = client.get(place("visit_review", visit))
+        mended = submission_for(cast.site, id=str(visit.pk), notes="Mended.")
+        mend_visit(person=cast.person("volunteer"), visit=visit, submission=mended)
+        told = {"accept_findings_reason": "Fine.", "seen_at": page.context["seen_at"]}
+        answer = client.post(place("visit_approve", visit), told, follow=True)
+        assert "changed since you opened this page" in text_of(answer)
+        visit.refresh_from_db()
+        assert visit.status == "waiting"
 
     def test_it_asks_at_the_field_for_the_reason_of_findings_left_open(self, cast: Cast, visit: Visit) -> None:
         answer = self.approve(cast, visit)

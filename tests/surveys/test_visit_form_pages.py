@@ -14,7 +14,7 @@ from django.test import Client
 
 from surveys.models import Draft, Photo, Visit
 from surveys.services.drafts import start_visit
-from surveys.services.review import return_visit
+from surveys.services.review import approve_visit, return_visit
 from tests.conftest import Cast
 from tests.factories import MembershipFactory, data_for, submit
 from tests.surveys.pages import address, picture, post_of, signed_in, text_of
@@ -341,13 +341,24 @@ class TestMend:
         assert "Counted again" in answer.content.decode()
         assert "Baetidae – Write a whole number" in text_of(answer).replace(":", " –")
 
-    def test_it_is_for_the_recorder_and_only_while_returned(
+    def test_it_is_for_the_recorder_and_only_until_it_is_approved(
         self, cast: Cast, returned: Visit, client: Client
     ) -> None:
         assert signed_in(cast.other_volunteer).get(self.mend(cast, returned)).status_code == 403
         waiting = submit(cast.person("volunteer"), cast.site, id=str(uuid4()), visited_on="2026-01-05")
+        here = address("visit_detail", cast.group, visit_id=waiting.pk)
+        assert self.mend(cast, waiting) in client.get(here).content.decode()
+        assert "Not yet checked" in text_of(client.get(self.mend(cast, waiting)))
+        approve_visit(person=cast.person("coordinator"), visit=waiting, accept_findings_reason="Fine.")
         answer: Any = client.get(self.mend(cast, waiting))
-        assert answer.url == address("visit_detail", cast.group, visit_id=waiting.pk)
+        assert answer.url == here
+        assert self.mend(cast, waiting) not in client.get(here).content.decode()
+
+    def test_it_says_that_nothing_was_changed(self, cast: Cast, client: Client) -> None:
+        data = data_for(cast.site, id=str(uuid4()), visited_on="2026-01-05")
+        waiting = submit(cast.person("volunteer"), cast.site, id=data["id"], visited_on="2026-01-05")
+        answer: Any = client.post(self.mend(cast, waiting), post_of(data), follow=True)
+        assert "Nothing was changed" in text_of(answer)
 
 
 @pytest.fixture(autouse=True)

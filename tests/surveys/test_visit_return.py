@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from django.core.exceptions import PermissionDenied
 from django.http import Http404
+from django.utils import timezone
 
 from portal.audit.services import history_of
 from portal.outbox.models import Message
@@ -129,11 +130,36 @@ def test_it_lets_the_recorder_answer_that_all_is_right(cast: Cast, returned: Vis
     assert returned.findings.get().decision == ""
 
 
-def test_it_mends_only_what_was_returned(cast: Cast, visit: Visit) -> None:
-    with pytest.raises(NotPossible, match="returned"):
-        mend_visit(
-            person=cast.person("volunteer"), visit=visit, submission=submission_for(cast.site, id=str(visit.pk))
-        )
+def mend(cast: Cast, visit: Visit, **changes: str) -> Visit:
+    submission = submission_for(cast.site, id=str(visit.pk), **changes)
+    return mend_visit(person=cast.person("volunteer"), visit=visit, submission=submission)
+
+
+def test_it_mends_what_nobody_has_approved_yet(cast: Cast, visit: Visit) -> None:
+    """Who sees a slip in what they sent need not wait for somebody to return it."""
+    mended = mend(cast, visit, notes="Two trays, not one.")
+    assert (mended.status, mended.notes) == ("waiting", "Two trays, not one.")
+    assert history_of(mended, cast.group).get(verb="visit.mended").changes["notes"]
+    with pytest.raises(NotPossible, match="Nothing was changed"):
+        mend(cast, mended, notes="Two trays, not one.")
+
+
+def test_it_mends_nothing_that_is_approved(cast: Cast, visit: Visit) -> None:
+    approve_visit(person=cast.person("coordinator"), visit=visit, accept_findings_reason="Fine.")
+    with pytest.raises(NotPossible, match="is approved"):
+        mend(cast, visit, notes="Late.")
+
+
+def test_it_approves_nothing_that_was_mended_since_it_was_seen(cast: Cast, visit: Visit) -> None:
+    seen_at = timezone.now()
+    mend(cast, visit, partner_name="Kim Example")
+    coordinator = cast.person("coordinator")
+    with pytest.raises(NotPossible, match="changed since"):
+        approve_visit(person=coordinator, visit=visit, accept_findings_reason="Fine.", seen_at=seen_at)
+    approved = approve_visit(
+        person=coordinator, visit=visit, accept_findings_reason="Fine.", seen_at=timezone.now()
+    )
+    assert approved.status == "approved"
 
 
 def test_it_lets_only_recorder_or_typist_mend(cast: Cast, returned: Visit) -> None:
