@@ -90,6 +90,11 @@ def test_it_calls_a_visit_old_after_one_and_a_half_intervals(days: int, is_old: 
             "The cause most likely lies between Up, which was normal when last visited, and Here.",
         ),
         (
+            low("Here", site("Left"), site("Right")),
+            "The cause most likely lies above Here and below Left and Right, which were normal when last "
+            "visited.",
+        ),
+        (
             low("Here", site("Left"), site("Middle"), site("Right")),
             "The cause most likely lies above Here and below Left, Middle and Right, which were normal when "
             "last visited.",
@@ -110,7 +115,7 @@ def test_it_calls_a_visit_old_after_one_and_a_half_intervals(days: int, is_old: 
             "was normal when last visited.",
         ),
     ],
-    ids=["one", "confluence", "one branch unknown", "further up", "no site upstream"],
+    ids=["one", "confluence", "three streams", "one branch unknown", "further up", "no site upstream"],
 )
 def test_it_says_so_in_words(here: Neighbour, sentence: str) -> None:
     assert stretch_words(here, find_stretches(here)) == [sentence]

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -10,7 +12,7 @@ from django.utils import timezone
 
 from surveys.models import RiverReport, Site
 from surveys.queries import DueSite, sites_due
-from surveys.rota.due import due_days, visits_due, window_of
+from surveys.rota.due import due_days, obstacle_at, site_obstacle, visits_due, window_of
 from surveys.services.sites import save_site
 from tests.conftest import Cast
 from tests.factories import VisitFactory, days_ago, submit
@@ -33,6 +35,32 @@ def test_it_goes_on_by_the_interval_from_the_day_due() -> None:
 @pytest.mark.parametrize("due_on", [None, MONDAY - timedelta(days=40)])
 def test_what_is_late_or_was_never_visited_is_due_at_once(due_on: date | None) -> None:
     assert days(Site(visit_interval_days=30), due_on) == [0, 30]
+
+
+@pytest.mark.parametrize(
+    ("dates", "last_good", "first_bad", "words"),
+    [
+        ({"opened_on": MONDAY}, 0, -1, "it opens on 1 June 2026"),
+        ({"closed_on": MONDAY}, -1, 0, "it closes on 1 June 2026"),
+        ({"permission_from": MONDAY}, 0, -1, "the landowner's permission begins on 1 June 2026"),
+        ({"permission_until": MONDAY}, 0, 1, "the landowner's permission ends on 1 June 2026"),
+        ({"season_first_month": 6, "season_last_month": 9}, 0, -1, "it is out of its season"),
+        ({"season_first_month": 10, "season_last_month": 5}, -1, 0, "it is out of its season"),
+    ],
+)
+def test_a_sites_own_dates_keep_people_away(
+    dates: dict[str, Any], last_good: int, first_bad: int, words: str
+) -> None:
+    site = Site(**dates)
+    assert site_obstacle(site, MONDAY + timedelta(days=last_good)) == ""
+    assert site_obstacle(site, MONDAY + timedelta(days=first_bad)) == words
+
+
+def test_nobody_is_sent_on_the_day_until_which_the_river_is_high() -> None:
+    high = datetime(2026, 6, 3, 10, tzinfo=ZoneInfo("Europe/London"))
+    due = DueSite(Site(), None, MONDAY, "high", high)
+    assert obstacle_at(due, date(2026, 6, 3)) == "the river is above the site's limit"
+    assert obstacle_at(due, date(2026, 6, 4)) == ""
 
 
 def test_a_visit_planned_near_the_day_answers_it_and_the_count_goes_on_from_there() -> None:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from scoring.comparison import (
     MOST_EXACT_PAIRS,
     MOST_EXACT_VALUES,
+    Comparison,
     compare_impact,
     compare_pairs,
     compare_periods,
@@ -42,6 +43,13 @@ def test_it_finds_the_rise_the_other_way_round() -> None:
 def test_it_shows_no_difference_where_there_is_none() -> None:
     found = compare_periods(BEFORE, BEFORE)
     assert (found.difference, found.direction, found.is_clear) == (0, "none shown", False)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "clear"), [(0, 2, False), (-2, 0, False), (0.1, 2, True), (-2, -0.1, True)]
+)
+def test_a_difference_is_clear_when_its_limits_leave_none_out(low: float, high: float, clear: bool) -> None:
+    assert Comparison(9, 9, 1.0, low, high, 0.95).is_clear is clear
 
 
 def test_it_finds_what_all_pairs_share() -> None:
