@@ -12,12 +12,14 @@ from django.utils.safestring import SafeString
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
-from alerts.drawn_once import drawn_once, set_once
+from alerts.drawn_once import Pieces, drawn_once, pieces_from, set_once_since
 from alerts.models import Trigger, Verdict
 from alerts.queries import triggers_of
 from alerts.site_records import Judged, SiteRecord, site_record
+from portal.audit.versions import version_of
 from portal.charts import HistoryRow, Point, TriggerLine, draw_history, history_rows
 from scoring.indices.methods import METHODS
+from surveys.effort import plan_of
 from surveys.models import Site
 from surveys.models.visits import Status
 from surveys.queries import HistoryPoint
@@ -58,10 +60,25 @@ def draw_site(
     )
 
 
+def set_chart(site: Site, index: str, triggers: Iterable[Trigger], emphasis: date | None) -> list[SafeString]:
+    """The site's history wide and narrow, and the table of its figures, as HTML; `emphasis` is a day to shade.
+
+    `triggers` are the site's. Its visits are read only where something was recorded of its group since they
+    last were: who changes a visit, a score or a verdict records it.
+    """
+
+    def find() -> Pieces:
+        return pieces_of_site(site, index, *site_points(site, index, triggers=triggers), emphasis)
+
+    lines = [astuple(each) for each in trigger_lines(triggers, index)]
+    known = (site.pk, str(site), plan_of(site), index, lines, emphasis, get_language())
+    return set_once_since((*known, version_of(site.group_id)), find)
+
+
 def pieces_of_site(
     site: Site, index: str, points: list[Point], lines: list[TriggerLine], emphasis: date | None
-) -> list[SafeString]:
-    """The same wide and narrow, and the table of its figures, as HTML; `emphasis` is a day to shade."""
+) -> Pieces:
+    """The same from what `site_points` has read."""
     window = (emphasis, emphasis) if emphasis else None
     sizes = (WIDE, NARROW)
 
@@ -73,7 +90,7 @@ def pieces_of_site(
 
     # Plain tuples, because those of two hundred visits are told apart in a fraction of the time.
     figures = [astuple(each) for each in lines], [POINT(each) for each in points]
-    return set_once((str(site), index, figures, window, sizes, get_language()), make)
+    return pieces_from((str(site), index, figures, window, sizes, get_language()), make)
 
 
 def site_points(

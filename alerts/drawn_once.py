@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from hashlib import sha256
 from time import monotonic
 from typing import ParamSpec
@@ -51,12 +52,44 @@ def pictured_once(svg: Drawing, *, width: int) -> bytes:
     return _once(_version(to_png, (str(svg), width), {}), lambda: to_png(svg, width=width))
 
 
-def set_once(made_from: object, make: Callable[[], Sequence[str]]) -> list[SafeString]:
-    """Several pieces of a page together, as `make` draws them; `made_from`: all it reads, in plain values.
+@dataclass(frozen=True)
+class Pieces:
+    """Several pieces of a page that belong together, named by all that `make` draws them from."""
 
-    They are HTML of ours, in which everything that a person typed has been escaped.
+    name: str
+    make: Callable[[], Sequence[str]]
+
+
+def pieces_from(made_from: object, make: Callable[[], Sequence[str]]) -> Pieces:
+    """`made_from`: all that `make` reads, in plain values.
+
+    What it draws is HTML of ours, in which everything that a person typed has been escaped.
     """
-    kept = _once(_version(make, made_from), lambda: json.dumps(make()).encode())
+    return Pieces(_version(make, made_from), make)
+
+
+def set_once(pieces: Pieces) -> list[SafeString]:
+    """The pieces, drawn where they are not kept."""
+    return _read_out(_once(pieces.name, lambda: json.dumps(pieces.make()).encode()))
+
+
+def set_once_since(known: object, find: Callable[[], Pieces]) -> list[SafeString]:
+    """The pieces that `find` finds, which is not called again for the same `known`.
+
+    `known` are plain values that differ whenever what `find` reads does. Only the name of the pieces is kept
+    for them, so that what has changed elsewhere costs reading and not drawing.
+    """
+    key = _version(find, known)
+    name = _read(key)
+    kept = _read(name.decode()) if name else None
+    if kept is not None:
+        return _read_out(kept)
+    pieces = find()
+    _write(key, pieces.name.encode())
+    return set_once(pieces)
+
+
+def _read_out(kept: bytes) -> list[SafeString]:
     return [mark_safe(each) for each in json.loads(kept)]  # noqa: S308
 
 

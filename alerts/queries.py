@@ -41,7 +41,7 @@ def list_of_triggers(site: Site) -> list[Trigger]:
     return _triggers(site.group_id, site.pk)
 
 
-@prepared
+@planned
 def _triggers(group: UUID, site: UUID) -> GroupOwnedQuerySet[Trigger]:
     found = Trigger.objects.filter(group=group, site=site)
     return found.select_related("set_by").order_by("valid_from", "created_at")
@@ -112,7 +112,7 @@ def quiet_now(site: Site) -> QuietPeriod | None:
     return found[0] if found else None
 
 
-@prepared
+@planned
 def _quiet(group: UUID, site: UUID, now: datetime) -> GroupOwnedQuerySet[QuietPeriod]:
     found = QuietPeriod.objects.filter(group=group, site=site, starts_at__lte=now, ends_at__gt=now)
     return found.select_related("set_by")[:1]

@@ -11,15 +11,16 @@ from uuid import UUID
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person
-from portal.accounts.models import Group
-from portal.accounts.prepared import prepared
+from portal.accounts.prepared import planned
 from portal.accounts.scoping import GroupOwnedQuerySet
-from surveys.models import TaxonCount, Visit
+from surveys.models import Visit
 from surveys.parts import laid_out, with_parts
-from surveys.sheets import counted
+from surveys.sheets import Counted, counted
 
 EARLIER_VISITS = 5
-Lines = Mapping[str, Sequence[TaxonCount]]
+# What a comparison shows of a visit besides its scores, effort and counts.
+OF_COLUMN = ("group", "visited_on", "water_level", "recording_list")
+Lines = Mapping[str, Sequence[Counted]]
 
 
 @dataclass(frozen=True)
@@ -46,23 +47,25 @@ class Comparison:
 
 def compare_visit(visit: Visit) -> Comparison:
     """Set the visit against up to five earlier ones that were made at its site (one query)."""
-    visits = (visit, *laid_out(_earlier(visit.group, visit.site_id, visit.pk, visit.visited_on)))
-    tables = [_by_taxon(each.counts.all()) for each in visits]
+    earlier = laid_out(_earlier(visit.site_id, visit.pk, visit.visited_on))
+    visits = (visit, *earlier)
+    tables = [_by_taxon(visit.counts.all()), *(_by_taxon(each.tallies) for each in earlier)]  # type: ignore[attr-defined]
     taxa = dict.fromkeys(taxon for table in tables for taxon in table)
     rows = (_row(taxon, tables) for taxon in sorted(taxa))
     return Comparison(visits, tuple(row for row in rows if row is not None))
 
 
-@prepared
-def _earlier(group: Group, site: UUID, number: UUID, day: date) -> GroupOwnedQuerySet[Visit]:
-    at_site = Visit.objects.of_group(group).filter(site=site, was_made=True)
-    earlier = at_site.filter(visited_on__lte=day).exclude(pk=number)
-    return with_parts(earlier, "scores", "counts", "spots")[:EARLIER_VISITS]
+@planned
+def _earlier(site: UUID, number: UUID, day: date) -> GroupOwnedQuerySet[Visit]:
+    # By the site alone, whose index has them in order: with the group, PostgreSQL sorts all of ten years.
+    at_site = Visit.objects.across_groups("of a site that was found in its group").filter(site=site)
+    earlier = at_site.filter(was_made=True, visited_on__lte=day).exclude(pk=number)
+    return with_parts(earlier.only(*OF_COLUMN), "figures", "tallies", "effort")[:EARLIER_VISITS]
 
 
-def _by_taxon(counts: Iterable[TaxonCount]) -> Lines:
+def _by_taxon(counts: Iterable[Counted]) -> Lines:
     """The lines of each taxon: two genera of one family, or a share of the tray and the rest, are two lines."""
-    lines: dict[str, list[TaxonCount]] = defaultdict(list)
+    lines: dict[str, list[Counted]] = defaultdict(list)
     for count in counts:
         lines[count.taxon].append(count)
     return lines
@@ -79,13 +82,13 @@ def _row(taxon: str, tables: Sequence[Lines]) -> TaxonRow | None:
     return TaxonRow(taxon, shown, _remark(_is_found(now), times, len(before)))
 
 
-def _shown(lines: Sequence[TaxonCount]) -> str:
+def _shown(lines: Sequence[Counted]) -> str:
     if not lines:
         return "–"
     return " + ".join(counted(line) for line in lines if line.count != 0) or _("none")
 
 
-def _is_found(lines: Sequence[TaxonCount]) -> bool:
+def _is_found(lines: Sequence[Counted]) -> bool:
     return any(line.count != 0 for line in lines)
 
 

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from portal.accounts.models import Group
-from portal.accounts.prepared import prepared
+from portal.accounts.prepared import planned
 from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.audit.gaps import unexplained_changes
 from portal.audit.kinds import change_in_words
@@ -103,7 +103,7 @@ def trail_of(thing: Site | Visit, group: Group, hidden: tuple[str, ...] = ()) ->
     return sorted([*told, *untold], key=lambda event: event.when, reverse=True) if untold else told
 
 
-@prepared
+@planned
 def _entries(group: Group, kind: str, number: UUID) -> GroupOwnedQuerySet[AuditEntry]:
     return history_at(group.pk, kind, number)
 

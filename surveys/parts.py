@@ -34,9 +34,10 @@ from surveys.models import (
 )
 
 WHY = "narrowed by the visits that fetch them"
-# Asked for by name only: "photos", which drafts have too, "every_score" with the retired ones, "effort" and
-# "figures", which are as much of spots and scores as a history of many visits and a table of them need.
-ALL_PARTS = ("spots", "measurements", "counts", "findings", "corrected_by", "scores", "questions", "taxa")
+# Asked for by name only: "photos", which drafts have too, "every_score" with the retired ones, "taxa" of the
+# list, and "effort", "figures" and "tallies", which are as much of spots, scores and counts as a history of
+# many visits and a table of them need.
+ALL_PARTS = ("spots", "measurements", "counts", "findings", "corrected_by", "scores", "questions")
 # Of a person only what stands in a record, never what belongs to the account.
 OF_PERSON = ("id", "name")
 # Words, whole numbers and yes or no need no reading.
@@ -52,6 +53,16 @@ class Figure:
 
     index: str
     value: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """One line of the tray as a comparison shows it: a number, a range, or neither where it was only seen."""
+
+    taxon: str
+    count: int | None
+    low: int | None
+    high: int | None
 
 
 def with_parts(visits: GroupOwnedQuerySet[Any], *parts: str) -> GroupOwnedQuerySet[Visit]:
@@ -102,9 +113,8 @@ def _query(name: str) -> models.QuerySet[Any, Any]:
             .filter(**of_visit)
             .values(json=_packed(SpotEffort, timed=timed))
         )
-    if name == "effort":
-        rows = SpotEffort.objects.across_groups(WHY).filter(**of_visit)
-        return rows.values(json=JSONObject(number="number", kicks="kicks", seconds=_as_text("seconds")))
+    if name in ("effort", "tallies"):
+        return _in_short(name, of_visit)
     if name == "findings":
         return _own(Finding, of_visit, decided_by=_person("decided_by"))
     if name == "questions":
@@ -126,6 +136,14 @@ def _query(name: str) -> models.QuerySet[Any, Any]:
         own_list = ListTaxon.objects.filter(recording_list=OuterRef("recording_list"))
         return own_list.order_by("position").values(json=_packed(ListTaxon))
     return _own({"measurements": Measurement, "counts": TaxonCount}[name], of_visit)
+
+
+def _in_short(name: str, conditions: Mapping[str, Any]) -> models.QuerySet[Any, Any]:
+    if name == "effort":
+        spots = SpotEffort.objects.across_groups(WHY).filter(**conditions)
+        return spots.values(json=JSONObject(number="number", kicks="kicks", seconds=_as_text("seconds")))
+    counts = TaxonCount.objects.across_groups(WHY).filter(**conditions)
+    return counts.values(json=JSONObject(taxon="taxon", count="count", low="low", high="high"))
 
 
 def _own(model: Any, conditions: Mapping[str, Any], **inner: Any) -> models.QuerySet[Any, Any]:
@@ -158,6 +176,8 @@ def _lay_out(visit: Visit, name: str, packed: Iterable[Packed]) -> None:
         visit.current_scores = [Figure(**each) for each in packed]  # type: ignore[attr-defined]
     elif name == "every_score":
         _keep(visit, "scores", [_part(VisitScore, each, visit) for each in packed])
+    elif name == "tallies":
+        visit.tallies = [Tally(**each) for each in packed]  # type: ignore[attr-defined]
     elif name == "effort":
         visit.effort = effort_of(packed)  # type: ignore[attr-defined]
     elif name == "photos":

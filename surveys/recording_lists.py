@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
+from typing import Any
 from uuid import UUID
 
 from django.db.models import Count, Q, QuerySet
@@ -18,6 +19,9 @@ from surveys.models import ListTaxon, RecordingList, Site
 
 # What a page leads with where a list supports it, in this order.
 LEADING = ("bmwp", "ntaxa", "aspt", "ept_families", "shannon", "simpson")
+# What lists support, by their ids: a list never changes once it is written.
+MOST_KNOWN = 2_000
+_known: dict[UUID, Mapping[str, str]] = {}
 
 
 @dataclass(frozen=True)
@@ -91,31 +95,29 @@ def reasons_by_list(group: Group) -> dict[UUID, Mapping[str, str]]:
 
 
 def reasons_of_lists(lists: Iterable[UUID]) -> dict[UUID, Mapping[str, str]]:
-    """The same of these lists, by their id (one query for each that this process has not read yet)."""
-    return {each: reasons_for(_taxa_once(each)) for each in lists}
+    """The same of these lists, by their id (one query, or none for lists that this process has read before)."""
+    found = {each: _known.get(each) for each in lists}
+    unread = [each for each, reasons in found.items() if reasons is None]
+    read = _read_reasons(unread) if unread else {}
+    return {each: reasons if reasons is not None else read[each] for each, reasons in found.items()}
 
 
-def _taxa_once(number: UUID) -> tuple[str, ...]:
-    try:
-        return _known_taxa(number)
-    except ListTaxon.DoesNotExist:
-        return ()
-
-
-# A list never changes: what is put right is a new version, with an id of its own.
-@lru_cache(maxsize=1000)
-def _known_taxa(number: UUID) -> tuple[str, ...]:
-    taxa = tuple(_taxa_of(number))
-    # Not kept: what the second wall holds back this time, it may not the next.
-    if not taxa:
-        raise ListTaxon.DoesNotExist
-    return taxa
+def _read_reasons(lists: Sequence[UUID]) -> dict[UUID, Mapping[str, str]]:
+    taxa: dict[UUID, list[str]] = {each: [] for each in lists}
+    for list_id, taxon in _taxa_of(tuple(sorted(lists))):
+        taxa[list_id].append(taxon)
+    read = {each: reasons_for(tuple(names)) for each, names in taxa.items()}
+    if len(_known) > MOST_KNOWN:
+        _known.clear()
+    # One without lines may be one that is only being written, or that this reader is not given.
+    _known.update((each, reasons) for each, reasons in read.items() if taxa[each])
+    return read
 
 
 @prepared
-def _taxa_of(recording_list: UUID) -> QuerySet[ListTaxon, str]:
-    rows = ListTaxon.objects.filter(recording_list=recording_list)
-    return rows.order_by("position").values_list("taxon", flat=True)
+def _taxa_of(lists: tuple[UUID, ...]) -> QuerySet[Any, Any]:
+    rows = ListTaxon.objects.filter(recording_list__in=lists).order_by("position")
+    return rows.values_list("recording_list_id", "taxon")
 
 
 @lru_cache(maxsize=200)

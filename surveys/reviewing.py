@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person
 from portal.accounts.models import Group
-from portal.accounts.prepared import prepared
+from portal.accounts.prepared import planned
 from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import Visit, VisitQuestion
 from surveys.models.visits import Status
@@ -49,7 +49,7 @@ def next_waiting(person: Person, visit: Visit) -> Visit | None:
     return found[0] if found else None
 
 
-@prepared
+@planned
 def _after(
     group: Group, me: UUID | None, number: UUID, submitted_at: datetime, rank: int
 ) -> GroupOwnedQuerySet[Visit]:

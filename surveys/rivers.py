@@ -13,7 +13,7 @@ from uuid import UUID
 from django.db.models import Case, F, OuterRef, Q, Subquery, When
 from django.utils import timezone
 
-from portal.accounts.prepared import prepared
+from portal.accounts.prepared import planned
 from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import RiverReport, Site
 
@@ -49,7 +49,7 @@ def river_at(site: Site) -> RiverState:
     return RiverState(report, report.holds_until if report and holds else None)
 
 
-@prepared
+@planned
 def _newest(site: UUID, moment: datetime) -> GroupOwnedQuerySet[RiverReport]:
     reports = RiverReport.objects.across_groups("of a site that was found in its group")
     told = reports.filter(site=site, reported_at__lte=moment).select_related("site", "reported_by")

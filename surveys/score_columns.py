@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
 from uuid import UUID
 
-from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from portal.accounts.prepared import prepared
 from scoring.indices import METHODS
-from surveys.models import ListTaxon, Visit
-from surveys.recording_lists import leading_indices, reasons_for
+from surveys.models import Visit
+from surveys.recording_lists import leading_indices, reasons_of_lists
 from surveys.sheets import printed, scores_of
 from surveys.told import told
 
@@ -44,7 +40,7 @@ class ScoreColumn:
 
 
 def columns_of(visits: Iterable[Visit], *, most: int = MOST_COLUMNS) -> list[ScoreColumn]:
-    """The columns of a table of these visits (one query).
+    """The columns of a table of these visits (at most one query).
 
     Where all were recorded on lists that lead with the same indices, each index has its column; else one column
     holds the leading index of each visit's own list.
@@ -58,14 +54,5 @@ def columns_of(visits: Iterable[Visit], *, most: int = MOST_COLUMNS) -> list[Sco
 
 
 def headlines_of(lists: Iterable[UUID]) -> dict[UUID, tuple[str, ...]]:
-    """What a page leads with at each of these lists, the first before all (one query)."""
-    wanted, taxa = set(lists), defaultdict(list)
-    for list_id, taxon in _taxa(tuple(sorted(wanted))):
-        taxa[list_id].append(taxon)
-    return {list_id: leading_indices(reasons_for(tuple(taxa[list_id]))) for list_id in wanted}
-
-
-@prepared
-def _taxa(lists: tuple[UUID, ...]) -> QuerySet[Any, Any]:
-    rows = ListTaxon.objects.filter(recording_list__in=lists).order_by("position")
-    return rows.values_list("recording_list_id", "taxon")
+    """What a page leads with at each of these lists, the first before all (at most one query)."""
+    return {each: leading_indices(reasons) for each, reasons in reasons_of_lists(set(lists)).items()}

@@ -37,15 +37,18 @@ def season_of(visit: Visit, lines: Iterable[ScoreLine]) -> list[SeasonRow]:
     Empty where there are none; one query.
     """
     before, months = date(visit.visited_on.year, 1, 1), months_around(visit.visited_on.month)
-    values: dict[str, list[float]] = defaultdict(list)
-    for index, value in _scores(visit.group_id, visit.site_id, before, months):
+    lines, values = list(lines), defaultdict[str, list[float]](list)
+    indices = tuple(line.index for line in lines)
+    for index, value in _scores(visit.group_id, visit.site_id, before, months, indices):
         if value is not None:
             values[index].append(value)
     return [_row(line, values[line.index]) for line in lines if line.index in values]
 
 
 @prepared
-def _scores(group: UUID, site: UUID, before: date, months: tuple[int, int, int]) -> QuerySet[Any, Any]:
+def _scores(
+    group: UUID, site: UUID, before: date, months: tuple[int, int, int], indices: tuple[str, ...]
+) -> QuerySet[Any, Any]:
     return VisitScore.objects.filter(
         visit__group=group,
         visit__site=site,
@@ -53,6 +56,7 @@ def _scores(group: UUID, site: UUID, before: date, months: tuple[int, int, int])
         visit__was_made=True,
         visit__visited_on__lt=before,
         visit__visited_on__month__in=months,
+        index__in=indices,
         is_current=True,
     ).values_list("index", "value")
 

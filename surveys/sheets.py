@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import time
 from decimal import Decimal
 from functools import lru_cache
+from typing import Protocol
 
 from django.template.defaultfilters import floatformat
 from django.utils.formats import date_format, number_format, time_format
@@ -18,7 +19,7 @@ from surveys.effort import is_near
 from surveys.models import Finding, Measurement, SpotEffort, TaxonCount, TimedKick, Visit, VisitScore
 from surveys.positions import distance_words, standing
 from surveys.quantities import QUANTITIES
-from surveys.recording_lists import leading_indices, reasons_of
+from surveys.recording_lists import leading_indices, reasons_of_lists
 from surveys.submission.numbers import plain_text
 from surveys.submission.placing import POSITION, position_text
 from surveys.submission.writing import position_of
@@ -37,6 +38,19 @@ class Line:
     findings: tuple[Finding, ...] = ()
     is_absent: bool = False
     note: str = ""
+
+
+class Counted(Protocol):
+    """A line of the tray: a number, a range of numbers, or neither where the taxon was only seen."""
+
+    @property
+    def taxon(self) -> str: ...
+    @property
+    def count(self) -> int | None: ...
+    @property
+    def low(self) -> int | None: ...
+    @property
+    def high(self) -> int | None: ...
 
 
 @dataclass(frozen=True)
@@ -207,7 +221,7 @@ def _clock(moment: time | None) -> str:
     return time_format(moment, "H:i") if moment else ""
 
 
-def counted(count: TaxonCount) -> str:
+def counted(count: Counted) -> str:
     """A count as it is printed: "12", "10–99", "1,000+", "seen, not counted" or "looked for, none"."""
     if count.count == 0:
         return _("looked for, none")
@@ -245,8 +259,8 @@ class ScoreSheet:
 
 
 def score_sheet(visit: Visit) -> ScoreSheet:
-    """The scores in force, told apart by what the visit's recording list supports (reads its taxa)."""
-    reasons = reasons_of(visit.recording_list)
+    """The scores in force, told apart by what the visit's recording list supports (at most one query)."""
+    reasons = reasons_of_lists([visit.recording_list_id])[visit.recording_list_id]
     lines = score_lines(visit)
     by_index = {line.index: line for line in lines}
     return ScoreSheet(

@@ -25,7 +25,7 @@ from alerts.services.verdicts import can_test_anyway
 from alerts.verdicts import reason_words
 from portal.accounts.access import Person
 from portal.accounts.models import Group
-from portal.accounts.prepared import prepared
+from portal.accounts.prepared import planned
 from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.charts import HistoryRow
 from scoring.indices.methods import METHODS
@@ -160,7 +160,7 @@ def site_contacts(site: Site) -> dict[str, Any]:
     return {"contacts": _contacts(site.group, site)}
 
 
-@prepared
+@planned
 def _contacts(group: Group, site: Site) -> GroupOwnedQuerySet[SiteContact]:
     # Both are known by their keys alone: the site is given its group.
     site.group = group
@@ -173,7 +173,7 @@ def site_incidents(site: Site) -> dict[str, Any]:
     return {"incidents": _incidents(site.group, site)}
 
 
-@prepared
+@planned
 def _incidents(group: Group, site: Site) -> GroupOwnedQuerySet[Incident]:
     return incidents_of(group).filter(site=site)[:INCIDENTS_SHOWN]
 
@@ -198,8 +198,7 @@ def site_charts(site: Site, index: str = "", emphasis: date | None = None) -> di
     """
     trigger = _trigger_today(site)
     index = index or (trigger.index if trigger else first_index(site.recording_list))
-    points, lines = charts.site_points(site, index, triggers=_triggers(site))
-    wide, narrow, table = charts.pieces_of_site(site, index, points, lines, emphasis)
+    wide, narrow, table = charts.set_chart(site, index, _triggers(site), emphasis)
     return {"wide": wide, "narrow": narrow, "table": table}
 
 

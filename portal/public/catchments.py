@@ -22,10 +22,10 @@ from portal.accounts.models import Group
 from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.accounts.walls import wide
 from portal.audit.services import record_change
+from portal.audit.versions import with_version
 from portal.charts.courses import order_downstream
 from portal.public.models import Catchment, CatchmentShare
 from portal.public.results import Result, approved_of
-from portal.public.versions import with_version
 from scoring.indices import METHODS
 from surveys.exporting.models import PublishingTerms
 from surveys.models import Site, VisitScore

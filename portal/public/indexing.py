@@ -18,8 +18,8 @@ from django.views.decorators.http import require_safe
 from portal.accounts.models import Group
 from portal.accounts.queries import public_groups
 from portal.accounts.walls import wide
+from portal.audit.versions import with_version
 from portal.public.answering import FRESH
-from portal.public.versions import with_version
 from portal.reports.queries import published_reports
 from surveys.models import Site
 

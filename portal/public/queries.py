@@ -15,7 +15,7 @@ from portal.accounts.models import Group
 from portal.accounts.queries import public_groups
 from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.accounts.walls import opens
-from portal.public.versions import with_version
+from portal.audit.versions import with_version
 from surveys.exporting.models import PublishingTerms
 from surveys.models import Site, Visit
 from surveys.models.visits import Status

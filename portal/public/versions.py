@@ -1,45 +1,16 @@
-"""The version of what a group shows: known from its trail, so that an unchanged page need not be made again."""
+"""The version of a page for everybody: known from the trail of its groups, the day and the portal's code."""
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from functools import cache
-from typing import Any, TypeVar
 
 from django.conf import settings
-from django.db import models
-from django.db.models import Count, DateTimeField, IntegerField, OuterRef, QuerySet, Subquery
-from django.db.models.functions import Now
 from django.utils import timezone
 
 from portal.accounts.models import Group
-from portal.accounts.scoping import GroupOwnedQuerySet
-from portal.audit.models import AuditEntry
-
-M = TypeVar("M", bound=models.Model)
-# What our own sweeps do to jobs changes nothing that anybody is shown.
-OUT_OF_COUNT = ("jobs.job", "outbox.message")
-# A long transaction may end after a later one: what it wrote shows in the number of entries of a day.
-LATELY = timedelta(days=1)
-
-
-def entries_that_count() -> GroupOwnedQuerySet[AuditEntry]:
-    """The trail, without what changes no record."""
-    found = AuditEntry.objects.across_groups("narrowed by the group that asks")
-    return found.exclude(object_type__in=OUT_OF_COUNT)
-
-
-def with_version(groups: QuerySet[M], path: str = "pk") -> QuerySet[M]:
-    """The same rows with `changed_at` and `changes` of the group at `path`, in their own query."""
-    own = entries_that_count().filter(group=OuterRef(path)).order_by()
-    lately = own.filter(at__gt=Now() - LATELY).values("group").annotate(number=Count("pk")).values("number")
-    rows: Any = groups.annotate(
-        changed_at=Subquery(own.order_by("-at").values("at")[:1], output_field=DateTimeField()),
-        changes=Subquery(lately, output_field=IntegerField()),
-    )
-    return rows  # type: ignore[no-any-return]
 
 
 def last_changed(rows: Iterable[Group]) -> datetime:

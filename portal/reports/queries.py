@@ -16,7 +16,7 @@ from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.accounts.walls import opens
 from portal.audit.sealing import Head
 from portal.audit.verifying import Witness
-from portal.public.versions import with_version
+from portal.audit.versions import with_version
 from portal.reports.models import GroupPicture, YearlyReport
 from surveys.models import Visit
 

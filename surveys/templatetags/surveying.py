@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from functools import lru_cache
 
@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 
 from scoring.taxa import all_taxa
 from surveys.badges import badge
+from surveys.effort import SpotLike
 from surveys.forms.counts import CountRow
 from surveys.models import Visit
 from surveys.models.visits import Status
@@ -103,14 +104,16 @@ def _taxa_in(_language: str) -> SafeString:
 @register.simple_tag
 def status_badge(visit: Visit) -> SafeString:
     """Where the visit stands, as a badge."""
-    kind = KINDS[Status(visit.status)]
-    return badge("info" if kind == "waiting" else kind, kind, str(visit.get_status_display()))
+    status = Status(visit.status)
+    kind = KINDS[status]
+    return badge("info" if kind == "waiting" else kind, kind, str(status.label))
 
 
 @register.filter
 def kicking_seconds(visit: Visit) -> str:
-    """All kicking time of the visit, in seconds; its spots should be prefetched."""
-    seconds = sum(spot.seconds for spot in visit.spots.all())
+    """All kicking time of the visit, in seconds; its effort or spots should have been read along."""
+    spots: Iterable[SpotLike] = visit.effort if hasattr(visit, "effort") else visit.spots.all()
+    seconds = sum(spot.seconds for spot in spots)
     return _("%(seconds)g s") % {"seconds": seconds}
 
 

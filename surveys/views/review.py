@@ -39,7 +39,8 @@ from surveys.histories import trail_of
 from surveys.importing.queries import waiting_sheets
 from surveys.models import Finding, Visit
 from surveys.models.visits import Status
-from surveys.queries import list_of_photos, visits_waiting
+from surveys.parts import shown_photos
+from surveys.queries import visits_waiting
 from surveys.reviewing import QUEUE_ROWS, any_at_once, give_hindrances, next_waiting, waiting_in_order
 from surveys.seasons import season_of
 from surveys.services.bulk_review import Approvals, approve_several
@@ -141,7 +142,7 @@ def show_review(request: PortalRequest, visit: Visit, **wrong: forms.Form) -> Ht
         "may_correct": allowed(request.person, "visit.correct", visit),
         "may_test": allowed(request.person, "visit.test_anyway", visit),
         "conventions": conventions_of(visit),
-        "photos": list_of_photos(visit),
+        "photos": shown_photos([visit]),
         "events": trail_of(visit, visit.group),
         "comparison": compare_visit(visit),
         "decisions": decision_forms(visit, wrong.get("decision_form")),
@@ -230,7 +231,7 @@ def finding_decide(request: PortalRequest, slug: str, finding_id: UUID) -> HttpR
 def visit_correct(request: PortalRequest, slug: str, visit_id: UUID) -> HttpResponse:
     """The form for a coordinator who knows better; needs a reason, and somebody else approves."""
     group = enter(request, slug, "visit.review")
-    visit = find_visit(request.person, group, visit_id, "visit.correct")
+    visit = find_visit(request.person, group, visit_id, "visit.correct", is_for_form=True)
     if request.method == "POST":
         return _take_correction(request, visit)
     return show_entry(request, CORRECT, visit, submission_data(visit), reason_form=ReasonForm())

@@ -44,7 +44,7 @@ def find_dated_site(group: Group, site_id: UUID) -> Site:
     raise Http404
 
 
-@prepared
+@planned
 def _dated_site(group: Group, site_id: UUID, now: datetime) -> GroupOwnedQuerySet[Site]:
     rows = Site.objects.of_group(group).select_related("group", "recording_list", "downstream")
     return with_upstream(with_last_visit(rows.filter(id=site_id), now))
@@ -64,12 +64,18 @@ def _draft(group: Group, draft_id: UUID) -> GroupOwnedQuerySet[Draft]:
     return rows.filter(id=draft_id)
 
 
-def find_visit(person: Person, group: Group, visit_id: UUID, action: str = "visit.view") -> Visit:
-    """A visit of the group with all its parts, for whoever may do `action` with it (one query)."""
-    found = laid_out(_visit(group, visit_id))
+def find_visit(
+    person: Person, group: Group, visit_id: UUID, action: str = "visit.view", *, is_for_form: bool = False
+) -> Visit:
+    """A visit of the group with all its parts, for whoever may do `action` with it (one query).
+
+    With `is_for_form` the taxa of its list come along, without it its pictures.
+    """
+    found = laid_out(_visit(group, visit_id, is_for_form))
     if not found:
         raise Http404
     visit = found[0]
+    visit.group = group
     require(person, action, visit)
     if visit.site.recording_list_id == visit.recording_list_id:
         # One object, so that its taxa are not read again.
@@ -78,12 +84,11 @@ def find_visit(person: Person, group: Group, visit_id: UUID, action: str = "visi
 
 
 @planned
-def _visit(group: Group, visit_id: UUID) -> GroupOwnedQuerySet[Visit]:
+def _visit(group: Group, visit_id: UUID, is_for_form: bool) -> GroupOwnedQuerySet[Visit]:
     rows = (
         Visit.objects.of_group(group)
         .select_related(
             "site__recording_list",
-            "group",
             "recording_list",
             "recorder",
             "partner",
@@ -95,7 +100,7 @@ def _visit(group: Group, visit_id: UUID) -> GroupOwnedQuerySet[Visit]:
         )
         .filter(id=visit_id)
     )
-    return with_parts(rows, *ALL_PARTS)
+    return with_parts(rows, *ALL_PARTS, "taxa" if is_for_form else "photos")
 
 
 def show_entry(

@@ -20,7 +20,7 @@ from surveys.histories import trail_of
 from surveys.models import Visit
 from surveys.models.visits import Status
 from surveys.overviews import page_of_visits
-from surveys.queries import photos_of
+from surveys.parts import shown_photos
 from surveys.services.errors import NotPossible
 from surveys.services.saving import all_problems
 from surveys.services.visits import mend_visit
@@ -61,7 +61,7 @@ def visit_detail(request: PortalRequest, slug: str, visit_id: UUID) -> HttpRespo
         "sheet": VisitSheet(visit, with_position=sees_position),
         "scores": score_sheet(visit),
         "conventions": conventions_of(visit),
-        "photos": photos_of(visit),
+        "photos": shown_photos([visit]),
         "events": trail_of(visit, group, hidden=() if sees_position else (POSITION,)),
         "questions": list(visit.questions.all()),
         "is_new": "sent" in request.GET and visit.entered_by_id == request.person.user_id,
@@ -76,7 +76,7 @@ def visit_detail(request: PortalRequest, slug: str, visit_id: UUID) -> HttpRespo
 def visit_mend(request: PortalRequest, slug: str, visit_id: UUID) -> HttpResponse:
     """The form again, for a visit that a coordinator returned or that nobody has approved yet."""
     group = enter(request, slug, "visit.view")
-    visit = find_visit(request.person, group, visit_id, "visit.mend")
+    visit = find_visit(request.person, group, visit_id, "visit.mend", is_for_form=True)
     if visit.status == Status.APPROVED:
         messages.info(request, _("This visit is approved: ask a coordinator to correct it."))
         return redirect("visit_detail", slug=slug, visit_id=visit.pk)

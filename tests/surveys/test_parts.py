@@ -57,7 +57,7 @@ def full(cast: Cast) -> Visit:
 
 def read(visit: Visit) -> Visit:
     rows = Visit.objects.of_group(visit.group).filter(pk=visit.pk).select_related("recording_list", "group")
-    return laid_out(with_parts(rows, *ALL_PARTS))[0]
+    return laid_out(with_parts(rows, *ALL_PARTS, "taxa"))[0]
 
 
 def values_of(rows: Any) -> list[dict[str, Any]]:

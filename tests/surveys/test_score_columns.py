@@ -9,8 +9,10 @@ import pytest
 from django.test import Client
 
 from portal.accounts.models import Group
+from portal.accounts.walls import within
 from portal.reports.document import render_document
 from portal.reports.figures import gather_figures
+from surveys import recording_lists
 from surveys.list_lines import ListLine
 from surveys.models import RecordingList, Site, Visit
 from surveys.queries import visits_of
@@ -96,14 +98,23 @@ class TestColumns:
         Site.objects.of_group(cast.group).update(recording_list=ensure_bankside_list())
         assert [heading for heading, _cell in cells(cast)] == ["BMWP", "Scoring taxa", "ASPT"]
 
-    def test_it_costs_one_query_for_any_number_of_lists(
-        self, cast: Cast, bankside: Site, django_assert_num_queries: Any
+    def test_it_asks_once_for_any_number_of_lists_and_then_knows_them(
+        self, cast: Cast, bankside: Site, django_assert_num_queries: Any, monkeypatch: pytest.MonkeyPatch
     ) -> None:
         submit(cast.person("volunteer"), cast.site)
         at_bankside(cast, bankside)
         visits = list(visits_of(cast.group))
+        monkeypatch.setattr(recording_lists, "_known", {})
         with django_assert_num_queries(1):
-            columns_of(visits)
+            first = columns_of(visits)
+        with django_assert_num_queries(0):
+            assert columns_of(visits) == first
+
+    def test_it_does_not_keep_that_a_list_it_was_not_given_has_no_lines(self, cast: Cast) -> None:
+        hidden = own_list(cast, "Baetidae", "Chironomidae", "Asellidae")
+        with within():
+            assert headlines_of([hidden.pk]) == {hidden.pk: ()}
+        assert headlines_of([hidden.pk])[hidden.pk]
 
     def test_it_asks_nothing_for_no_visits(self, cast: Cast, django_assert_num_queries: Any) -> None:
         with django_assert_num_queries(0):

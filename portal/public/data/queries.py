@@ -6,8 +6,8 @@ from django.db.models import F, Max, OuterRef, Q, QuerySet, Subquery
 
 from portal.accounts.models import Group
 from portal.accounts.queries import public_groups
+from portal.audit.versions import entries_that_count
 from portal.public.models import OpenDataFile
-from portal.public.versions import entries_that_count
 from surveys.exporting.models import PublishingTerms
 
 # The types of the files, which FileResponse would guess otherwise on each machine.
