@@ -16,7 +16,7 @@ from alerts.drawn_once import Pieces, drawn_once, pieces_from, set_once_since
 from alerts.models import Trigger, Verdict
 from alerts.queries import triggers_of
 from alerts.site_records import Judged, SiteRecord, site_record
-from portal.audit.versions import version_of
+from portal.audit.versions import version_of, version_read
 from portal.charts import HistoryRow, Point, TriggerLine, draw_history, history_rows
 from scoring.indices.methods import METHODS
 from surveys.effort import plan_of
@@ -60,11 +60,11 @@ def draw_site(
     )
 
 
-def set_chart(site: Site, index: str, triggers: Iterable[Trigger], emphasis: date | None) -> list[SafeString]:
+def set_chart(site: Site, index: str, triggers: list[Trigger], emphasis: date | None) -> list[SafeString]:
     """The site's history wide and narrow, and the table of its figures, as HTML; `emphasis` is a day to shade.
 
-    `triggers` are the site's. Its visits are read only where something was recorded of its group since they
-    last were: who changes a visit, a score or a verdict records it.
+    `triggers` are those of `list_of_triggers`. The site's visits are read only where something was recorded of
+    its group since they last were: who changes a visit, a score or a verdict records it.
     """
 
     def find() -> Pieces:
@@ -72,7 +72,8 @@ def set_chart(site: Site, index: str, triggers: Iterable[Trigger], emphasis: dat
 
     lines = [astuple(each) for each in trigger_lines(triggers, index)]
     known = (site.pk, str(site), plan_of(site), index, lines, emphasis, get_language())
-    return set_once_since((*known, version_of(site.group_id)), find)
+    version = version_read(triggers[0]) if triggers else version_of(site.group_id)
+    return set_once_since((*known, version), find)
 
 
 def pieces_of_site(

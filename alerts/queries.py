@@ -21,6 +21,7 @@ from alerts.models import (
 )
 from portal.accounts.addresses import proven_addresses
 from portal.accounts.prepared import planned, prepared
+from portal.audit.versions import with_version
 from surveys.models import Site
 from surveys.queries import HistoryPoint
 
@@ -37,14 +38,14 @@ def triggers_of(site: Site) -> GroupOwnedQuerySet[Trigger]:
 
 
 def list_of_triggers(site: Site) -> list[Trigger]:
-    """The same, read."""
+    """The same, read, each `with_version` of its group and without who set it."""
     return _triggers(site.group_id, site.pk)
 
 
 @planned
-def _triggers(group: UUID, site: UUID) -> GroupOwnedQuerySet[Trigger]:
+def _triggers(group: UUID, site: UUID) -> QuerySet[Trigger]:
     found = Trigger.objects.filter(group=group, site=site)
-    return found.select_related("set_by").order_by("valid_from", "created_at")
+    return with_version(found.order_by("valid_from", "created_at"), "group_id")
 
 
 def trigger_in_force(site: Site, day: date) -> Trigger | None:

@@ -8,10 +8,11 @@ from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Exists, F, FilteredRelation, OuterRef, Prefetch, Q, Subquery
+from django.db.models import Exists, F, FilteredRelation, OuterRef, Prefetch, Q, QuerySet, Subquery
 from django.utils import timezone
 
 from portal.accounts.access import Person
+from portal.accounts.counting import number_of
 from portal.accounts.models import Group
 from portal.accounts.prepared import prepared
 from portal.accounts.scoping import GroupOwnedQuerySet
@@ -87,6 +88,17 @@ def visits_waiting(group: Group) -> GroupOwnedQuerySet[Visit]:
     still_open: Any = Prefetch("findings", queryset=findings.filter(decision=""), to_attr="open_findings")
     waiting = visits_of(group).filter(status=Status.WAITING).order_by("submitted_at")
     return waiting.prefetch_related(still_open)
+
+
+def number_waiting(group: Group) -> int:
+    """How many visits wait to be checked."""
+    (found,) = _number_waiting(group)
+    return found
+
+
+@prepared
+def _number_waiting(group: Group) -> QuerySet[Any, int]:
+    return Group.objects.filter(pk=group.pk).values_list(number_of(visits_waiting(group)), flat=True)
 
 
 def site_history(site: Site, index: str) -> list[HistoryPoint]:

@@ -234,6 +234,11 @@ def counted(count: Counted) -> str:
 
 
 def _whole(number: int) -> str:
+    return _grouped(number, get_language())
+
+
+@lru_cache(maxsize=5_000)
+def _grouped(number: int, _language: str | None) -> str:
     return number_format(number, use_l10n=True, force_grouping=True)
 
 

@@ -39,11 +39,16 @@ def with_version(groups: QuerySet[M], path: str = "pk") -> QuerySet[M]:
     return rows  # type: ignore[no-any-return]
 
 
+def version_read(row: models.Model) -> str:
+    """Short text that is another whenever anything was recorded; `row` is one of `with_version`."""
+    return f"{row.changed_at} {row.changes}"  # type: ignore[attr-defined]
+
+
 def version_of(group: UUID) -> str:
-    """Short text that is another whenever anything was recorded of the group since (one query)."""
-    return " ".join(f"{changed_at} {changes}" for changed_at, changes in _version(group))
+    """The same of a group of which no such row was read (one query)."""
+    return " ".join(map(version_read, _group(group)))
 
 
 @planned
-def _version(group: UUID) -> QuerySet[Any, Any]:
-    return with_version(Group.objects.filter(pk=group)).values_list("changed_at", "changes")
+def _group(group: UUID) -> QuerySet[Group]:
+    return with_version(Group.objects.filter(pk=group).only("pk"))

@@ -40,7 +40,7 @@ from surveys.importing.queries import waiting_sheets
 from surveys.models import Finding, Visit
 from surveys.models.visits import Status
 from surveys.parts import shown_photos
-from surveys.queries import visits_waiting
+from surveys.queries import number_waiting
 from surveys.reviewing import QUEUE_ROWS, any_at_once, give_hindrances, next_waiting, waiting_in_order
 from surveys.seasons import season_of
 from surveys.services.bulk_review import Approvals, approve_several
@@ -138,7 +138,7 @@ def show_review(request: PortalRequest, visit: Visit, **wrong: forms.Form) -> Ht
         "questions": list(visit.questions.all()),
         "question_form": QuestionForm(),
         "next": next_waiting(request.person, visit),
-        "waiting_count": visits_waiting(visit.group).count(),
+        "waiting_count": number_waiting(visit.group),
         "may_correct": allowed(request.person, "visit.correct", visit),
         "may_test": allowed(request.person, "visit.test_anyway", visit),
         "conventions": conventions_of(visit),
