@@ -4,22 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import fields, replace
+from datetime import timedelta
 from functools import wraps
 from typing import Any
 from uuid import uuid4
 
 import pytest
+import time_machine
 from django.core.cache import caches
 from django.core.cache.backends.redis import RedisCache
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.translation import override
 
 from alerts import charts, drawn_once, pictures
 from portal.accounts.models import Group
+from portal.audit.services import record_change
 from portal.charts import Drawing, Point, TriggerLine, draw_history, to_png
 from scoring.indices.methods import METHODS
-from surveys.models import Visit
+from surveys.models import Site, Visit
 from surveys.rescoring import rescore_visits
 from surveys.services.review import return_visit
 from surveys.services.visits import approve_visit, correct_visit
@@ -123,6 +127,38 @@ def test_whatever_changes_the_record_gives_a_new_drawing(
     assert len(drawn) == SIZES
     assert fresh(watch) in after
     assert fresh(watch) not in before
+
+
+def test_the_visits_are_read_only_when_something_was_recorded_of_the_group(
+    watch: Watch, drawn: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read: list[str] = []
+    real = charts.site_points
+
+    def counted(site: Site, index: str, **named: Any) -> Any:
+        read.append(index)
+        return real(site, index, **named)
+
+    monkeypatch.setattr(charts, "site_points", counted)
+    page_of(watch)
+    record_change(actor=None, verb="site.changed", thing=watch.cast.neighbour_site)
+    page_of(watch, "coordinator")
+    assert read == ["bmwp"]
+    # Recorded, and nothing of this site: it is read again, and found to be drawn already.
+    record_change(actor=None, verb="contact.added", thing=watch.first)
+    page_of(watch)
+    assert read == ["bmwp"] * 2
+    assert len(drawn) == SIZES
+
+
+def test_a_trigger_that_begins_by_itself_is_drawn_from_its_day(watch: Watch, drawn: list[str]) -> None:
+    set_level(watch.site, watch.cast.coordinator, 3, index="aspt", valid_from=days_ago(-1))
+    page_of(watch)
+    assert [title.endswith("BMWP") for title in drawn] == [True] * SIZES
+    drawn.clear()
+    with time_machine.travel(timezone.now() + timedelta(days=1), tick=False):
+        page_of(watch)
+    assert [title.endswith("ASPT") for title in drawn] == [True] * SIZES
 
 
 def test_the_public_sees_a_visit_from_its_approval_until_it_is_opened_again(

@@ -12,6 +12,8 @@ from django.utils import timezone
 from surveys.models import Finding, Photo, Visit, VisitQuestion
 from surveys.parts import ALL_PARTS, laid_out, shown_photos, with_parts
 from surveys.services.photos import add_photo
+from surveys.sheets import counted
+from surveys.templatetags.surveying import kicking_seconds
 from tests.access.world import picture
 from tests.conftest import Cast
 from tests.factories import days_ago, submit
@@ -114,6 +116,17 @@ def test_parts_of_many_visits_do_not_mix(full: Visit, cast: Cast) -> None:
         same = other if visit.pk == other.pk else full
         assert exact(visit.counts.all()) == exact(same.counts.all())
         assert len(visit.spots.all()) == 3
+
+
+def test_what_a_comparison_needs_is_as_much_of_the_counts_as_it_shows(full: Visit, cast: Cast) -> None:
+    rows = Visit.objects.of_group(cast.group).filter(pk=full.pk)
+    (visit,) = laid_out(with_parts(rows, "tallies", "effort", "figures"))
+    columns = ("taxon", "count", "low", "high")
+    tallies = [tuple(getattr(each, name) for name in columns) for each in visit.tallies]  # type: ignore[attr-defined]
+    assert tallies == [tuple(row) for row in full.counts.values_list(*columns)]
+    assert ("Baetidae", None, 1, 9) in tallies
+    assert [counted(each) for each in visit.tallies] == [counted(each) for each in full.counts.all()]  # type: ignore[attr-defined]
+    assert kicking_seconds(visit) == kicking_seconds(full) == "90 s"
 
 
 def test_a_visit_without_parts_has_none(cast: Cast) -> None:

@@ -9,7 +9,7 @@ import pytest
 from pytest_django import DjangoAssertNumQueries
 
 from surveys.models import Site, Visit
-from surveys.queries import site_history, sites_due, visits_of, visits_waiting
+from surveys.queries import number_waiting, site_history, sites_due, visits_of, visits_waiting
 from surveys.services.visits import approve_visit, correct_visit, return_visit
 from tests.conftest import Cast
 from tests.factories import SiteFactory, VisitFactory, days_ago, submission_for, submit
@@ -40,6 +40,7 @@ def test_it_lists_what_waits_longest_first_with_its_findings(cast: Cast) -> None
     return_visit(person=cast.person("coordinator"), visit=sent_back, message="Look.")
     waiting: list[Any] = list(visits_waiting(cast.group))
     assert waiting == [first, second]
+    assert [number_waiting(each) for each in (cast.group, cast.neighbour)] == [2, 0]
     assert [[finding.rule for finding in visit.open_findings] for visit in waiting] == [["alone"], []]
 
 
