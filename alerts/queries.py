@@ -20,7 +20,7 @@ from alerts.models import (
     Trigger,
 )
 from portal.accounts.addresses import proven_addresses
-from portal.accounts.prepared import planned, prepared
+from portal.accounts.prepared import planned
 from portal.audit.versions import with_version
 from surveys.models import Site
 from surveys.queries import HistoryPoint
