@@ -7,7 +7,6 @@ from pathlib import Path
 
 import pytest
 from django.core.management import call_command
-from pytest_django import Settings
 
 
 @pytest.fixture(scope="module")
@@ -40,8 +39,3 @@ def test_it_finds_every_import_between_our_scripts(collected: Path) -> None:
     assert imported
     assert [each for each in imported if not re.search(r"\.[0-9a-f]{12}\.js$", each.name)] == []
     assert [each for each in imported if not each.exists()] == []
-
-
-def test_a_deployed_portal_stores_its_files_so(settings: Settings) -> None:
-    source = (Path(settings.BASE_DIR) / "portal" / "settings" / "files.py").read_text()
-    assert '"portal.serving.static_files.HashedStaticFiles"' in source
