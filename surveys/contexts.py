@@ -6,7 +6,8 @@ Four more for a kit, one for a position.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from datetime import date
 from uuid import UUID
 
 from django.utils import timezone
@@ -34,13 +35,14 @@ class Surroundings:
     members: frozenset[UUID]
     pasts: Mapping[UUID, Past | PastOfOne]
     past_record: bool = False
+    today: date = field(default_factory=timezone.localdate)
 
     def context(self, submission: Submission, site: Site) -> Context:
         """The context of a submission to one of the sites (given with its group)."""
         past = self.pasts[site.pk]
         return Context(
             site=site,
-            today=timezone.localdate(),
+            today=self.today,
             members=self.members,
             same_day=past.same_day(submission),
             history=past.before(submission),

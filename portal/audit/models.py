@@ -25,7 +25,10 @@ class AuditEntry(models.Model):
     """One change to one record, written in the transaction that made it."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
-    group = models.ForeignKey("accounts.Group", null=True, on_delete=models.PROTECT, related_name="+")
+    # An index below begins with it.
+    group = models.ForeignKey(
+        "accounts.Group", null=True, on_delete=models.PROTECT, related_name="+", db_index=False
+    )
     at = models.DateTimeField(auto_now_add=True, db_index=True)
     actor = models.ForeignKey("accounts.User", null=True, on_delete=models.PROTECT, related_name="+")
     actor_name = models.CharField(max_length=160, blank=True)

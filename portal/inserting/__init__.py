@@ -83,7 +83,11 @@ def insert_rows(
         gathered.write()
 
 
-def _array(values: Iterable[Any], write: Callable[[Any], str]) -> str:
+def _array(values: Sequence[Any], write: Callable[[Any], str]) -> str:
+    if write is _text:
+        # The same few names again and again.
+        told = {each: _text(each) for each in set(values)}
+        return "{" + ",".join([told[each] for each in values]) + "}"
     return "{" + ",".join(map(write, values)) + "}"
 
 

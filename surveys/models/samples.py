@@ -1,4 +1,8 @@
-"""What was done and found at a visit: effort, measurements, counts, photos."""
+"""What was done and found at a visit: effort, measurements, counts, photos.
+
+Where a unique index begins with the foreign key, the key has none by itself: it would be written with every row
+and find nothing more.
+"""
 
 from __future__ import annotations
 
@@ -25,7 +29,7 @@ class SpotEffort(models.Model):
 
     group_path = "visit__group"
 
-    visit = models.ForeignKey("surveys.Visit", on_delete=models.CASCADE, related_name="spots")
+    visit = models.ForeignKey("surveys.Visit", on_delete=models.CASCADE, related_name="spots", db_index=False)
     number = models.PositiveSmallIntegerField()
     flow_type = models.CharField(max_length=10, choices=FlowType, blank=True)
     kicks = models.PositiveSmallIntegerField()
@@ -47,7 +51,9 @@ class TimedKick(models.Model):
 
     group_path = "spot__visit__group"
 
-    spot = models.ForeignKey("surveys.SpotEffort", on_delete=models.CASCADE, related_name="timed")
+    spot = models.ForeignKey(
+        "surveys.SpotEffort", on_delete=models.CASCADE, related_name="timed", db_index=False
+    )
     number = models.PositiveSmallIntegerField(help_text="In the order of the kicks at the spot, from 1.")
     started_at = models.DateTimeField(help_text="By the phone's clock, to the millisecond.")
     seconds = models.DecimalField(max_digits=6, decimal_places=3)
@@ -70,7 +76,9 @@ class Measurement(models.Model):
 
     group_path = "visit__group"
 
-    visit = models.ForeignKey("surveys.Visit", on_delete=models.CASCADE, related_name="measurements")
+    visit = models.ForeignKey(
+        "surveys.Visit", on_delete=models.CASCADE, related_name="measurements", db_index=False
+    )
     quantity = models.CharField(max_length=30)
     unit = models.CharField(max_length=20)
     as_typed = models.CharField(max_length=30)
@@ -96,7 +104,7 @@ class TaxonCount(models.Model):
 
     group_path = "visit__group"
 
-    visit = models.ForeignKey("surveys.Visit", on_delete=models.CASCADE, related_name="counts")
+    visit = models.ForeignKey("surveys.Visit", on_delete=models.CASCADE, related_name="counts", db_index=False)
     taxon = models.CharField(max_length=80)
     recorded_as = models.CharField(max_length=120, blank=True)
     count = models.PositiveIntegerField(null=True, blank=True)

@@ -71,8 +71,9 @@ class Visit(models.Model):
     id = models.UUIDField(
         primary_key=True, default=uuid.uuid4, help_text="Made by the client, so that a resend is known."
     )
-    group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="visits")
-    site = models.ForeignKey("surveys.Site", on_delete=models.PROTECT, related_name="visits")
+    # The indexes below begin with either, so that one of its own would find nothing more.
+    group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="visits", db_index=False)
+    site = models.ForeignKey("surveys.Site", on_delete=models.PROTECT, related_name="visits", db_index=False)
     recording_list = models.ForeignKey("surveys.RecordingList", on_delete=models.PROTECT, related_name="+")
     status = models.CharField(max_length=10, choices=Status, default=Status.WAITING)
     was_made = models.BooleanField(default=True)
