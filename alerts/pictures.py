@@ -20,7 +20,7 @@ from surveys.models import Site
 # The first alone is what messages owed by earlier versions name.
 SITE_HISTORY, INCIDENT = "site_history", "incident"
 # Drawn small and enlarged, so that its words can still be read on a telephone.
-SHOWN, PIXELS = (400, 280), 1040
+SHOWN, PIXELS = (400, 280), 800
 
 
 def history_arguments(evidence: Evidence) -> dict[str, Any]:

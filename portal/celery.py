@@ -41,3 +41,12 @@ def refuse(**_sent: Any) -> None:
 def trace(**_sent: Any) -> None:
     """Before the worker's own processes are made, which go on with it."""
     trace_if_asked("worker")
+
+
+@worker_init.connect
+def make_ready(**_sent: Any) -> None:
+    """Once for the worker's processes: the first alert after a start must not wait for it."""
+    # Here, because the portal's apps must be loaded before.
+    from portal.serving.readying import make_ready_to_draw
+
+    make_ready_to_draw()

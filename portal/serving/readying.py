@@ -15,6 +15,8 @@ from django.template import engines
 from django.urls import get_resolver
 from django.utils.translation import gettext, override
 
+from surveys.release import release
+
 
 def make_ready() -> None:
     """Read addresses, catalogues and templates, then take all there is out of the collector's sight.
@@ -22,11 +24,20 @@ def make_ready() -> None:
     Asks neither the database nor the broker, whose connections processes yet to be made must not share.
     Raises TemplateSyntaxError for a template that cannot be read.
     """
-    for code, _name in settings.LANGUAGES:
-        with override(code):
-            _read_words_and_addresses()
     for name in template_names():
         engines["django"].get_template(name)
+    for code, _name in settings.LANGUAGES:
+        with override(code):
+            _read_addresses()
+    make_ready_to_draw()
+
+
+def make_ready_to_draw() -> None:
+    """What a worker needs for the first picture of an alert: its words, and which release draws it."""
+    for code, _name in settings.LANGUAGES:
+        with override(code):
+            gettext("Save")
+    release()
     gc.collect()
     gc.freeze()
 
@@ -39,7 +50,6 @@ def template_names() -> Iterator[str]:
                 yield path.relative_to(folder).as_posix()
 
 
-def _read_words_and_addresses() -> int:
-    """In the language that is spoken; Django keeps both for each. Returns how many addresses there are."""
-    gettext("Save")
+def _read_addresses() -> int:
+    """In the language that is spoken; Django keeps them for each. Returns how many there are."""
     return len(get_resolver().reverse_dict)

@@ -232,7 +232,7 @@ def test_it_draws_the_picture_from_what_the_message_keeps(watch: Watch) -> None:
     }
     picture = Image.open(BytesIO(draw_history_picture(**arguments)))
     assert picture.format == "PNG"
-    assert picture.width == 1040
+    assert picture.width == 800
 
 
 def test_it_accuses_nobody(watch: Watch) -> None:

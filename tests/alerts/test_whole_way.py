@@ -74,7 +74,7 @@ def test_it_sends_a_picture_that_opens(watch: Watch, postbox: Postbox) -> None:
     alert = mails_to(postbox, "ines@rivers.example")[0]
     part = next(each for each in alert.walk() if each.get_content_type() == "image/png")
     picture = Image.open(BytesIO(part.get_payload(decode=True)))  # type: ignore[arg-type]
-    assert picture.size[0] == 1040
+    assert picture.size[0] == 800
     assert len(picture.convert("RGB").getcolors(10_000_000) or []) > 10, "a drawing, not a blank sheet"
     assert f"cid:{str(part['Content-ID'])[1:-1]}" in html_of(alert)
 

@@ -9,9 +9,9 @@ import page
 import pytest
 import resvg_py
 import weasyprint
-from PIL import Image
+from PIL import Image, ImageChops
 
-from portal.charts import Point, draw_history, draw_season, sparkline, to_png
+from portal.charts import Point, draw_history, draw_season, sparkline, stacked, to_png
 from tests.charts.making import NAMES, START, TRIGGER, monthly
 
 CHART = draw_history([*monthly(78, 90, None, 84)[:3], Point(START, 31, below=True)], [TRIGGER], **NAMES)
@@ -61,6 +61,15 @@ def test_it_draws_the_marks_even_where_no_font_is_installed() -> None:
 @pytest.mark.parametrize("drawing", [draw_season(monthly(5, 6), **NAMES), sparkline(monthly(5, 6), title="T")])
 def test_it_draws_the_other_charts_too(drawing: str) -> None:
     assert len(picture(to_png(drawing, width=300)).getcolors(1 << 24) or []) > 3
+
+
+def test_drawings_below_each_other_are_painted_as_each_by_itself() -> None:
+    both = stacked(CHART, CHART, gap=0)
+    alone, whole = picture(to_png(CHART, width=720)), picture(to_png(both, width=720))
+    for top in (0, alone.height):
+        part = whole.crop((0, top, 720, top + alone.height))
+        assert max(most for _least, most in ImageChops.difference(part, alone).getextrema()) < 40
+    assert str(both).count('overflow="visible"') == 2, "each would be painted on a canvas of its own"
 
 
 @pytest.mark.parametrize("width", [0, -1])

@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+from typing import Any
 
 import pytest
 from gunicorn.app.wsgiapp import WSGIApplication
@@ -16,14 +17,20 @@ from portal.serving.readying import template_names
 
 # In a process of its own: what is frozen stays so, and other tests look at what garbage is left.
 READY = """
-import gc, json, threading
+import gc, json, sys, threading
 import django
 django.setup()
 from django.db import connection
 from django.template import engines
 from django.urls import get_resolver
-from portal.serving import web_server
-web_server.when_ready(None)
+from surveys.release import release
+if sys.argv[1] == "web":
+    from portal.serving import web_server
+    web_server.when_ready(None)
+else:
+    import portal.celery
+    from celery.signals import worker_init
+    worker_init.send(sender=None)
 frozen, left = gc.get_freeze_count(), len(gc.get_objects())
 print(json.dumps({
     "frozen": frozen,
@@ -31,39 +38,59 @@ print(json.dumps({
     "templates": sorted(engines["django"].engine.template_loaders[0].get_template_cache),
     "addresses": get_resolver()._populated,
     "connections": int(connection.connection is not None),
+    "releases": release.cache_info().currsize,
     "threads": threading.active_count(),
 }))
 """
 
 
-@pytest.fixture(scope="module")
-def ready() -> dict[str, object]:
-    environment = os.environ | {"DJANGO_SETTINGS_MODULE": "portal.settings"}
-    said = subprocess.run(
-        [sys.executable, "-c", READY],
+Told = dict[str, Any]
+
+
+def told_by(part: str) -> Told:
+    done = subprocess.run(
+        [sys.executable, "-c", READY, part],
         cwd=PROJECT,
-        env=environment,
+        env=os.environ | {"DJANGO_SETTINGS_MODULE": "portal.settings"},
         stdout=subprocess.PIPE,
         check=True,
         timeout=60,
     )
-    found: dict[str, object] = json.loads(said.stdout)
+    found: Told = json.loads(done.stdout)
     return found
 
 
-def test_every_template_of_the_portal_is_read_before_the_first_request(ready: dict[str, object]) -> None:
+@pytest.fixture(scope="module")
+def web() -> Told:
+    return told_by("web")
+
+
+@pytest.fixture(scope="module")
+def worker() -> Told:
+    return told_by("worker")
+
+
+def test_every_template_of_the_portal_is_read_before_the_first_request(web: Told) -> None:
     names = set(template_names())
     assert {"base.html", "alerts/mail/alert.txt"} <= names
-    assert names <= set(ready["templates"])  # type: ignore[call-overload]
-    assert ready["addresses"]
+    assert names <= set(web["templates"])
+    assert web["addresses"]
 
 
-def test_what_stays_is_not_looked_through_again(ready: dict[str, object]) -> None:
-    assert ready["frozen"] > 100 * ready["left"]  # type: ignore[operator]
+@pytest.mark.parametrize("part", ["web", "worker"])
+def test_what_stays_is_not_looked_through_again(part: str, request: pytest.FixtureRequest) -> None:
+    told = request.getfixturevalue(part)
+    assert told["frozen"] > 100 * told["left"]
 
 
-def test_nothing_is_there_that_processes_must_not_share(ready: dict[str, object]) -> None:
-    assert (ready["connections"], ready["threads"]) == (0, 1)
+@pytest.mark.parametrize("part", ["web", "worker"])
+def test_nothing_is_there_that_processes_must_not_share(part: str, request: pytest.FixtureRequest) -> None:
+    told = request.getfixturevalue(part)
+    assert (told["connections"], told["threads"]) == (0, 1)
+
+
+def test_a_worker_knows_its_release_before_its_first_picture(worker: Told) -> None:
+    assert worker["releases"] == 1
 
 
 def test_gunicorn_reads_its_settings_from_the_portal(monkeypatch: pytest.MonkeyPatch) -> None:
