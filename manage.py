@@ -7,6 +7,7 @@ import sys
 from portal.accounts.walls import wide
 from portal.audit.origins import Way, begin
 from portal.embedded.session import needs_the_owner, own_servers
+from portal.embedded.tables import missing_tables
 
 
 def main() -> None:
@@ -18,7 +19,8 @@ def main() -> None:
     with own_servers(sys.argv), wide("a command is the operator's own work"):
         from django.core.management import execute_from_command_line
 
-        execute_from_command_line(sys.argv)
+        with missing_tables():
+            execute_from_command_line(sys.argv)
 
 
 if __name__ == "__main__":

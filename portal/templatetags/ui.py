@@ -11,6 +11,7 @@ from functools import lru_cache
 from typing import Any, Final
 
 from django import forms, template
+from django.conf import settings
 from django.contrib.messages.storage.base import Message
 from django.forms.formsets import BaseFormSet
 from django.template.loader import render_to_string
@@ -99,6 +100,12 @@ class FieldParts:
     described_by: str
     unit: str
     findings: list[str]
+
+
+@register.simple_tag
+def languages_by_own_name() -> list[tuple[str, str]]:
+    """Code and name of each language; Django's tag would tell a German reader of "Englisch"."""
+    return list(settings.LANGUAGES)
 
 
 @register.simple_tag

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 from django.template.loader import render_to_string
+from django.utils import translation
 from django.views.defaults import server_error
 
 from portal.style_guide import colour_tokens, sample_visits, style_guide_context
@@ -32,6 +33,13 @@ def frame(template: str = "404.html", **context: Any) -> str:
 )
 def test_it_warns_on_every_page_that_it_is_no_emergency_service(template: str) -> None:
     assert CAUTION in frame(template).replace("&#x27;", "'")
+
+
+def test_it_names_each_language_as_its_speakers_do() -> None:
+    with translation.override("de"):
+        html = frame()
+    assert 'lang="en-gb" hreflang="en-gb" rel="alternate">English</a>' in html
+    assert '<span lang="de">Deutsch</span>' in html
 
 
 @pytest.mark.parametrize("template", ["base.html", "base_public.html", "base_plain.html"])
