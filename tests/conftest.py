@@ -17,6 +17,7 @@ from portal.accounts.access import Person
 from portal.accounts.models import Group, Membership, Role, User
 from portal.accounts.walls import wide
 from surveys.models import Site
+from tests.chance import ALL, DAY
 from tests.emptying import empty_after_tests
 from tests.factories import GroupFactory, SiteFactory, UserFactory, family_list, person_for
 from tests.migrated import TEMPLATE
@@ -175,3 +176,5 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
                 told[name] = told.get(name, 0) + int(number)
     for name, number in sorted(told.items()):
         terminalreporter.write_line(f"{name.removeprefix('counted ')}: {number:,}")
+    if not ALL:
+        terminalreporter.write_line(f"Of the matrix, pages and junk a part was drawn: DRAWN_ON={DAY}")

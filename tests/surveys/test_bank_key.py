@@ -16,6 +16,7 @@ from surveys.services.drafts import start_visit
 from surveys.templatetags.keying import key_drawing, key_symbol, one_attribute
 from surveys.views.bank_key import SURE_WORDS
 from tests.conftest import Cast
+from tests.lasting import built_once
 
 KEY = load_key()
 # Of the page in bytes. A phone keeps it once; the network carries it packed.
@@ -43,14 +44,16 @@ class Page(HTMLParser):
         self.text += data
 
 
-@pytest.fixture
-def content(client: Client) -> str:
-    answer = client.get(reverse("bank_key"))
+def read() -> str:
+    answer = Client().get(reverse("bank_key"))
     assert answer.status_code == 200
     return answer.content.decode()
 
 
-@pytest.fixture
+content = built_once(read)
+
+
+@pytest.fixture(scope="module")
 def page(content: str) -> Page:
     return Page(content)
 
