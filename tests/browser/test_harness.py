@@ -6,6 +6,7 @@ import pytest
 from playwright.sync_api import Page
 
 from tests.browser.checks import NARROW, WIDE, PageFor, assert_accessible
+from tests.chance import drawn
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -34,8 +35,13 @@ def test_it_fails_for_a_text_of_little_contrast_at_either_width(page_for: PageFo
     page = page_with(page_for(), "<p style='color: #bbb'>Hardly to be read.</p>")
     for width in (NARROW, WIDE):
         with pytest.raises(AssertionError, match=f"{width} px(.|\\n)*contrast"):
-            assert_accessible(page, [width])
-    assert_accessible(page, [])
+            assert_accessible(page, axe_at=[width])
+    assert_accessible(page, with_colors=False)
+
+
+def test_it_looks_at_one_width_on_some_days_and_at_the_other_on_others() -> None:
+    days = [f"2026-11-{day}" for day in range(10, 30)]
+    assert {width for day in days for width in drawn((NARROW, WIDE), 1, "/methods/", day)} == {NARROW, WIDE}
 
 
 def test_it_fails_for_a_page_wider_than_a_small_phone(page_for: PageFor) -> None:
