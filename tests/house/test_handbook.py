@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import re
+import tomllib
 from collections.abc import Iterator
 
 import pytest
@@ -30,6 +31,11 @@ OF_OTHERS = {"WEB", "RELEASE", "REQUIREMENTS", "PGOPTIONS", "OTEL_EXPORTER_OTLP_
 OF_THE_IMAGE = {"PORTAL_STATE_DIR", "STATIC_ROOT", "MEDIA_ROOT", "DEBUG", "DEMO", "BACKUP_KEY", "MAP_LINK"}
 VARIABLE = re.compile(r"`([A-Z][A-Z_]{3,})=?[^`]*`")
 LOGGED = {"warning", "error", "exception", "critical"}
+
+
+DEVELOPERS = (PROJECT / "DEVELOPERS.md").read_text()
+# Types for the checker, and parts of what has a row.
+WITH_ANOTHER = re.compile(r"^types-|-(stubs|types)$|^opentelemetry-(exporter|instrumentation)")
 
 
 def settings_table() -> set[str]:
@@ -123,6 +129,19 @@ def test_every_line_of_the_log_has_its_row() -> None:
     assert {line for line in lines if not any(line.startswith(row.strip()) for row in rows)} == set()
     at_the_start = {"The portal does not start"}
     assert {row for row in rows if not any(line.startswith(row.strip()) for line in lines)} == at_the_start
+
+
+def test_every_dependency_has_its_reason() -> None:
+    project = tomllib.loads((PROJECT / "pyproject.toml").read_text())["project"]
+    asked = [
+        *project["dependencies"],
+        *(each for some in project["optional-dependencies"].values() for each in some),
+    ]
+    names = {re.split(r"[\[<>=]", each)[0] for each in asked}
+    table = DEVELOPERS.split("## Why each dependency is there\n")[1].split("\n## ")[0]
+    rows = " ".join(re.findall(r"^\| ([^|]+) \|", table, re.MULTILINE))
+    named = set(re.findall(r"[\w-]+", rows))
+    assert {name for name in names if not WITH_ANOTHER.search(name)} - named == set()
 
 
 @pytest.mark.parametrize("paper", PAPERS)
