@@ -88,11 +88,15 @@ def test_only_an_operator_founds_groups(operator: list[str]) -> None:
 
 
 @pytest.mark.parametrize(
-    ("slug", "email"), [("River Watch!", "new@example.org"), ("river-watch", "no address")]
+    ("slug", "email", "words"),
+    [
+        ("River Watch!", "new@example.org", "^slug: "),
+        ("river-watch", "no address", "^--coordinator: “no address” is no e-mail address"),
+    ],
 )
-def test_it_says_what_is_wrong_with_a_name_or_an_address(slug: str, email: str) -> None:
+def test_it_says_what_is_wrong_with_a_name_or_an_address(slug: str, email: str, words: str) -> None:
     UserFactory(is_staff=True)
-    with pytest.raises(CommandError):
+    with pytest.raises(CommandError, match=words):
         found(slug, "River Watch", "--coordinator", email)
     assert not Group.objects.exists()
 
@@ -100,5 +104,5 @@ def test_it_says_what_is_wrong_with_a_name_or_an_address(slug: str, email: str) 
 def test_a_taken_name_is_refused() -> None:
     UserFactory(is_staff=True)
     found("river-watch", "River Watch", "--coordinator", "new@example.org")
-    with pytest.raises(CommandError, match="already exists"):
+    with pytest.raises(CommandError, match=r"^slug: there is a group “river-watch” already"):
         found("river-watch", "Another", "--coordinator", "other@example.org")

@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 from django.core.validators import validate_email
 
-from portal.accounts.models import User
+from portal.accounts.models import Group, User
 from portal.accounts.services import create_group
 
 
@@ -27,6 +27,9 @@ class Command(BaseCommand):
     def handle(self, *_args: Any, **options: Any) -> None:
         try:
             validate_email(options["coordinator"])
+        except ValidationError as problem:
+            raise CommandError(f"--coordinator: “{options['coordinator']}” is no e-mail address.") from problem
+        try:
             group = create_group(
                 name=options["name"],
                 slug=options["slug"],
@@ -34,8 +37,16 @@ class Command(BaseCommand):
                 coordinator_email=options["coordinator"],
             )
         except ValidationError as problem:
-            raise CommandError(" ".join(problem.messages)) from problem
+            raise CommandError(_told(problem, options["slug"])) from problem
         self.stdout.write(f"{group.name} is founded; {options['coordinator']} gets an invitation by e-mail.")
+
+
+def _told(problem: ValidationError, slug: str) -> str:
+    """What is wrong with the arguments, by the names that they have on the command line."""
+    if Group.objects.filter(slug=slug).exists():
+        return f"slug: there is a group “{slug}” already."
+    fields = getattr(problem, "message_dict", {"": problem.messages})
+    return " ".join(f"{name}: {words}" for name, each in fields.items() for words in each)
 
 
 def _operator(email: str | None) -> User:

@@ -70,13 +70,14 @@ class Command(BaseCommand):
         for each in checked.problems:
             self.stdout.write(f"{place_of(each)}: {each.message}")
         if checked.problems:
-            count = len(checked.problems)
+            count = many(len(checked.problems), "problem", "problems")
             raise CommandError(
-                f"{count} problems in {checked.rows_read} rows: nothing was loaded.", returncode=PROBLEMS
+                f"{count} in {many(checked.rows_read, 'row', 'rows')}: nothing was loaded.", returncode=PROBLEMS
             )
         self.stdout.write(
-            f"{checked.rows_read} rows, {checked.new} new visits, {checked.already_there} loaded before, "
-            f"{checked.findings} unusual entries to be looked at."
+            f"{many(checked.rows_read, 'row', 'rows')}, {many(checked.new, 'new visit', 'new visits')}, "
+            f"{checked.already_there} loaded before, "
+            f"{many(checked.findings, 'unusual entry', 'unusual entries')} to be looked at."
         )
         for visit in checked.differing:
             fields = ", ".join(label_of(path) for path in visit.fields)
@@ -92,7 +93,16 @@ class Command(BaseCommand):
             # Somebody changed the group between the check and the loading.
             self.report(changed.checked)
             raise
-        self.stdout.write(f"Loaded {loaded.new} visits for {person.name}; another coordinator approves them.")
+        if not loaded.new:
+            self.stdout.write("Nothing is new, so nothing was loaded.")
+            return
+        visits = many(loaded.new, "visit", "visits")
+        self.stdout.write(f"Loaded {visits} for {person.name}; another coordinator approves what was loaded.")
+
+
+def many(number: int, one: str, more: str) -> str:
+    """So many of a thing: "1 row", "2 rows"."""
+    return f"{number} {one if number == 1 else more}"
 
 
 def coordinator(group: Group, email: str | None) -> Person:

@@ -71,7 +71,9 @@ def test_it_loads_in_the_name_of_the_coordinator_it_is_told(cast: Cast, sheet: P
 
 def test_it_doubles_nothing_when_run_twice(cast: Cast, sheet: Path) -> None:
     run(sheet)
-    assert "0 new visits, 2 loaded before" in run(sheet, "--by", "cole@example.org")
+    again = run(sheet, "--by", "cole@example.org")
+    assert "0 new visits, 2 loaded before" in again
+    assert again.endswith("Nothing is new, so nothing was loaded.\n")
     assert len(visits(cast)) == 2
 
 
