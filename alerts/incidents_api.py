@@ -149,11 +149,9 @@ class ApiIncidentNote(IncidentView):
         examples=[OpenApiExample("A reference", {"reference": "2026/117"}, request_only=True)],
     )
     @once
-    def post(self, request: Request, incident_id: UUID, **_address: str) -> Response:
+    def post(self, _request: Request, incident_id: UUID, **_address: str) -> Response:
         incident = self.incident(incident_id, "incident.note")
-        asked = NoteSerializer(data=request.data)
-        asked.is_valid(raise_exception=True)
-        done = add_note(incident=incident, person=self.person, **asked.validated_data)
+        done = add_note(incident=incident, person=self.person, **self.sent(NoteSerializer))
         return Response(IncidentSerializer(done).data)
 
 

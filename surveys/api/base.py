@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import Any
 
 from drf_spectacular.utils import OpenApiResponse
+from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -66,6 +67,12 @@ class PortalView(APIView):
     def group(self) -> Group:
         """The group in the address, if the person may do there what the view is for."""
         return group_for(self.person, self.kwargs["slug"], self.entry)
+
+    def sent(self, kind: type[serializers.Serializer[Any]]) -> dict[str, Any]:
+        """What was sent, read; raises ValidationError by field."""
+        asked = kind(data=self.request.data)
+        asked.is_valid(raise_exception=True)
+        return dict(asked.validated_data)
 
     def get_exception_handler(self) -> Handler:
         return handle

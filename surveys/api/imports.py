@@ -105,12 +105,6 @@ class ImportView(PortalView):
             raise NotPossible(_("This sheet is loaded already, or kept no longer."))
         return run
 
-    def sent(self, kind: type[serializers.Serializer[Any]]) -> dict[str, Any]:
-        """What was sent, read; raises ValidationError by field."""
-        asked = kind(data=self.request.data)
-        asked.is_valid(raise_exception=True)
-        return dict(asked.validated_data)
-
     def ordered(self, job: Job) -> Response:
         """The job, and where to watch it."""
         place = reverse("api_job", args=[self.group.slug, job.pk])

@@ -74,12 +74,11 @@ class ApiQuestions(PortalView):
         examples=[OpenApiExample("A name", {"question": "Did you see the gills?"}, request_only=True)],
     )
     @once
-    def post(self, request: Request, number: UUID, **_address: str) -> Response:
+    def post(self, _request: Request, number: UUID, **_address: str) -> Response:
         visit = self.visit(number)
         require(self.person, "question.ask", visit)
-        asked = AskSerializer(data=request.data)
-        asked.is_valid(raise_exception=True)
-        question = ask_recorder(person=self.person, visit=visit, text=asked.validated_data["question"])
+        asked = self.sent(AskSerializer)
+        question = ask_recorder(person=self.person, visit=visit, text=asked["question"])
         return Response(QuestionSerializer(question).data, status=status.HTTP_201_CREATED)
 
 
@@ -97,11 +96,10 @@ class ApiQuestionAnswer(PortalView):
         examples=[OpenApiExample("Yes", {"answer": "Yes, in the lens."}, request_only=True)],
     )
     @once
-    def post(self, request: Request, question_id: UUID, **_address: str) -> Response:
+    def post(self, _request: Request, question_id: UUID, **_address: str) -> Response:
         rows = VisitQuestion.objects.of_group(self.group).select_related("visit__group")
         question = get_object_or_404(rows, id=question_id)
         require(self.person, "question.answer", question)
-        asked = AnswerSerializer(data=request.data)
-        asked.is_valid(raise_exception=True)
-        held = answer_question(person=self.person, question=question, text=asked.validated_data["answer"])
+        asked = self.sent(AnswerSerializer)
+        held = answer_question(person=self.person, question=question, text=asked["answer"])
         return Response(QuestionSerializer(held).data)

@@ -73,12 +73,6 @@ class ReviewView(PortalView):
         """The visit as it is now."""
         return Response(VisitSerializer(self.visit(number), context={"person": self.person}).data)
 
-    def sent(self, kind: type[serializers.Serializer[Any]]) -> dict[str, Any]:
-        """What was sent, read; raises ValidationError by field."""
-        asked = kind(data=self.request.data)
-        asked.is_valid(raise_exception=True)
-        return dict(asked.validated_data)
-
 
 ANSWERS = {200: OpenApiResponse(VisitSerializer, description="The visit as it is now."), **refusals(409, 422)}
 
