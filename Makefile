@@ -59,16 +59,17 @@ demo: env ## run the whole portal with invented data; Ctrl-C stops it (PORT=8001
 
 browser:
 	@if [ $(BROWSER) = yes ]; then \
-	    $(PACKAGES) poppler-utils gettext chromium || { \
+	    $(PACKAGES) poppler-utils gettext chromium-headless-shell || $(PACKAGES) poppler-utils gettext chromium || { \
 	        echo "The browser tests need these. Install them, or leave the tests out: make test BROWSER=no" >&2; exit 1; }; \
 	else $(PACKAGES) poppler-utils gettext || echo "Going on; tests of PDF pages and of languages need these."; fi
 
-# What kills processes waits more than it works: three beside each other, but nothing else, because its limits want a
-# machine that is not busy. What measures time, or takes a shared server away, runs by itself.
+# Three beside each other on two processors, because tests in the browser wait half of their time. What kills processes
+# waits more than it works, but nothing else runs beside it, because its limits want a machine that is not busy.
+# What measures time, or takes a shared server away, runs by itself.
 test: env browser ## run the suite
 	@status=0; \
 	if [ $(BROWSER) = yes ]; then but="$(BUT)"; else but="and not browser $(BUT)"; fi; \
-	$(BIN)/python -m pytest -n 2 --dist worksteal -m "not faults and not clock $$but" || status=$$?; \
+	$(BIN)/python -m pytest -n 3 --dist worksteal -m "not faults and not clock $$but" || status=$$?; \
 	$(BIN)/python -m pytest -n 3 --dist worksteal -m "faults and not alone $$but" $(APART) || status=$$?; \
 	$(BIN)/python -m pytest -m "(clock or alone) $$but" $(APART) || status=$$?; \
 	[ $(BROWSER) = yes ] || echo "The browser tests were left out (BROWSER=$(BROWSER))."; \

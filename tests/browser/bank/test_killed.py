@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 import signal
 from collections.abc import Iterator
 from pathlib import Path
@@ -28,7 +27,7 @@ from tests.browser.bank.steps import (
     submit,
 )
 from tests.browser.checks import session_key_for
-from tests.browser.conftest import ARGUMENTS
+from tests.browser.conftest import ARGUMENTS, chromium
 from tests.conftest import Cast
 from tests.owner import as_owner
 from tests.processes import await_true, naming
@@ -146,7 +145,6 @@ def test_a_browser_killed_in_the_midst_of_a_word_gives_everything_back(
 
 def opened(browser_type: BrowserType, url: str, folder: Path) -> BrowserContext:
     """A browser that keeps its store in a folder, as a phone's does."""
-    program = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
     return browser_type.launch_persistent_context(
-        folder / "profile", executable_path=program, args=ARGUMENTS, base_url=url, locale="en-GB"
+        folder / "profile", executable_path=chromium(), args=ARGUMENTS, base_url=url, locale="en-GB"
     )
