@@ -14,8 +14,9 @@ from portal.accounts.access import Person
 from portal.accounts.prepared import planned
 from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import Visit
+from surveys.models.visits import WaterLevel
 from surveys.parts import laid_out, with_parts
-from surveys.sheets import Counted, counted
+from surveys.sheets import Counted, counted, word_of
 
 EARLIER_VISITS = 5
 # What a comparison shows of a visit besides its scores, effort and counts.
@@ -43,6 +44,11 @@ class Comparison:
     def has_earlier(self) -> bool:
         """Whether there is anything to compare with."""
         return len(self.visits) > 1
+
+    @property
+    def water_levels(self) -> list[str]:
+        """How high the water was at each, in words."""
+        return [word_of(WaterLevel, each.water_level) for each in self.visits]
 
 
 def compare_visit(visit: Visit) -> Comparison:

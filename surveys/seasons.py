@@ -12,7 +12,7 @@ from uuid import UUID
 
 from django.db.models import QuerySet
 
-from portal.accounts.prepared import prepared
+from portal.accounts.prepared import planned
 from scoring.indices import METHODS
 from surveys.models import Visit, VisitScore
 from surveys.models.visits import Status
@@ -45,7 +45,7 @@ def season_of(visit: Visit, lines: Iterable[ScoreLine]) -> list[SeasonRow]:
     return [_row(line, values[line.index]) for line in lines if line.index in values]
 
 
-@prepared
+@planned
 def _scores(
     group: UUID, site: UUID, before: date, months: tuple[int, int, int], indices: tuple[str, ...]
 ) -> QuerySet[Any, Any]:

@@ -9,6 +9,7 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import Protocol
 
+from django.db.models import TextChoices
 from django.template.defaultfilters import floatformat
 from django.utils.formats import date_format, number_format, time_format
 from django.utils.translation import get_language
@@ -17,6 +18,8 @@ from django.utils.translation import gettext as _
 from scoring.indices import METHODS
 from surveys.effort import is_near
 from surveys.models import Finding, Measurement, SpotEffort, TaxonCount, TimedKick, Visit, VisitScore
+from surveys.models.samples import FlowType
+from surveys.models.visits import Clarity, PositionSource, WaterLevel, Weather
 from surveys.positions import distance_words, standing
 from surveys.quantities import QUANTITIES
 from surveys.recording_lists import leading_indices, reasons_of_lists
@@ -143,10 +146,10 @@ class VisitSheet:
 
     def _conditions(self, visit: Visit) -> list[Line]:
         lines = [
-            self._line(_("Water level"), visit.get_water_level_display(), "water_level"),
-            self._line(_("Clarity of the water"), visit.get_clarity_display(), "clarity"),
-            self._line(_("Weather"), visit.get_weather_display(), "weather"),
-            self._line(_("Past week"), visit.get_weather_past_week_display(), "weather_past_week"),
+            self._line(_("Water level"), word_of(WaterLevel, visit.water_level), "water_level"),
+            self._line(_("Clarity of the water"), word_of(Clarity, visit.clarity), "clarity"),
+            self._line(_("Weather"), word_of(Weather, visit.weather), "weather"),
+            self._line(_("Past week"), word_of(Weather, visit.weather_past_week), "weather_past_week"),
             self._line(_("Signs of pollution"), visit.pollution_signs, "pollution_signs"),
             self._line(_("Notes"), visit.notes, "notes"),
         ]
@@ -157,7 +160,7 @@ class VisitSheet:
         depth = f"{plain_text(spot.depth_cm)} cm" if spot.depth_cm is not None else ""
         return SpotLine(
             number=spot.number,
-            flow_type=self._line(_("Flow type"), spot.get_flow_type_display(), f"{path}.flow_type"),
+            flow_type=self._line(_("Flow type"), word_of(FlowType, spot.flow_type), f"{path}.flow_type"),
             kicks=self._line(_("Kicks"), str(spot.kicks), path, f"{path}.kicks"),
             seconds=self._line(_("Kicking time"), f"{plain_text(spot.seconds)} s", f"{path}.seconds"),
             depth=self._line(_("Depth"), depth, f"{path}.depth_cm"),
@@ -181,6 +184,12 @@ class VisitSheet:
         return self._line(label, shown, path, is_absent=count.count == 0, note=note)
 
 
+def word_of(choices: type[TextChoices], value: str) -> str:
+    """The words of a coded value, empty for none."""
+    # Django's own way says all choices in the reader's language to find one.
+    return str(choices(value).label) if value else ""
+
+
 def position_words(visit: Visit) -> str:
     """Where the visit was made: degrees, accuracy, how it is known, and how far that is from the site."""
     position = position_of(visit)
@@ -193,7 +202,7 @@ def position_words(visit: Visit) -> str:
     return _("%(place)s (%(accuracy)s, %(source)s), %(distance)s from the site") % {
         "place": position_text(position.latitude, position.longitude),
         "accuracy": accuracy,
-        "source": visit.get_position_source_display(),
+        "source": word_of(PositionSource, visit.position_source),
         "distance": away,
     }
 

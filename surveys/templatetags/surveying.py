@@ -104,9 +104,13 @@ def _taxa_in(_language: str) -> SafeString:
 @register.simple_tag
 def status_badge(visit: Visit) -> SafeString:
     """Where the visit stands, as a badge."""
-    status = Status(visit.status)
-    kind = KINDS[status]
-    return badge("info" if kind == "waiting" else kind, kind, str(status.label))
+    return _status_badge(visit.status, get_language())
+
+
+@lru_cache(maxsize=100)
+def _status_badge(status: str, _language: str | None) -> SafeString:
+    kind = KINDS[Status(status)]
+    return badge("info" if kind == "waiting" else kind, kind, str(Status(status).label))
 
 
 @register.filter

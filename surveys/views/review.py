@@ -128,6 +128,7 @@ def visit_review(request: PortalRequest, slug: str, visit_id: UUID) -> HttpRespo
 def show_review(request: PortalRequest, visit: Visit, **wrong: forms.Form) -> HttpResponse:
     """The page; `wrong` are posted forms with mistakes, under the names of the context."""
     seen_at, scores = timezone.now().isoformat(), score_sheet(visit)
+    waiting, is_waiting = number_waiting(visit.group), visit.status == Status.WAITING
     context: dict[str, Any] = {
         "visit": visit,
         "seen_at": seen_at,
@@ -137,8 +138,8 @@ def show_review(request: PortalRequest, visit: Visit, **wrong: forms.Form) -> Ht
         "season": season_of(visit, scores.leading) if visit.was_made else [],
         "questions": list(visit.questions.all()),
         "question_form": QuestionForm(),
-        "next": next_waiting(request.person, visit),
-        "waiting_count": number_waiting(visit.group),
+        "next": next_waiting(request.person, visit) if waiting > is_waiting else None,
+        "waiting_count": waiting,
         "may_correct": allowed(request.person, "visit.correct", visit),
         "may_test": allowed(request.person, "visit.test_anyway", visit),
         "conventions": conventions_of(visit),
@@ -150,7 +151,7 @@ def show_review(request: PortalRequest, visit: Visit, **wrong: forms.Form) -> Ht
         "approve_form": ApproveForm(),
         "return_form": ReturnForm(),
         "may_approve": allowed(request.person, "visit.approve", visit),
-        "is_waiting": visit.status == Status.WAITING,
+        "is_waiting": is_waiting,
         "part_taken": part_taken(request.person, visit),
     }
     return render(request, "surveys/visit_review.html", context | wrong, status=422 if wrong else 200)
