@@ -5,10 +5,13 @@ from __future__ import annotations
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from surveys.forms.review import NONE_OF_ITS_OWN
+
 
 class QuestionForm(forms.Form):
     """What a reviewer would like to know."""
 
+    own_fields = NONE_OF_ITS_OWN
     question = forms.CharField(
         label=_("Question to the recorder"),
         widget=forms.Textarea(attrs={"rows": "2"}),

@@ -7,10 +7,14 @@ from django.utils.translation import gettext_lazy as _
 
 from surveys.models import Finding, Visit
 
+# Of a form whose fields look the same to everybody, so that they are drawn once.
+NONE_OF_ITS_OWN: frozenset[str] = frozenset()
+
 
 class ApproveForm(forms.Form):
     """The one reason for findings that were not decided one by one."""
 
+    own_fields = NONE_OF_ITS_OWN
     accept_findings_reason = forms.CharField(
         label=_("Why all open findings are right as recorded"),
         help_text=_("Or decide them one by one below, and leave this empty."),
@@ -25,6 +29,7 @@ class ApproveForm(forms.Form):
 class ReturnForm(forms.Form):
     """What the recorder should look at again."""
 
+    own_fields = NONE_OF_ITS_OWN
     message = forms.CharField(
         label=_("Message to the recorder"),
         widget=forms.Textarea(attrs={"rows": "3"}),

@@ -88,7 +88,7 @@ def _visit(group: Group, visit_id: UUID, is_for_form: bool) -> GroupOwnedQuerySe
     rows = (
         Visit.objects.of_group(group)
         .select_related(
-            "site__recording_list",
+            "site",
             "recording_list",
             "recorder",
             "partner",
