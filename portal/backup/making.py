@@ -75,11 +75,18 @@ def _pieces(cursor: CursorWrapper, about: dict[str, Any]) -> Generator[bytes, No
     yield archive.END
 
 
+def require_place(path: Path) -> None:
+    """Raise BackupProblem where no new file can stand at `path`."""
+    if path.exists():
+        raise BackupProblem(f"{path} exists already: a backup never replaces another.")
+    if not path.parent.is_dir():
+        raise BackupProblem(f"There is no folder {path.parent}.")
+
+
 @contextmanager
 def _whole_or_not(path: Path) -> Iterator[BinaryIO]:
     """A file that only its owner can read, and that takes the name `path` when it is whole and on the disk."""
-    if path.exists():
-        raise BackupProblem(f"{path} exists already: a backup never replaces another.")
+    require_place(path)
     unfinished = path.with_name(f"{path.name}.unfinished")
     try:
         with open(unfinished, "wb", opener=lambda name, flags: os.open(name, flags, 0o600)) as target:

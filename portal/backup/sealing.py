@@ -66,8 +66,9 @@ def decrypted(path: Path, key: x25519.Identity) -> Iterator[BinaryIO]:
 
     Raises BackupProblem, at the latest after the block, unless the file is whole, unchanged and for this key.
     """
+    source = _opened(path)
     receiver, sender = os.pipe()
-    worker = _Decrypting(path, key, sender)
+    worker = _Decrypting(path, source, key, sender)
     worker.start()
     try:
         with open(receiver, "rb") as stream:
@@ -80,12 +81,20 @@ def decrypted(path: Path, key: x25519.Identity) -> Iterator[BinaryIO]:
         worker.raise_problem()
 
 
+def _opened(path: Path) -> BinaryIO:
+    # Here, where it is heard: what a thread raises is only printed.
+    try:
+        return path.open("rb")
+    except OSError as refusal:
+        raise BackupProblem(f"{path} cannot be opened: {refusal.strerror}.") from None
+
+
 class _Decrypting(threading.Thread):
     """Pushes the content into a pipe, because the library writes what we want to read."""
 
-    def __init__(self, path: Path, key: x25519.Identity, sender: int) -> None:
+    def __init__(self, path: Path, source: BinaryIO, key: x25519.Identity, sender: int) -> None:
         super().__init__(daemon=True)
-        self._path, self._key, self._sender = path, key, sender
+        self._path, self._source, self._key, self._sender = path, source, key, sender
         self._problem: BackupProblem | None = None
 
     def run(self) -> None:
@@ -97,7 +106,7 @@ class _Decrypting(threading.Thread):
         try:
             with (
                 open(self._sender, "wb", buffering=0) as pipe,
-                self._path.open("rb") as source,
+                self._source as source,
                 _told_plainly(self._path),
             ):
                 pyrage.decrypt_io(source, pipe, [self._key])

@@ -74,6 +74,15 @@ def test_a_change_behind_what_was_read_is_found(tmp_path: Path) -> None:
         assert stream.read(10) == CONTENT[:10]
 
 
+def test_a_file_that_is_not_there_is_told_by_its_name(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Whoever mistypes the name must not take their backup for a bad one."""
+    with pytest.raises(BackupProblem, match=r"gone\.age cannot be opened: No such file or directory"):
+        opened(tmp_path / "gone.age")
+    assert capsys.readouterr().err == ""
+
+
 def test_a_reader_that_fails_is_heard(tmp_path: Path) -> None:
     path = sealed(tmp_path / "b", CONTENT * 10)
     with (

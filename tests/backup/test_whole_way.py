@@ -20,6 +20,7 @@ from django.core.files.storage import default_storage
 from django.db import connection
 from psycopg import sql
 
+from portal.audit.models import AuditEntry
 from portal.backup import database, sealing
 from portal.embedded.place import PROJECT
 from surveys.models import Photo
@@ -206,7 +207,11 @@ def test_a_backup_sees_one_moment(saved: Saved) -> None:
 def test_a_backup_replaces_none_and_names_what_is_missing(
     saved: Saved, capsys: pytest.CaptureFixture[str]
 ) -> None:
+    taken = AuditEntry.objects.across_groups("all there are").count()
     assert "exists already" in in_this_process(capsys, "backup", str(saved.path)).stderr
+    nowhere = saved.path.parent / "nowhere" / "b.age"
+    assert f"There is no folder {nowhere.parent}." in in_this_process(capsys, "backup", str(nowhere)).stderr
+    assert AuditEntry.objects.across_groups("all there are").count() == taken
     photo = Photo.objects.across_groups("to lose one").order_by("id").first()
     assert photo is not None
     lost = str(photo.file.name)

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 
 from portal.audit.sealing import Head, head, seal_waiting
 from portal.audit.services import record_event
-from portal.backup.making import make_backup
+from portal.backup.making import make_backup, require_place
 from portal.backup.problems import BackupProblem
 from portal.backup.sealing import encrypting_key, new_key
 
@@ -36,6 +36,8 @@ class Command(BaseCommand):
             return
         try:
             key = encrypting_key(os.environ)
+            # Before the trail says that everything was taken.
+            require_place(file)
             end = self._recorded(file)
             made = make_backup(file, key, {"trail": str(end)})
         except (BackupProblem, Error, OSError) as problem:
