@@ -66,6 +66,16 @@ def test_each_contact_who_was_told_has_a_pause_of_their_own(watch: Watch) -> Non
     assert [len(updates(to)) for to in (INES, "bo@rivers.example")] == [2, 0]
 
 
+def test_a_contact_out_of_service_hears_no_more(watch: Watch) -> None:
+    low(watch, 9)
+    watch.first.is_active = False
+    watch.first.save()
+    low(watch, 8)
+    person = watch.cast.person("coordinator")
+    close_incident(incident=the_incident(), outcome=Outcome.NATURAL, note="Drought.", person=person)
+    assert [each.kind for each in mails(to_address=INES)] == ["contact.told"]
+
+
 def test_after_the_pause_an_update_leaves_at_once_again(watch: Watch) -> None:
     low(watch, 9)
     low(watch, 8)
