@@ -96,14 +96,12 @@ def _statement(model: type[models.Model], columns: tuple[str, ...]) -> _Statemen
     fields = {str(each.column): each for each in model._meta.concrete_fields}
     named = [fields[each] for each in columns]
     others = [each for each in fields.values() if each.column not in columns and _is_ours(each)]
-    cells = [f"told.{sql.Identifier(each).as_string(None)}" for each in columns]
     # Names of our own models only, quoted; all values are parameters.
-    text = "INSERT INTO {table} ({columns}) SELECT {cells} FROM UNNEST({arrays}) AS told ({told})".format(  # noqa: S608
+    text = "INSERT INTO {table} ({columns}) SELECT {cells} FROM UNNEST({arrays}) AS told".format(  # noqa: S608
         table=_names([model._meta.db_table]),
         columns=_names([*columns, *(str(each.column) for each in others)]),
-        cells=", ".join([*cells, *(f"%s::{_type(each)}" for each in others)]),
+        cells=", ".join(["told.*", *(f"%s::{_type(each)}" for each in others)]),
         arrays=", ".join(f"%s::{_type(each)}[]" for each in named),
-        told=_names(columns),
     )
     usual = [each.get_db_prep_save(each.get_default(), connection) for each in others]
     return _Statement(text, tuple(map(_writer, named)), tuple(usual))
