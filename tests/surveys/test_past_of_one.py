@@ -62,7 +62,12 @@ def _visit(cast: Cast, site: Site, day: date, chance: Random) -> None:
 
 
 def _number(chance: Random) -> dict[str, Any]:
-    kinds = ({"count": 0}, {"count": None}, {"count": None, "low": 3, "high": 9}, {"count": None, "low": 10})
+    kinds: list[dict[str, Any]] = [
+        {"count": 0},
+        {"count": None},
+        {"count": None, "low": 3, "high": 9},
+        {"count": None, "low": 10},
+    ]
     return chance.choices([*kinds, {"count": chance.randrange(1, 30)}], [1, 1, 1, 1, 6])[0]
 
 
