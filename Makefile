@@ -11,8 +11,8 @@ PACKAGES := sh portal/deploy/system-packages.sh
 BROWSER := yes
 # Left out of `make test`: more of what shorter tests show. There, too, tests by chance try less (tests/chance.py).
 BUT := and not long
-# The files of tests that run apart, to collect the others again takes half a minute; the longest begins first.
-APART = tests/embedded/test_demo.py $$(grep -lrE "mark\.(faults|clock|alone)" --include="test_*.py" tests | sort)
+# The files of tests that run apart: to collect the others again for them takes half a minute.
+APART = $$(grep -lrE "mark\.(faults|clock|alone)" --include="test_*.py" tests | sort)
 # How many invented samples and visits `make bench` scores.
 SAMPLES := 1000000
 VISITS := 5000

@@ -167,6 +167,12 @@ def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -
         )
 
 
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What takes longest begins, past pytest-django, which has tests without a database last."""
+    items.sort(key=lambda item: item.get_closest_marker("first") is None)
+
+
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     """Tell what tests have counted with `record_property("counted …", number)`, also where workers ran them."""
     told: dict[str, int] = {}

@@ -61,6 +61,7 @@ def pages_tried_as(role: str) -> list[str]:
     return [name for name in pages if name not in others or name in lot]
 
 
+@pytest.mark.first
 @pytest.mark.parametrize("role", WATCHERS)
 def test_every_page_of_the_role_passes(world: World, page_for: PageFor, role: str) -> None:
     page = page_for(world.people[role])

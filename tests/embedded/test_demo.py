@@ -106,6 +106,7 @@ def start(bare_environment: dict[str, str], state: Path) -> Iterator[Callable[[]
             demo.end(signal.SIGTERM)
 
 
+@pytest.mark.first
 # From nothing it migrates for most of a minute, as tests/migrated.py does whenever a migration is new.
 @pytest.mark.parametrize("begins", ["migrated", pytest.param("empty", marks=pytest.mark.long)])
 def test_it_serves_and_restarts_what_dies_and_ends_whole_and_keeps_its_data(
