@@ -139,3 +139,17 @@ def test_it_marks_nothing_of_a_message_that_was_erased_meanwhile(owe: Owe, resul
     Message.objects.across_groups("tests").filter(id=message.id).delete()
     mark_for_certain(message, Answer(result, 250, "accepted"))
     assert all_attempts() == []
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("result", [Result.REFUSED, Result.TRY_AGAIN])
+def test_what_was_withdrawn_while_it_was_sent_is_neither_tried_again_nor_a_failure(
+    owe: Owe, result: Result
+) -> None:
+    message = owe()
+    rows = Message.objects.across_groups("tests").filter(id=message.id)
+    rows.update(state=State.CANCELLED)
+    mark_for_certain(message, Answer(result, 550, "no"))
+    marked = rows.get()
+    assert (marked.state, marked.not_before) == (State.CANCELLED, message.not_before)
+    assert [each.succeeded for each in all_attempts()] == [False]

@@ -196,6 +196,14 @@ class TestNaming:
         who = cast.person("neighbour_coordinator")
         assert save_kit(person=who, group=cast.neighbour, kit=None, name="Red bag").pk != kit.pk
 
+    def test_a_kit_that_is_saved_again_stays_retired_since_the_first_time(self, cast: Cast, kit: Kit) -> None:
+        who = cast.person("coordinator")
+        retired = save_kit(person=who, group=cast.group, kit=kit, name="Red bag", is_retired=True)
+        since = retired.retired_at
+        again = save_kit(person=who, group=cast.group, kit=retired, name="Old red bag", is_retired=True)
+        assert again.retired_at == since
+        assert since is not None
+
     def test_a_retired_kit_is_offered_no_more_and_comes_back(self, cast: Cast, kit: Kit) -> None:
         who = cast.person("coordinator")
         save_kit(person=who, group=cast.group, kit=kit, name="Red bag", is_retired=True)
