@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import Q
+from django.utils.dates import MONTHS
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
@@ -95,6 +96,9 @@ class SiteForm(forms.ModelForm[Site]):
         others = Site.objects.of_group(group).exclude(pk=self.instance.pk)
         self._choose("downstream", others, _("none of our sites"))
         self._choose("recording_list", lists_for(group, self.instance), None)
+        for name in ("season_first_month", "season_last_month"):
+            months: Any = self.fields[name]
+            months.choices = [("", _("all year")), *MONTHS.items()]
         self.fields["visit_minutes"].required = False
         self.initial.setdefault("location", self.instance.location_as_typed)
 

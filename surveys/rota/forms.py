@@ -151,7 +151,7 @@ class MoveForm(forms.Form):
 class NewVisitForm(MoveForm):
     """One visit more, by hand."""
 
-    site = forms.ModelChoiceField(label=_("Site"), queryset=Site.objects.none())
+    site = forms.ModelChoiceField(label=_("Site"), queryset=Site.objects.none(), empty_label=_("Choose one"))
     field_order = ["site", "day", "start"]
 
     def __init__(self, *args: Any, sites: Any, **kwargs: Any) -> None:

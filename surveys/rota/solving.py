@@ -116,7 +116,7 @@ class _Quiet(highspy.Highs):
 
     def enableCallbacks(self) -> None:
         self.setOptionValue("output_flag", False)
-        super().enableCallbacks()
+        super().enableCallbacks()  # type: ignore[no-untyped-call]
 
 
 def _quiet_solver(time_limit: float) -> Any:

@@ -173,6 +173,11 @@ class TestDetail:
 
 
 class TestCreate:
+    def test_it_says_what_an_empty_choice_means(self, cast: Cast) -> None:
+        page = signed_in(cast.coordinator).get(address("site_create", cast.group)).content.decode()
+        assert page.count('<option value="" selected>all year</option>') == 2
+        assert "---------" not in page
+
     def test_it_adds_a_site_from_a_grid_reference(self, cast: Cast) -> None:
         answer = post_new(cast)
         site = Site.objects.of_group(cast.group).get(code="AB9")
