@@ -9,6 +9,7 @@ from __future__ import annotations
 import gc
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 from django.conf import settings
 from django.template import engines
@@ -44,7 +45,8 @@ def make_ready_to_draw() -> None:
 
 def template_names() -> Iterator[str]:
     """The portal's own pages and mails, as they are asked for."""
-    for folder in settings.TEMPLATES[0].get("DIRS", ()):
+    folders: Any = settings.TEMPLATES[0].get("DIRS", ())
+    for folder in folders:
         for ending in ("html", "txt"):
             for path in Path(folder).rglob(f"*.{ending}"):
                 yield path.relative_to(folder).as_posix()

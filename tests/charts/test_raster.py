@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 import page
 import pytest
@@ -68,7 +69,8 @@ def test_drawings_below_each_other_are_painted_as_each_by_itself() -> None:
     alone, whole = picture(to_png(CHART, width=720)), picture(to_png(both, width=720))
     for top in (0, alone.height):
         part = whole.crop((0, top, 720, top + alone.height))
-        assert max(most for _least, most in ImageChops.difference(part, alone).getextrema()) < 40
+        bands: Any = ImageChops.difference(part, alone).getextrema()
+        assert max(most for _least, most in bands) < 40
     assert str(both).count('overflow="visible"') == 2, "each would be painted on a canvas of its own"
 
 
