@@ -1,7 +1,7 @@
 """What a web process needs sooner or later is made before the first request, once for all processes.
 
 Otherwise each makes it while somebody waits, and the garbage collector looks through all of it time and again:
-one look takes a quarter of a second, in which none of the process's threads goes on.
+one look took a quarter of a second, in which none of the process's threads goes on.
 """
 
 from __future__ import annotations

@@ -10,11 +10,14 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from django.db import connection
+
 from portal.embedded import commands
 from portal.embedded.place import PROJECT
 from tests.browser.bank.server import HOST, _free_port, _listens
 from tests.processes import all_pids, await_true, is_alive, parent_of
 
+TICKS = os.sysconf("SC_CLK_TCK")
 PORTAL, BARE = (
     ("portal.wsgi", "portal.settings"),
     (
@@ -47,10 +50,28 @@ def serving(application: tuple[str, str]) -> Iterator[tuple[int, int]]:
                 process.wait()
 
 
+def workers_of(first: int) -> list[int]:
+    """The processes that serve."""
+    return [each for each in all_pids() if parent_of(each) == first and is_alive(each)]
+
+
 def memory_of(first: int) -> list[float]:
     """What each worker of a server has of its own, MiB: pages that it shares with its parent are left out."""
-    workers = [each for each in all_pids() if parent_of(each) == first and is_alive(each)]
-    return sorted(_own_mebibytes(each) for each in workers)
+    return sorted(_own_mebibytes(each) for each in workers_of(first))
+
+
+def work_of(first: int) -> dict[int, float]:
+    """Processor time of each worker of a server and each process behind this database, s."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pid FROM pg_stat_activity WHERE datname = current_database()")
+        behind = [pid for (pid,) in cursor.fetchall()]
+    # What is on another machine, or has just ended, is not counted.
+    return {pid: _seconds_of(pid) for pid in [*workers_of(first), *behind] if is_alive(pid)}
+
+
+def _seconds_of(pid: int) -> float:
+    words = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    return sum(map(int, words[11:13])) / TICKS
 
 
 def _own_mebibytes(pid: int) -> float:
