@@ -108,7 +108,8 @@ def test_it_neither_waits_for_nor_stumbles_over_a_dead_broker(
     with django_capture_on_commit_callbacks(execute=True):
         for number in range(20):
             owe(f"visit:{number}")
-    assert time.perf_counter() - start < 0.5
+    # To wait for one connection takes 2 s. Without, all twenty take 0.1 s, or 0.6 on a machine that is busy.
+    assert time.perf_counter() - start < 1.5
     assert {each.state for each in all_messages()} == {State.OWED}
 
 
