@@ -10,6 +10,7 @@ from uuid import UUID
 
 from portal.accounts.walls import wide
 from portal.outbox.claims import owed
+from portal.outbox.nudging import nudge
 from portal.outbox.resting import is_resting
 from portal.outbox.sending import Round
 from portal.outbox.transport import Answer, Result
@@ -31,6 +32,7 @@ def deliver(message_id: UUID) -> Answer | None:
         answer = sending.send_first(owed().filter(id=message_id))
         if answer is None or answer.result is Result.ACCEPTED:
             sending.carry_on()
+        _call_for_more(sending)
     return answer
 
 
@@ -42,4 +44,14 @@ def deliver_all_owed() -> int:
     """
     with Round(SWEEP_SECONDS) as sending:
         sending.carry_on()
+        _call_for_more(sending)
     return sending.tried
+
+
+def _call_for_more(sending: Round) -> None:
+    """Time was up and more is owed: whoever is free goes on, behind whatever else waits for a worker.
+
+    When nobody is free for as long as a round takes, all are sending or have other work: calls must not pile up.
+    """
+    if sending.is_out_of_time and (left := owed().values_list("id", flat=True).first()):
+        nudge(left, within=SWEEP_SECONDS)

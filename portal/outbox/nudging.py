@@ -26,14 +26,14 @@ class Nudger:
 
     def __init__(self) -> None:
         # With the context it was said in: a trace of the request goes on in the task.
-        self._waiting: queue.Queue[tuple[Context, UUID]] = queue.Queue(MOST_WAITING)
+        self._waiting: queue.Queue[tuple[Context, UUID, float | None]] = queue.Queue(MOST_WAITING)
         self._thread: threading.Thread | None = None
         self._starting = threading.Lock()
 
-    def nudge(self, message_id: UUID) -> None:
+    def nudge(self, message_id: UUID, within: float | None) -> None:
         """Hand over the number; when a dead broker has filled the queue it is dropped."""
         try:
-            self._waiting.put_nowait((copy_context(), message_id))
+            self._waiting.put_nowait((copy_context(), message_id, within))
         except queue.Full:
             return
         self._start()
@@ -46,11 +46,11 @@ class Nudger:
 
     def _run(self) -> None:
         while True:
-            for context, message_id in self._next_few():
-                if not context.run(self._send, message_id):
+            for context, message_id, within in self._next_few():
+                if not context.run(self._send, message_id, within):
                     break
 
-    def _next_few(self) -> list[tuple[Context, UUID]]:
+    def _next_few(self) -> list[tuple[Context, UUID, float | None]]:
         """Wait for a nudge; of those that wait by then the first few stand for all."""
         crowd = [self._waiting.get()]
         with suppress(queue.Empty):
@@ -58,12 +58,12 @@ class Nudger:
                 crowd.append(self._waiting.get_nowait())
         return crowd[:MOST_AT_ONCE]
 
-    def _send(self, message_id: UUID) -> bool:
+    def _send(self, message_id: UUID, within: float | None) -> bool:
         # Imported here, because the tasks import the services, which import this module.
         from portal.outbox.tasks import deliver_message
 
         try:
-            deliver_message.apply_async((str(message_id),), retry=False)
+            deliver_message.apply_async((str(message_id),), retry=False, expires=within)
         except Exception as problem:
             logger.warning("The broker does not answer (%s); the sweep will deliver.", problem)
             self._forget()
@@ -88,6 +88,9 @@ def _renew() -> None:
 os.register_at_fork(after_in_child=_renew)
 
 
-def nudge(message_id: UUID) -> None:
-    """Ask a worker to deliver this message now; never raises, never waits."""
-    _nudger.nudge(message_id)
+def nudge(message_id: UUID, *, within: float | None = None) -> None:
+    """Ask a worker to deliver this message now; never raises, never waits.
+
+    With `within`, in seconds, it is forgotten when no worker is free by then.
+    """
+    _nudger.nudge(message_id, within)

@@ -60,7 +60,11 @@ class Round:
     @property
     def is_over(self) -> bool:
         """Time is up, or the server takes nothing."""
-        return self._is_stopped or time.monotonic() >= self._end
+        return self._is_stopped or self.is_out_of_time
+
+    @property
+    def is_out_of_time(self) -> bool:
+        return time.monotonic() >= self._end
 
     def send_first(self, messages: GroupOwnedQuerySet[Message]) -> Answer | None:
         """Send the first of these; None when there is none that nobody holds."""

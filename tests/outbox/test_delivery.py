@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from datetime import timedelta
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 import pytest
 import time_machine
@@ -354,6 +354,48 @@ def test_a_nudge_takes_along_only_what_is_due(postbox: Postbox, owe: Owe) -> Non
     later.save()
     deliver(first.id)
     assert again(later).state == State.OWED
+
+
+def called_for(monkeypatch: pytest.MonkeyPatch) -> list[tuple[UUID, float]]:
+    """Which messages whoever is free was asked to go on with, and for how long that stands."""
+    calls: list[tuple[UUID, float]] = []
+    monkeypatch.setattr(delivery, "nudge", lambda message, within: calls.append((message, within)))
+    return calls
+
+
+def test_whoever_runs_out_of_time_asks_another_to_go_on(
+    postbox: Postbox, owe: Owe, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    calls = called_for(monkeypatch)
+    first, left = owe("a"), owe("b")
+    monkeypatch.setattr(delivery, "SWEEP_SECONDS", 0)
+    deliver(first.id)
+    assert calls == [(left.id, 0)]
+    assert deliver_all_owed() == 0
+    assert calls == [(left.id, 0)] * 2
+    deliver(left.id)
+    assert calls == [(left.id, 0)] * 2, "nothing is owed any more"
+
+
+def test_whoever_has_sent_all_that_is_owed_asks_nobody(
+    postbox: Postbox, owe: Owe, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    calls = called_for(monkeypatch)
+    for key in ("a", "b", "c"):
+        owe(key)
+    assert deliver_all_owed() == 3
+    assert calls == []
+
+
+def test_nobody_is_asked_to_go_on_with_a_server_that_is_away(
+    owe: Owe, settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    calls = called_for(monkeypatch)
+    settings.OUTBOX_SMTP = smtp_settings(free_port())
+    owe("a")
+    owe("b")
+    deliver_all_owed()
+    assert calls == []
 
 
 def test_nudges_leave_a_server_that_is_away_to_the_sweep(
