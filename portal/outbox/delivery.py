@@ -51,7 +51,7 @@ def deliver_all_owed() -> int:
 def _call_for_more(sending: Round) -> None:
     """Time was up and more is owed: whoever is free goes on, behind whatever else waits for a worker.
 
-    When nobody is free for as long as a round takes, all are sending or have other work: calls must not pile up.
+    When nobody is free for as long as a round takes, all have work already, and calls must not pile up.
     """
     if sending.is_out_of_time and (left := owed().values_list("id", flat=True).first()):
         nudge(left, within=SWEEP_SECONDS)
