@@ -34,9 +34,16 @@ LONGEST_REASON = 2000
 
 
 class ApprovalSerializer(serializers.Serializer[Any]):
-    """The one reason for findings that were not decided one by one."""
+    """The one reason for findings that were not decided one by one, and what was looked at."""
 
     accept_findings_reason = serializers.CharField(max_length=500, required=False, allow_blank=True, default="")
+    # In no header: an entity tag changes with all that an answer shows, a finding's decision too.
+    revision = serializers.IntegerField(
+        min_value=0,
+        required=False,
+        help_text="The visit's revision when you read it: one that was changed since is not approved (409, "
+        "rule not_possible). Left out, the visit is approved as it stands.",
+    )
 
 
 class ReturnSerializer(serializers.Serializer[Any]):
@@ -86,7 +93,11 @@ class ApiVisitApprove(ReviewView):
         request=ApprovalSerializer,
         responses=ANSWERS,
         parameters=[ONCE],
-        examples=[OpenApiExample("Findings are right", {"accept_findings_reason": "Asked the recorder."})],
+        examples=[
+            OpenApiExample(
+                "Findings are right", {"accept_findings_reason": "Asked the recorder.", "revision": 0}
+            )
+        ],
     )
     @once
     def post(self, _request: Request, number: UUID, **_address: str) -> Response:

@@ -127,6 +127,7 @@ class VisitSummarySerializer(serializers.ModelSerializer[Visit]):
             "source",
             "is_past_record",
             "submitted_at",
+            "revision",
             "scores",
         ]
 

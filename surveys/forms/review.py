@@ -23,7 +23,7 @@ class ApproveForm(forms.Form):
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
     # Written into the page by its template, anew each time that it is shown.
-    seen_at = forms.DateTimeField(required=False, widget=forms.HiddenInput)
+    revision = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
 
 class ReturnForm(forms.Form):

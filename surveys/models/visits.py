@@ -119,6 +119,9 @@ class Visit(models.Model):
     )
     entered_by = models.ForeignKey("accounts.User", on_delete=models.PROTECT, related_name="+")
     submitted_at = models.DateTimeField()
+    revision = models.PositiveIntegerField(
+        default=0, db_default=0, editable=False, help_text="How often it was mended or corrected."
+    )
     corrected_by = models.ManyToManyField("accounts.User", blank=True, related_name="+")
     reviewed_by = models.ForeignKey(
         "accounts.User", null=True, blank=True, on_delete=models.PROTECT, related_name="+"

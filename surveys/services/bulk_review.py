@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Collection
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from uuid import UUID
 
@@ -31,20 +31,21 @@ class Approvals:
     left: list[tuple[Visit, str]] = field(default_factory=list)
 
 
-def approve_several(*, person: Person, group: Group, visit_ids: Collection[UUID]) -> Approvals:
+def approve_several(*, person: Person, group: Group, seen: Mapping[UUID, int | None]) -> Approvals:
     """Approve those of the waiting visits that nothing speaks against; the others are named with the reason.
 
-    Each visit is a transaction of its own with its own audit row, so that one that fails stops no other. Raises
-    NotPossible when none or too many are chosen.
+    `seen` are their numbers, each with the revision that the person was shown, if that is known. Each visit is
+    a transaction of its own with its own audit row, so that one that fails stops no other. Raises NotPossible
+    when none or too many are chosen.
     """
     require(person, "visit.review", group)
-    if not visit_ids:
+    if not seen:
         raise NotPossible(_("Tick the visits that you want to approve."))
-    if len(visit_ids) > MOST_AT_ONCE:
+    if len(seen) > MOST_AT_ONCE:
         raise NotPossible(_("Not more than %(most)d visits at once.") % {"most": MOST_AT_ONCE})
     done = Approvals()
-    for visit in waiting_in_order(group).filter(pk__in=visit_ids):
-        reason = why_not_at_once(person, visit) or _why_not_approved(person, visit)
+    for visit in waiting_in_order(group).filter(pk__in=seen):
+        reason = why_not_at_once(person, visit) or _why_not_approved(person, visit, seen[visit.pk])
         if reason:
             done.left.append((visit, reason))
         else:
@@ -52,10 +53,10 @@ def approve_several(*, person: Person, group: Group, visit_ids: Collection[UUID]
     return done
 
 
-def _why_not_approved(person: Person, visit: Visit) -> str:
+def _why_not_approved(person: Person, visit: Visit, revision: int | None) -> str:
     """Approve the visit; the answer is why that failed, or nothing."""
     try:
-        approve_visit(person=person, visit=visit)
+        approve_visit(person=person, visit=visit, revision=revision)
     except NotPossible as refusal:
         return refusal.message
     except PermissionDenied as refusal:

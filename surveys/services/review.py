@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-
 from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
-from portal.audit.services import history_of, record_change
+from portal.audit.services import record_change
 from surveys.mail import tell_recorder_returned
 from surveys.models import Visit
 from surveys.models.visits import Status
@@ -27,17 +25,17 @@ def locked(visit: Visit) -> Visit:
 
 @transaction.atomic
 def approve_visit(
-    *, person: Person, visit: Visit, accept_findings_reason: str = "", seen_at: datetime | None = None
+    *, person: Person, visit: Visit, accept_findings_reason: str = "", revision: int | None = None
 ) -> Visit:
     """Approve a waiting visit; never by anybody involved in it.
 
-    Each finding is decided before, or all open ones are accepted with the one reason given. `seen_at` is when
-    the person was shown the visit; what was changed since is refused.
+    Each finding is decided before, or all open ones are accepted with the one reason given. `revision` is the
+    visit's own when the person was shown it; one that was changed since is refused.
     """
     approved = locked(visit)
     require(person, "visit.approve", approved)
     _require_waiting(approved)
-    _require_seen(approved, seen_at)
+    _require_seen(approved, revision)
     # Nothing unusual goes through unseen: each finding ends with a name and a reason.
     accept_open_findings(approved, person, accept_findings_reason)
     _set_status(approved, person, Status.APPROVED, "")
@@ -72,11 +70,9 @@ def _require_waiting(visit: Visit) -> None:
         )
 
 
-def _require_seen(visit: Visit, seen_at: datetime | None) -> None:
-    if seen_at is None:
-        return
-    changes = history_of(visit, visit.group).filter(verb__in=("visit.mended", "visit.corrected"))
-    if changes.filter(at__gt=seen_at).exists():
+def _require_seen(visit: Visit, revision: int | None) -> None:
+    # A number and no moment: what is committed late bears an early time.
+    if revision is not None and revision != visit.revision:
         raise NotPossible(_("This visit was changed since you opened this page. Look at it again."))
 
 

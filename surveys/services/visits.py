@@ -158,6 +158,8 @@ def _save_revision(person: Person, visit: Visit, submission: Submission) -> None
     visit.status = Status.WAITING
     visit.reviewed_by = None
     visit.reviewed_at = None
+    # Of a row that is locked: nobody else counts meanwhile.
+    visit.revision += 1
     visit.save()
     rewrite_parts(visit, submission)
     # Whoever changes a record becomes one of its authors, so that somebody else approves it.

@@ -14,7 +14,6 @@ from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -81,7 +80,7 @@ def visits_approve(request: PortalRequest, slug: str) -> HttpResponse:
     """Approve the visits that were ticked, from the queue or the desk, and name those that cannot be."""
     group = enter(request, slug, "visit.review")
     try:
-        done = approve_several(person=request.person, group=group, visit_ids=_ticked(request))
+        done = approve_several(person=request.person, group=group, seen=_ticked(request))
     except NotPossible as refusal:
         messages.error(request, refusal.message)
     else:
@@ -89,14 +88,18 @@ def visits_approve(request: PortalRequest, slug: str) -> HttpResponse:
     return redirect("group_desk" if request.POST.get("back") == "desk" else "review_queue", slug=slug)
 
 
-def _ticked(request: PortalRequest) -> set[UUID]:
-    """The numbers that were ticked; what is no number was not sent by our page and ticks nothing."""
-    field = forms.UUIDField(required=False)
-    found: set[UUID] = set()
+def _ticked(request: PortalRequest) -> dict[UUID, int | None]:
+    """The numbers that were ticked, each with the revision that was shown ("number:revision").
+
+    What is no number was not sent by our page and ticks nothing.
+    """
+    number, revision = forms.UUIDField(required=False), forms.IntegerField(required=False)
+    found: dict[UUID, int | None] = {}
     for each in request.POST.getlist("visit"):
+        ticked, _colon, shown = each.partition(":")
         with suppress(ValidationError):
-            number = field.to_python(each)
-            found |= {number} if number else set()
+            visit_id = number.to_python(ticked)
+            found |= {visit_id: revision.to_python(shown)} if visit_id else {}
     return found
 
 
@@ -127,11 +130,10 @@ def visit_review(request: PortalRequest, slug: str, visit_id: UUID) -> HttpRespo
 
 def show_review(request: PortalRequest, visit: Visit, **wrong: forms.Form) -> HttpResponse:
     """The page; `wrong` are posted forms with mistakes, under the names of the context."""
-    seen_at, scores = timezone.now().isoformat(), score_sheet(visit)
+    scores = score_sheet(visit)
     waiting, is_waiting = number_waiting(visit.group), visit.status == Status.WAITING
     context: dict[str, Any] = {
         "visit": visit,
-        "seen_at": seen_at,
         "site": visit.site,
         "sheet": VisitSheet(visit, with_position=True),
         "scores": scores,
@@ -165,9 +167,9 @@ def visit_approve(request: PortalRequest, slug: str, visit_id: UUID) -> HttpResp
     visit = find_visit(request.person, group, visit_id, "visit.approve")
     form = ApproveForm(request.POST)
     form.full_clean()
-    reason, seen_at = form.cleaned_data.get("accept_findings_reason", ""), form.cleaned_data.get("seen_at")
+    reason, revision = form.cleaned_data.get("accept_findings_reason", ""), form.cleaned_data.get("revision")
     try:
-        approve_visit(person=request.person, visit=visit, accept_findings_reason=reason, seen_at=seen_at)
+        approve_visit(person=request.person, visit=visit, accept_findings_reason=reason, revision=revision)
     except NotPossible as refusal:
         return _refused(request, visit, refusal, approve_form=form)
     messages.success(request, _("Approved: %(visit)s.") % {"visit": visit})

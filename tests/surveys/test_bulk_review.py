@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 from typing import Any
 from uuid import UUID, uuid4
@@ -21,8 +22,9 @@ from surveys.services.bulk_review import Approvals, approve_several
 from surveys.services.errors import NotPossible
 from surveys.services.questions import answer_by_link, ask_recorder
 from surveys.services.review import approve_visit
+from surveys.services.visits import mend_visit
 from tests.conftest import Cast
-from tests.factories import days_ago, member_of, person_for, submit
+from tests.factories import days_ago, member_of, person_for, submission_for, submit
 from tests.surveys.pages import address, signed_in, text_of
 
 
@@ -32,8 +34,16 @@ def sent(cast: Cast, day: int, who: str = "volunteer", **changes: Any) -> Visit:
 
 
 def approve(cast: Cast, *visits: Visit, who: str = "coordinator") -> Approvals:
-    numbers = {each.pk for each in visits}
-    return approve_several(person=cast.person(who), group=cast.group, visit_ids=numbers)
+    seen = {each.pk: each.revision for each in visits}
+    return approve_several(person=cast.person(who), group=cast.group, seen=seen)
+
+
+def mend(cast: Cast, visit: Visit) -> None:
+    """Its recorder writes something else; nothing speaks against it still."""
+    mended = submission_for(
+        cast.site, id=str(visit.pk), visited_on=visit.visited_on.isoformat(), notes="Mended."
+    )
+    mend_visit(person=cast.person("volunteer"), visit=visit, submission=mended)
 
 
 def sent_low(cast: Cast, day: int) -> Visit:
@@ -137,12 +147,21 @@ class TestApproveSeveral:
         foreign.refresh_from_db()
         assert foreign.status == "waiting"
 
+    def test_what_was_mended_since_it_was_shown_is_left_with_the_reason(self, cast: Cast) -> None:
+        mended, alone = sent(cast, 40), sent(cast, 20)
+        mend(cast, mended)
+        done = approve(cast, mended, alone)
+        assert done.approved == [alone]
+        assert [(visit, reason.partition(".")[0]) for visit, reason in done.left] == [
+            (mended, "This visit was changed since you opened this page")
+        ]
+
     def test_nothing_ticked_and_too_much_ticked_are_said(self, cast: Cast) -> None:
         with pytest.raises(NotPossible, match="Tick the visits"):
             approve(cast)
-        many: set[UUID] = {uuid4() for _number in range(101)}
+        many: dict[UUID, int | None] = {uuid4(): 0 for _number in range(101)}
         with pytest.raises(NotPossible, match="Not more than 100"):
-            approve_several(person=cast.person("coordinator"), group=cast.group, visit_ids=many)
+            approve_several(person=cast.person("coordinator"), group=cast.group, seen=many)
 
     def test_it_is_for_those_who_check(self, cast: Cast) -> None:
         visit = sent(cast, 20)
@@ -154,7 +173,7 @@ class TestApproveSeveral:
     def test_a_guest_reviewer_approves_what_the_only_coordinator_may_not(self, cast: Cast) -> None:
         own = sent(cast, 20, who="coordinator")
         guest = person_for(member_of(cast.group, Role.REVIEWER, name="Greta Example"))
-        done = approve_several(person=guest, group=cast.group, visit_ids={own.pk})
+        done = approve_several(person=guest, group=cast.group, seen={own.pk: 0})
         assert done.approved == [own]
 
 
@@ -169,6 +188,18 @@ class TestPage:
         assert f"1 visit approved: {clean}." in page
         assert f"Not approved: {odd}: findings are open." in page
 
+    @pytest.mark.parametrize("name", ["review_queue", "group_desk"])
+    def test_what_was_mended_since_the_page_was_opened_is_not_approved(self, cast: Cast, name: str) -> None:
+        visit, client = sent(cast, 40), signed_in(cast.coordinator)
+        boxes = re.findall(
+            r'name="visit" value="([^"]+)"', client.get(address(name, cast.group)).content.decode()
+        )
+        mend(cast, visit)
+        answer = client.post(address("visits_approve", cast.group), {"visit": boxes}, follow=True)
+        assert "changed since you opened this page" in text_of(answer)
+        visit.refresh_from_db()
+        assert visit.status == "waiting"
+
     def test_it_goes_back_to_where_it_was_ticked(self, cast: Cast) -> None:
         sent(cast, 40)
         queue, desk = address("review_queue", cast.group), address("group_desk", cast.group)
@@ -181,8 +212,8 @@ class TestPage:
     def test_only_what_can_be_approved_unopened_has_a_box(self, cast: Cast) -> None:
         clean, odd = sent(cast, 40), sent(cast, 20, measurements={"ph": {"value": "9.4"}})
         page = signed_in(cast.coordinator).get(address("review_queue", cast.group)).content.decode()
-        assert f'value="{clean.pk}"' in page
-        assert f'value="{odd.pk}"' not in page
+        assert f'value="{clean.pk}:0"' in page
+        assert f'value="{odd.pk}' not in page
 
     @pytest.mark.parametrize("name", ["review_queue", "group_desk"])
     def test_where_nothing_can_be_ticked_there_is_no_button_for_it(self, cast: Cast, name: str) -> None:

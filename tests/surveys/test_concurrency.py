@@ -12,7 +12,7 @@ from surveys.models import Draft, Visit
 from surveys.services.drafts import save_draft, start_visit
 from surveys.services.errors import Conflict, NotPossible
 from surveys.services.saving import check, tell, tell_of_new
-from surveys.services.visits import Receipt, approve_visit, correct_visit, submit_visit
+from surveys.services.visits import Receipt, approve_visit, correct_visit, mend_visit, submit_visit
 from tests.conftest import Cast
 from tests.factories import submission_for, submit
 from tests.threads import PATIENCE, in_thread, run_together
@@ -89,6 +89,25 @@ def test_it_lets_only_one_of_two_reviewers_approve(cast: Cast, monkeypatch: pyte
     assert one.result().reviewed_by == cast.coordinator
     assert isinstance(two.exception(), NotPossible)
     assert history_of(visit, cast.group).filter(verb="visit.approved").count() == 1
+
+
+def test_it_does_not_approve_what_is_being_mended(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The approval comes after the mending began and waits for it: no clock says that it was changed since."""
+    visit = submit(cast.person("volunteer"), cast.site)
+    recorder, coordinator = cast.person("volunteer"), cast.person("coordinator")
+    mended = submission_for(cast.site, id=str(visit.pk), notes="Mended.")
+    inside, go_on = Event(), Event()
+    _hold_first(monkeypatch, inside, go_on, "visits.tell")
+    with in_thread(lambda: mend_visit(person=recorder, visit=visit, submission=mended)) as mending:
+        assert inside.wait(PATIENCE)
+        # As it stands for whoever opens the page now.
+        seen = Visit.objects.of_group(cast.group).get(pk=visit.pk).revision
+        with in_thread(lambda: approve_visit(person=coordinator, visit=visit, revision=seen)) as approving:
+            with pytest.raises(TimeoutError):
+                approving.result(timeout=0.3)
+            go_on.set()
+    assert mending.result().status == "waiting"
+    assert isinstance(approving.exception(), NotPossible)
 
 
 def test_it_does_not_approve_what_is_being_corrected(cast: Cast, monkeypatch: pytest.MonkeyPatch) -> None:

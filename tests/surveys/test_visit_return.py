@@ -5,7 +5,6 @@ from __future__ import annotations
 import pytest
 from django.core.exceptions import PermissionDenied
 from django.http import Http404
-from django.utils import timezone
 
 from portal.audit.services import history_of
 from portal.outbox.models import Message
@@ -151,13 +150,12 @@ def test_it_mends_nothing_that_is_approved(cast: Cast, visit: Visit) -> None:
 
 
 def test_it_approves_nothing_that_was_mended_since_it_was_seen(cast: Cast, visit: Visit) -> None:
-    seen_at = timezone.now()
-    mend(cast, visit, partner_name="Kim Example")
-    coordinator = cast.person("coordinator")
+    coordinator, seen = cast.person("coordinator"), visit.revision
+    mended = mend(cast, visit, partner_name="Kim Example")
     with pytest.raises(NotPossible, match="changed since"):
-        approve_visit(person=coordinator, visit=visit, accept_findings_reason="Fine.", seen_at=seen_at)
+        approve_visit(person=coordinator, visit=visit, accept_findings_reason="Fine.", revision=seen)
     approved = approve_visit(
-        person=coordinator, visit=visit, accept_findings_reason="Fine.", seen_at=timezone.now()
+        person=coordinator, visit=visit, accept_findings_reason="Fine.", revision=mended.revision
     )
     assert approved.status == "approved"
 

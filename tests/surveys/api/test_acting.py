@@ -13,9 +13,10 @@ from portal.jobs.models import Job
 from portal.jobs.working import work_off
 from portal.tokens.models import KeptAnswer
 from surveys.models import Site, Visit
+from surveys.services.visits import mend_visit
 from surveys.submission import submission_data
 from tests.conftest import Cast
-from tests.factories import VisitFactory, family_list, submit
+from tests.factories import VisitFactory, family_list, submission_for, submit
 from tests.surveys.api.conftest import ClientOf, address
 
 
@@ -71,6 +72,20 @@ class TestReview:
         assert done.json()["status"] == "approved"
         again = posted(client, "visits", visit.pk, "approve")
         assert (again.status_code, again.json()["problems"][0]["rule"]) == (409, "not_possible")
+
+    def test_a_visit_that_was_changed_since_it_was_read_is_not_approved(
+        self, cast: Cast, client_of: ClientOf
+    ) -> None:
+        visit, client = submit(cast.person("volunteer"), cast.site), client_of("coordinator")
+        read = client.get(address("visits", str(visit.pk))).json()
+        mended = submission_for(cast.site, id=str(visit.pk), notes="Mended.")
+        mend_visit(person=cast.person("volunteer"), visit=visit, submission=mended)
+        refused = posted(client, "visits", visit.pk, "approve", data={"revision": read["revision"]})
+        assert (refused.status_code, refused.json()["problems"][0]["rule"]) == (409, "not_possible")
+        assert "changed since" in refused.json()["detail"]
+        (listed,) = client.get(address("visits")).json()["results"]
+        done = posted(client, "visits", visit.pk, "approve", data={"revision": listed["revision"]})
+        assert done.json()["status"] == "approved"
 
     def test_a_visit_is_returned_with_a_message(self, cast: Cast, client_of: ClientOf) -> None:
         visit = submit(cast.person("volunteer"), cast.site)
