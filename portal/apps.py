@@ -5,6 +5,7 @@ from django.apps import AppConfig
 from django.conf import settings
 from django.core.checks import Error, Tags, register
 
+from portal.empty_fields import say_what_to_do
 from portal.serving.safe_start import dangers
 from portal.serving.slowness import watch
 
@@ -15,6 +16,7 @@ class PortalConfig(AppConfig):
 
     def ready(self) -> None:
         watch()
+        say_what_to_do()
         register(unsafe_settings, Tags.security)
 
 

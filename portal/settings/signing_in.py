@@ -56,6 +56,9 @@ MFA_FORMS = {
     "reauthenticate": "portal.accounts.signing_in.forms.CodeAgainForm",
 }
 ACCOUNT_FORMS = {
+    "login": "portal.accounts.signing_in.forms.SignInForm",
+    "reset_password": "portal.accounts.signing_in.forms.AskForLinkForm",
+    "add_email": "portal.accounts.signing_in.forms.FurtherAddressForm",
     "change_password": "portal.accounts.signing_in.forms.NewPasswordForm",
     "set_password": "portal.accounts.signing_in.forms.FirstPasswordForm",
     "reset_password_from_key": "portal.accounts.signing_in.forms.ForgottenPasswordForm",

@@ -155,7 +155,7 @@ class TestPermissions:
 
     @pytest.mark.parametrize(
         ("typed", "told"),
-        [("", "This field is required"), ("2031-02-30", "valid date"), ("2020-01-01", "is over")],
+        [("", "Fill this in."), ("2031-02-30", "valid date"), ("2020-01-01", "is over")],
     )
     def test_a_wrong_day_is_told_at_its_field_and_stays_in_it(
         self, cast: Cast, client: Client, typed: str, told: str

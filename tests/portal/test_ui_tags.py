@@ -234,7 +234,7 @@ def test_it_links_every_mistake_to_its_field() -> None:
     html = shown("{% error_summary form %}", form=form)
     assert "Not sent yet: 3 entries need another look" in html
     assert '<a href="#id_depth">Depth – Enter a whole number.</a>' in html
-    assert '<a href="#id_flow_0">Flow – This field is required.</a>' in html
+    assert '<a href="#id_flow_0">Flow – Choose one of the answers offered.</a>' in html
     assert "<li>The two do not agree.</li>" in html
 
 

@@ -61,8 +61,8 @@ def test_it_is_kept_without_what_the_camera_noted(book: YearBook, page: str) -> 
 @pytest.mark.parametrize(
     ("data", "field", "words"),
     [
-        ({"alt": ""}, "id_alt", "This field is required."),
-        ({"alt": "Two people.", "people": ""}, "id_people_0", "This field is required."),
+        ({"alt": ""}, "id_alt", "Fill this in."),
+        ({"alt": "Two people.", "people": ""}, "id_people_0", "Choose one of the answers offered."),
         (
             {"alt": "A riffle.", "file": SimpleUploadedFile("a.jpg", b"no picture")},
             "id_file",

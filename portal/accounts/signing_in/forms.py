@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from allauth.account.forms import ChangePasswordForm, ResetPasswordKeyForm, SetPasswordForm
+from allauth.account.forms import (
+    AddEmailForm,
+    ChangePasswordForm,
+    LoginForm,
+    ResetPasswordForm,
+    ResetPasswordKeyForm,
+    SetPasswordForm,
+)
 from allauth.mfa.base.forms import AuthenticateForm, ReauthenticateForm
 from allauth.mfa.totp.forms import ActivateTOTPForm
 from allauth.mfa.webauthn.forms import (
@@ -48,6 +55,31 @@ class FirstPasswordForm(_TypedOnce, SetPasswordForm):  # type: ignore[misc]
 
 
 class ForgottenPasswordForm(_TypedOnce, ResetPasswordKeyForm):  # type: ignore[misc]
+    pass
+
+
+class _AddressInOurWords:
+    """The e-mail address is called what the rest of the portal calls it, by its label alone."""
+
+    fields: dict[str, forms.Field]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for field in self.fields.values():
+            field.widget.attrs.pop("placeholder", None)
+            if isinstance(field, forms.EmailField):
+                field.label = _("E-mail address")
+
+
+class SignInForm(_AddressInOurWords, LoginForm):  # type: ignore[misc]
+    pass
+
+
+class AskForLinkForm(_AddressInOurWords, ResetPasswordForm):  # type: ignore[misc]
+    pass
+
+
+class FurtherAddressForm(_AddressInOurWords, AddEmailForm):  # type: ignore[misc]
     pass
 
 
