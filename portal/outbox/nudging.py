@@ -12,6 +12,8 @@ import queue
 import threading
 from contextlib import suppress
 from contextvars import Context, copy_context
+from dataclasses import dataclass, field
+from typing import Any
 from uuid import UUID
 
 logger = logging.getLogger(__name__)
@@ -21,19 +23,28 @@ MOST_WAITING = 1000
 MOST_AT_ONCE = 4
 
 
+@dataclass(frozen=True)
+class Nudge:
+    """Which message is owed, and for how many seconds it is worth saying; None: for good."""
+
+    message_id: UUID
+    within: float | None = None
+    # In which it was said: a trace of the request goes on in the task.
+    context: Context = field(default_factory=copy_context)
+
+
 class Nudger:
     """A queue of message numbers and the thread that hands them to Celery."""
 
     def __init__(self) -> None:
-        # With the context it was said in: a trace of the request goes on in the task.
-        self._waiting: queue.Queue[tuple[Context, UUID, float | None]] = queue.Queue(MOST_WAITING)
+        self._waiting: queue.Queue[Nudge] = queue.Queue(MOST_WAITING)
         self._thread: threading.Thread | None = None
         self._starting = threading.Lock()
 
-    def nudge(self, message_id: UUID, within: float | None) -> None:
-        """Hand over the number; when a dead broker has filled the queue it is dropped."""
+    def nudge(self, nudge: Nudge) -> None:
+        """Hand it over; when a dead broker has filled the queue it is dropped."""
         try:
-            self._waiting.put_nowait((copy_context(), message_id, within))
+            self._waiting.put_nowait(nudge)
         except queue.Full:
             return
         self._start()
@@ -46,11 +57,11 @@ class Nudger:
 
     def _run(self) -> None:
         while True:
-            for context, message_id, within in self._next_few():
-                if not context.run(self._send, message_id, within):
+            for nudge in self._next_few():
+                if not nudge.context.run(self._send, nudge):
                     break
 
-    def _next_few(self) -> list[tuple[Context, UUID, float | None]]:
+    def _next_few(self) -> list[Nudge]:
         """Wait for a nudge; of those that wait by then the first few stand for all."""
         crowd = [self._waiting.get()]
         with suppress(queue.Empty):
@@ -58,12 +69,13 @@ class Nudger:
                 crowd.append(self._waiting.get_nowait())
         return crowd[:MOST_AT_ONCE]
 
-    def _send(self, message_id: UUID, within: float | None) -> bool:
+    def _send(self, nudge: Nudge) -> bool:
         # Imported here, because the tasks import the services, which import this module.
         from portal.outbox.tasks import deliver_message
 
         try:
-            deliver_message.apply_async((str(message_id),), retry=False, expires=within)
+            limits: dict[str, Any] = {} if nudge.within is None else {"expires": nudge.within}
+            deliver_message.apply_async((str(nudge.message_id),), retry=False, **limits)
         except Exception as problem:
             logger.warning("The broker does not answer (%s); the sweep will deliver.", problem)
             self._forget()
@@ -93,4 +105,4 @@ def nudge(message_id: UUID, *, within: float | None = None) -> None:
 
     With `within`, in seconds, it is forgotten when no worker is free by then.
     """
-    _nudger.nudge(message_id, within)
+    _nudger.nudge(Nudge(message_id, within))

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import time
-from contextvars import copy_context
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
@@ -118,9 +117,9 @@ def test_it_drops_the_nudges_that_a_dead_broker_holds_up() -> None:
     nudger = nudging.Nudger()
     first, *others = [owe_id() for _ in range(5)]
     for each in others:
-        nudger._waiting.put((copy_context(), each))
+        nudger._waiting.put(nudging.Nudge(each))
     start = time.perf_counter()
-    nudger._send(first)
+    nudger._send(nudging.Nudge(first))
     assert nudger._waiting.empty()
     assert time.perf_counter() - start < 15, "one dead connection must not occupy the thread for long"
 
@@ -135,8 +134,8 @@ def test_it_never_blocks_on_a_full_queue(monkeypatch: pytest.MonkeyPatch) -> Non
     monkeypatch.setattr(nudging, "MOST_WAITING", 1)
     nudger = nudging.Nudger()
     monkeypatch.setattr(nudger, "_start", lambda: None)
-    nudger.nudge(owe_id())
-    nudger.nudge(owe_id())
+    nudger.nudge(nudging.Nudge(owe_id()))
+    nudger.nudge(nudging.Nudge(owe_id()))
     assert nudger._waiting.qsize() == 1
 
 
@@ -144,31 +143,45 @@ def test_of_a_crowd_the_first_few_stand_for_all(monkeypatch: pytest.MonkeyPatch)
     """Each has a worker send whatever is owed."""
     sent: list[Any] = []
     nudger = nudging.Nudger()
-    monkeypatch.setattr(nudger, "_send", lambda number: sent.append(number) or True)  # type: ignore[func-returns-value]
+    monkeypatch.setattr(nudger, "_send", lambda nudge: sent.append(nudge.message_id) or True)  # type: ignore[func-returns-value]
     numbers = [owe_id() for _ in range(100)]
     for each in numbers:
-        nudger._waiting.put((copy_context(), each))
+        nudger._waiting.put(nudging.Nudge(each))
     nudger._start()
     await_true(nudger._waiting.empty, "The crowd was not taken.")
     last = owe_id()
     await_true(lambda: len(sent) == nudging.MOST_AT_ONCE, "They were not sent.")
-    nudger.nudge(last)
+    nudger.nudge(nudging.Nudge(last))
     await_true(lambda: last in sent, "A later nudge was not sent.")
     assert sent == [*numbers[: nudging.MOST_AT_ONCE], last]
+
+
+def handed_over(message: Message, within: float | None = None) -> Any:
+    """What the broker has after such a nudge."""
+    with app.connection_for_read() as connection:
+        queue = connection.SimpleQueue("celery")
+        queue.clear()
+        nudging.nudge(message.id, within=within)
+        arrived = queue.get(timeout=10)
+        arrived.ack()
+        queue.close()
+    return arrived
 
 
 def test_it_hands_the_nudge_to_a_living_broker(owe: Owe, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(nudging, "_nudger", nudging.Nudger())
     message = owe()
-    with app.connection_for_read() as connection:
-        queue = connection.SimpleQueue("celery")
-        queue.clear()
-        nudging.nudge(message.id)
-        arrived = queue.get(timeout=10)
-        arrived.ack()
-        queue.close()
+    arrived = handed_over(message)
     assert arrived.headers["task"] == "portal.outbox.tasks.deliver_message"
     assert str(message.id) in str(arrived.payload)
+    assert arrived.headers["expires"] is None
+
+
+def test_a_nudge_to_go_on_is_forgotten_when_nobody_is_free(owe: Owe, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Else they would pile up in front of all other work for as long as much is owed."""
+    monkeypatch.setattr(nudging, "_nudger", nudging.Nudger())
+    expires = datetime.fromisoformat(handed_over(owe(), within=8).headers["expires"])
+    assert timedelta(seconds=0) < expires - timezone.now() <= timedelta(seconds=8)
 
 
 def test_it_cancels_what_is_still_owed_about_a_record(owe: Owe) -> None:
