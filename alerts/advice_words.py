@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from alerts.advice import SEASONS, SiteAdvice
 from scoring.advice import Catch, Estimate, LevelAdvice
 from scoring.indices.methods import METHODS
-from surveys.told import told
+from surveys.texts.told import told
 
 SEASON_NAMES = {
     "winter": gettext_lazy("December to February"),

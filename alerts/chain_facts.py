@@ -11,8 +11,8 @@ from alerts.models import Incident, Verdict
 from portal.audit.models import AuditEntry
 from portal.audit.parts import PARTS, part_digest
 from surveys.models import Visit, VisitScore
-from surveys.parts import laid_out, with_parts
 from surveys.submission.writing import flat_data
+from surveys.visits.parts import laid_out, with_parts
 
 Facts = dict[str, Any]
 SEALED_PARTS = ("spots", "measurements", "counts", "every_score")

@@ -19,11 +19,10 @@ from alerts.site_records import Judged, SiteRecord, site_record
 from portal.audit.versions import version_of, version_read
 from portal.charts import HistoryRow, Point, TriggerLine, draw_history, history_rows
 from scoring.indices.methods import METHODS
-from surveys.effort import plan_of
 from surveys.models import Site
-from surveys.models.visits import Status
 from surveys.queries import HistoryPoint
-from surveys.told import told
+from surveys.texts.told import told
+from surveys.visits.effort import plan_of
 
 WIDE, NARROW = (720, 300), (340, 300)
 Size = tuple[int, int]
@@ -98,18 +97,16 @@ def site_points(
     site: Site,
     index: str,
     *,
-    approved_only: bool = False,
     triggers: Iterable[Trigger] | None = None,
     record: SiteRecord | None = None,
 ) -> tuple[list[Point], list[TriggerLine]]:
-    """A site's visits, or those already approved, and its trigger lines as the chart wants them.
+    """A site's visits and its trigger lines as the chart wants them.
 
     `triggers` are the site's and `record` is its record by this index, where the page has read them already.
     """
     record = record or site_record(site, index)
-    history = [each for each in record.history if not approved_only or each.status == Status.APPROVED]
     lines = trigger_lines(triggers_of(site) if triggers is None else triggers, index)
-    points = [_point(each, record.verdicts.get(each.visit_id), index) for each in history]
+    points = [_point(each, record.verdicts.get(each.visit_id), index) for each in record.history]
     # Where there is no trigger, "not tested" would say nothing of any one visit.
     return (points if lines else [replace(point, tested=True) for point in points]), lines
 

@@ -21,7 +21,7 @@ from scoring.baseline import describe, mean_visits_to_signal
 from scoring.control import Chart, cusum, cusum_run_length, ewma, ewma_run_length, sd_from_ranges, shewhart
 from scoring.indices.methods import Method
 from surveys.queries import HistoryPoint
-from surveys.told import told
+from surveys.texts.told import told
 
 # Limits of three standard deviations are Shewhart's own; the weighted mean's give about as rare false signals.
 SHEWHART_WIDTH = 3.0

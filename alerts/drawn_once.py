@@ -19,7 +19,7 @@ from django.utils.safestring import SafeString, mark_safe
 from redis.exceptions import RedisError
 
 from portal.charts import Drawing, to_png
-from surveys.release import release
+from surveys.offline.release import release
 
 P = ParamSpec("P")
 CACHE = "drawings"

@@ -21,10 +21,10 @@ from portal.accounts.models import Group, Role, User
 from portal.accounts.queries import members_of
 from scoring.baseline import Baseline, describe
 from scoring.indices.methods import METHODS, Method
+from surveys.measuring.quantities import QUANTITIES
 from surveys.models import Finding, Site, Visit, VisitScore
 from surveys.models.visits import Status
-from surveys.places import Place, place_of
-from surveys.quantities import QUANTITIES
+from surveys.places.sites import Place, place_of
 from surveys.queries import HistoryPoint
 from surveys.submission.placing import POSITION
 

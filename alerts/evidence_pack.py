@@ -31,9 +31,9 @@ from portal.audit.models import AuditEntry
 from portal.audit.services import histories_of
 from surveys.histories import Event, events_of, label_of
 from surveys.models import Photo, Visit
-from surveys.parts import shown_photos
+from surveys.paper.typesetting import as_pdf, lay_out, style_text
 from surveys.submission.placing import POSITION
-from surveys.typesetting import as_pdf, lay_out, style_text
+from surveys.visits.parts import shown_photos
 
 CHART = (660, 240)
 RIVER_WIDTH = 460

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from statistics import median
 
 from scoring.samples import amount_of
-from surveys.judging import counts_of
 from surveys.models import TaxonCount, Visit
 from surveys.queries import HistoryPoint
+from surveys.scores.judging import counts_of
 
 # A taxon found in at least two of three baseline visits is called usual (common practice, no source).
 USUAL_SHARE = 2 / 3

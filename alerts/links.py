@@ -16,7 +16,7 @@ from django.utils import timezone
 
 from alerts.models import AgencyContact, Forward, Incident, SiteContact
 from portal.accounts.signed_links import DeadLink, SignedLink
-from surveys.rivers import with_high_until
+from surveys.outings.rivers import with_high_until
 
 ALERT = SignedLink("alerts.incident-link", days=60)
 

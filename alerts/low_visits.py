@@ -9,7 +9,7 @@ from alerts.evidence import Evidence, evidence_of
 from alerts.models import Incident
 from alerts.site_records import SiteRecord, site_record
 from surveys.models import Visit
-from surveys.parts import laid_out, with_parts
+from surveys.visits.parts import laid_out, with_parts
 
 PARTS = (*SEALED_PARTS, "findings", "scores", "photos")
 

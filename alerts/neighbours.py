@@ -15,7 +15,7 @@ from portal.charts import state_word
 from portal.charts.points import State
 from scoring.indices.methods import METHODS, Method
 from surveys.models import Site, Visit, VisitScore
-from surveys.told import told
+from surveys.texts.told import told
 
 # Visits made soon after the low one still tell of it, later ones of another time (common practice, no source).
 FOLLOW_UP = timedelta(days=14)

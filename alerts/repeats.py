@@ -19,7 +19,7 @@ from portal.accounts.access import Person, allowed
 from portal.accounts.models import Group
 from portal.accounts.prepared import planned
 from surveys.models import Site, Visit
-from surveys.rivers import river_at, with_high_until
+from surveys.outings.rivers import river_at, with_high_until
 
 State = RepeatRequest.State
 LIVE = (State.OPEN, State.TAKEN)

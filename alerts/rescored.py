@@ -10,7 +10,7 @@ from alerts.evidence import figure, score_now, told_apart
 from alerts.models import Verdict
 from scoring.indices.methods import METHODS
 from surveys.models import Visit
-from surveys.told import told
+from surveys.texts.told import told
 
 # Far below any printed digit: the order of additions alone may move a score so far.
 NO_MOVE = 5e-9

@@ -14,11 +14,11 @@ from django.db.models import QuerySet
 
 from alerts.models import Verdict
 from portal.accounts.prepared import prepared
-from surveys.effort import is_standard, plan_of
 from surveys.models import Site, Visit
 from surveys.models.visits import Status
-from surveys.parts import effort_of, with_effort
 from surveys.queries import OF_POINT, HistoryPoint, history_point, history_rows
+from surveys.visits.effort import is_standard, plan_of
+from surveys.visits.parts import effort_of, with_effort
 
 OF_VERDICT = ("verdict__outcome", "verdict__trigger__index")
 

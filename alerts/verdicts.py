@@ -13,10 +13,10 @@ from alerts.models import Trigger, Verdict
 from alerts.queries import trigger_in_force
 from alerts.site_records import has_baseline
 from scoring.baseline import PROVISIONAL_BELOW, is_below
-from surveys.effort import EFFORT_PROBLEMS, effort_problems
 from surveys.models import Visit
 from surveys.models.visits import WaterLevel
 from surveys.signals import JustTaken
+from surveys.visits.effort import EFFORT_PROBLEMS, effort_problems
 
 Outcome = Verdict.Outcome
 

@@ -21,8 +21,8 @@ from portal.audit.models import AuditEntry, RowChange
 from portal.audit.services import history_at
 from portal.audit.words import way_of
 from surveys.forms.visit import VisitForm
+from surveys.measuring.quantities import QUANTITIES
 from surveys.models import Site, Visit
-from surveys.quantities import QUANTITIES
 from surveys.submission.writing import PRESENT
 
 VERBS: dict[str, tuple[str | Promise, str]] = {

@@ -18,8 +18,8 @@ from portal.accounts.models import Group, Role
 from portal.accounts.prepared import planned
 from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import Draft, Site, Visit
-from surveys.parts import laid_out, with_parts
 from surveys.queries import DueSite, current_scores, own_drafts, sites_due, visits_of
+from surveys.visits.parts import laid_out, with_parts
 
 VISITS_PER_PAGE, SITES_PER_PAGE = 25, 50
 # What a row of a table shows of a visit besides its scores.

@@ -16,11 +16,11 @@ from portal.accounts.counting import number_of
 from portal.accounts.models import Group
 from portal.accounts.prepared import prepared
 from portal.accounts.scoping import GroupOwnedQuerySet
-from surveys.effort import is_standard, plan_of
 from surveys.models import Draft, Finding, Photo, Site, Visit, VisitScore
 from surveys.models.visits import Status
-from surveys.parts import effort_of, with_parts
-from surveys.rivers import with_high_until
+from surveys.outings.rivers import with_high_until
+from surveys.visits.effort import is_standard, plan_of
+from surveys.visits.parts import effort_of, with_parts
 
 # A visit counts as on time within a week of its day: common practice, no source.
 DUE_WINDOW = timedelta(days=7)

@@ -15,9 +15,9 @@ from alerts.advice_words import SEASON_NAMES
 from alerts.forms.widgets import DAY, LONG
 from alerts.models import Trigger
 from alerts.services.triggers import TRIGGER_INDICES
+from surveys.lists.recording import reasons_of
 from surveys.models import Site
-from surveys.recording_lists import reasons_of
-from surveys.told import label_lazy
+from surveys.texts.told import label_lazy
 
 INDEX_CHOICES = [(key, label_lazy(key)) for key in TRIGGER_INDICES]
 MOST_FALLS = 4

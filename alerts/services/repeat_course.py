@@ -30,7 +30,7 @@ from scoring.indices.methods import METHODS
 from surveys.models import Visit
 from surveys.models.visits import Status
 from surveys.services.saving import acting_id
-from surveys.told import told
+from surveys.texts.told import told
 
 
 @transaction.atomic

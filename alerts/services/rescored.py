@@ -14,7 +14,7 @@ from alerts.services.events import add_event
 from portal.accounts.languages import speaking_to
 from portal.accounts.models import Group
 from surveys.models import Visit
-from surveys.score_sets import among
+from surveys.scores.sets import among
 
 
 def note_rescored(*, group: Group, visits: Collection[UUID]) -> None:

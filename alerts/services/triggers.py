@@ -17,9 +17,9 @@ from alerts.queries import trigger_in_force, triggers_of
 from portal.accounts.access import Person, require
 from portal.audit.services import record_change
 from scoring.indices.methods import METHODS
+from surveys.lists.recording import reasons_of
 from surveys.models import Site
-from surveys.recording_lists import reasons_of
-from surveys.told import told
+from surveys.texts.told import told
 
 # A trigger fires when a score is low, so an index that rises with pollution cannot carry one.
 TRIGGER_INDICES = {key: method for key, method in METHODS.items() if method.higher_is == "better"}

@@ -15,7 +15,7 @@ from alerts.models import EventKind, Incident, IncidentEvent, Verdict
 from alerts.verdicts import reason_words
 from scoring.indices.methods import METHODS
 from surveys.models import Visit
-from surveys.told import told
+from surveys.texts.told import told
 
 # What has happened, as the first line of the mail says it.
 HEADLINES: Mapping[str, Promise] = MappingProxyType(

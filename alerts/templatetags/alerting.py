@@ -30,9 +30,9 @@ from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.charts import HistoryRow
 from scoring.indices.methods import METHODS
 from surveys.badges import badge
+from surveys.lists.recording import first_index
 from surveys.models import Site, Visit
-from surveys.recording_lists import first_index
-from surveys.told import told
+from surveys.texts.told import told
 
 register = template.Library()
 

@@ -26,8 +26,8 @@ from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.walls import opens
 from surveys.models import Photo, Site, Visit
-from surveys.parts import shown_photos
-from surveys.rivers import with_high_until
+from surveys.outings.rivers import with_high_until
+from surveys.visits.parts import shown_photos
 
 PhotoUrl = Callable[[Photo], str]
 TYPES = {"jpg": "image/jpeg", "jpeg": "image/jpeg", "png": "image/png", "webp": "image/webp"}

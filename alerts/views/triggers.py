@@ -31,9 +31,9 @@ from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter, posted
 from portal.charts import draw_spread
 from scoring.advice import ASSUMES
+from surveys.lists.recording import first_index
 from surveys.models import Site
-from surveys.recording_lists import first_index
-from surveys.told import told as in_words
+from surveys.texts.told import told as in_words
 
 # The question that the page showed comes back with the form that sets the trigger.
 SHOWN = "shown"

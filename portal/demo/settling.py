@@ -23,8 +23,8 @@ from portal.accounts.services import (
     invite_person,
 )
 from portal.demo.world import INVENTED, PASSWORD, ContactPlan, GroupPlan, PersonPlan, SitePlan
-from surveys.locations import grid_reference
 from surveys.models import Kit, Site
+from surveys.places.locations import grid_reference
 from surveys.services.built_in_lists import ensure_family_list
 from surveys.services.sites import save_site
 

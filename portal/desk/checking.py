@@ -9,8 +9,8 @@ from portal.accounts.models import Group
 from portal.accounts.prepared import planned
 from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import Visit
-from surveys.parts import laid_out, with_parts
-from surveys.reviewing import give_hindrances, waiting_in_order
+from surveys.review.queue import give_hindrances, waiting_in_order
+from surveys.visits.parts import laid_out, with_parts
 
 
 def first_to_check(person: Person, group: Group, most: int) -> list[Visit]:

@@ -22,11 +22,11 @@ from portal.accounts.prepared import planned
 from portal.desk.figures import Figures
 from portal.outbox.queries import undelivered_messages
 from portal.queries import returned_to
+from surveys.outings.returns import returns_for
 from surveys.people.models import EnquiryState
 from surveys.people.queries import open_enquiries
 from surveys.queries import own_drafts
-from surveys.questions import answers_waiting, questions_to
-from surveys.returns import returns_for
+from surveys.review.questions import answers_waiting, questions_to
 
 DESK_ROWS = 12
 

@@ -8,10 +8,10 @@ from functools import cache
 from typing import NamedTuple
 from uuid import UUID
 
-from surveys.effort import effort_problems
 from surveys.models import Site
 from surveys.rules import Context, rule_named
 from surveys.submission.types import Spot, Submission
+from surveys.visits.effort import effort_problems
 
 RULE = "effort_off_plan"
 

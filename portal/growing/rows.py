@@ -13,7 +13,7 @@ from portal.growing.effort import OFF_PLAN, STANDARD, SpotPlan
 from portal.growing.land import Land
 from portal.growing.tables import NULL, as_text
 from scoring.explained import Explained
-from surveys.judging import NO_METHOD
+from surveys.scores.judging import NO_METHOD
 
 Heads = Iterator[str]
 COLUMNS: Mapping[str, tuple[str, ...]] = {

@@ -20,8 +20,8 @@ from portal.growing.rows import COLUMNS, Heads
 from portal.growing.tables import NULL, Table
 from scoring.baseline import PROVISIONAL_BELOW
 from scoring.explained import Explained, explain_matrix
+from surveys.lists.recording import reasons_of
 from surveys.models import Finding, Measurement, SpotEffort, TaxonCount, Visit, VisitScore
-from surveys.recording_lists import reasons_of
 
 LARGE = (Visit, SpotEffort, Measurement, TaxonCount, VisitScore, Finding, Verdict, AuditEntry, RowChange)
 

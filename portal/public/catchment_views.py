@@ -32,7 +32,7 @@ from portal.public.models import CatchmentShare
 from portal.public.results import Result
 from scoring.indices import METHODS
 from surveys.services.errors import NotPossible
-from surveys.told import told
+from surveys.texts.told import told
 
 
 def public_catchment(request: PortalRequest, catchment_id: UUID) -> HttpResponseBase:

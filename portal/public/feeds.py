@@ -23,7 +23,7 @@ from portal.accounts.models import Group
 from portal.public import queries
 from portal.public.answering import answer
 from surveys.models import Site, Visit
-from surveys.score_columns import columns_of
+from surveys.scores.columns import columns_of
 
 
 @dataclass(frozen=True)

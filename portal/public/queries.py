@@ -19,7 +19,7 @@ from portal.audit.versions import with_version
 from surveys.exporting.models import PublishingTerms
 from surveys.models import Site, Visit
 from surveys.models.visits import Status
-from surveys.parts import laid_out, with_parts
+from surveys.visits.parts import laid_out, with_parts
 
 WHY = "narrowed by the rows that fetch them"
 LATEST = 30

@@ -21,9 +21,9 @@ from portal.charts.map import MapState
 from scoring.indices import METHODS
 from surveys.models import Site, Visit, VisitScore
 from surveys.models.visits import Status
-from surveys.score_columns import headlines_of
-from surveys.sheets import printed
-from surveys.told import told
+from surveys.scores.columns import headlines_of
+from surveys.texts.told import told
+from surveys.visits.sheets import printed
 
 WHY = "narrowed by the sites that fetch them"
 

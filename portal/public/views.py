@@ -32,10 +32,10 @@ from portal.reports.queries import published_of
 from scoring.indices import METHODS
 from surveys.models import Site, Visit
 from surveys.queries import HistoryPoint
-from surveys.score_columns import ScoreColumn, columns_of
+from surveys.scores.columns import ScoreColumn, columns_of
 from surveys.services.errors import NotPossible
-from surveys.sheets import scores_of
-from surveys.told import told
+from surveys.texts.told import told
+from surveys.visits.sheets import scores_of
 
 SITES_PER_PAGE, TABLE_ROWS = 50, 36
 

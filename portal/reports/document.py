@@ -16,8 +16,8 @@ from alerts.drawn_once import drawn_once
 from portal.charts import Drawing, Point, TriggerLine, draw_history, draw_season
 from portal.reports.sections import is_shown, left_out_words
 from portal.reports.sketch import draw_sketch
-from surveys.told import told
-from surveys.typesetting import as_pdf, lay_out, style_text
+from surveys.paper.typesetting import as_pdf, lay_out, style_text
+from surveys.texts.told import told
 
 Figures = Mapping[str, Any]
 OnSite = Callable[[int, int], None]

@@ -16,7 +16,7 @@ from django.template import engines
 from django.urls import get_resolver
 from django.utils.translation import gettext, override
 
-from surveys.release import release
+from surveys.offline.release import release
 
 
 def make_ready() -> None:

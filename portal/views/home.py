@@ -27,7 +27,7 @@ from portal.desk.rows import DESK_ROWS, parts_of
 from surveys.models import Site, Visit
 from surveys.people.queries import lapsing_trainings
 from surveys.queries import sites_due, visits_of
-from surveys.reviewing import any_at_once
+from surveys.review.queue import any_at_once
 from surveys.rota.queries import desk_of
 
 LATEST_ROWS, TOLD_ROWS = 6, 25

@@ -9,9 +9,9 @@ from django.db.models.functions import JSONObject
 
 from portal.accounts.models import Group
 from portal.accounts.scoping import GroupOwnedQuerySet
+from surveys.lists.recording import lists_in_use
 from surveys.models import RecordingList, Visit, VisitScore
-from surveys.parts import all_of
-from surveys.recording_lists import lists_in_use
+from surveys.visits.parts import all_of
 
 OF_SCORE = ("index", "version", "value", "low", "high", "why_none", "left_out", "scored_at")
 

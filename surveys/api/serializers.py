@@ -15,9 +15,9 @@ from portal.accounts.access import NOBODY, allowed
 from portal.accounts.models import Membership
 from surveys.api.queries import OF_SCORE
 from surveys.forms.filtering import further_choices, lookups, search
-from surveys.locations import grid_reference
 from surveys.models import Finding, ListTaxon, RecordingList, Site, Visit, VisitScore
 from surveys.models.visits import Status
+from surveys.places.locations import grid_reference
 from surveys.submission import submission_data
 from surveys.submission.placing import POSITION, without_position
 

@@ -19,8 +19,8 @@ from portal.tokens.models import Scope
 from surveys.api.base import PortalView, refusals
 from surveys.api.review import ONCE
 from surveys.api.serializers import SiteSerializer
+from surveys.lists.recording import lists_of
 from surveys.models import RecordingList, Site
-from surveys.recording_lists import lists_of
 from surveys.services.sites import save_site
 
 EXAMPLE = OpenApiExample(

@@ -8,8 +8,8 @@ from decimal import Decimal
 from surveys.exporting.people import Names
 from surveys.exporting.tables import Cell
 from surveys.importing.columns import COLUMN_BY_NAME, VISIT_COLUMNS, spot_of
+from surveys.measuring.quantities import QUANTITIES
 from surveys.models import Measurement, TaxonCount, Visit
-from surveys.quantities import QUANTITIES
 from surveys.submission.fields import range_text
 from surveys.submission.numbers import plain_text
 from surveys.submission.placing import POSITION_FIELDS, position_text

@@ -13,8 +13,8 @@ from surveys.exporting.queries import in_chunks, most_spots
 from surveys.exporting.tables import Cell, Record, Table
 from surveys.exporting.visit_cells import amount_cell, visit_cells, visit_columns
 from surveys.models import Visit, VisitScore
-from surveys.sheets import scores_of
-from surveys.told import told
+from surveys.texts.told import told
+from surveys.visits.sheets import scores_of
 
 _LEADING = ("site", "date", "site_name", "river", "latitude", "longitude", "status", "made")
 _CLOSING = (

@@ -9,7 +9,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from scoring.indices import METHODS, Method
-from surveys.told import label_of
+from surveys.texts.told import label_of
 
 
 class ChangeForm(forms.Form):

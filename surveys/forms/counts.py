@@ -15,7 +15,7 @@ from django.utils.translation import gettext_lazy
 from scoring.taxa import roll_up, suggest
 from surveys.forms.posted import PRESENT
 from surveys.models import ListTaxon
-from surveys.provisional import provisional_for
+from surveys.scores.provisional import provisional_for
 
 RANGES: dict[str, str | Promise] = {
     "1-9": "1–9",

@@ -14,8 +14,8 @@ from django.utils.translation import gettext_lazy
 from surveys.forms.counts import WHOLE_TRAY, CountTable
 from surveys.forms.visit import Choices, VisitForm
 from surveys.models import ListTaxon, Site
-from surveys.positions import Landmark, places_for_page
 from surveys.submission import InvalidSubmission, Problem, Submission, parse_submission
+from surveys.visits.positions import Landmark, places_for_page
 
 # Parts of the form that a problem may speak of as a whole: the id to link to, and what the part is called.
 SECTIONS = {

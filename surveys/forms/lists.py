@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from surveys.list_lines import InvalidLines, ListLine, read_lines
+from surveys.lists.lines import InvalidLines, ListLine, read_lines
 
 LONGEST_TEXT = 40_000
 

@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from surveys.models import Kit, KitCleaning, OutingRules, Site
 from surveys.models.outings import CleaningMethod
-from surveys.outings import lines_of
+from surveys.outings.rules import lines_of
 from surveys.services.outings import require_ascending
 from surveys.submission.numbers import decimal_of
 

@@ -12,9 +12,9 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.models import Group
-from surveys.locations import InvalidLocation, Location, parse_location
+from surveys.lists.recording import lists_of
 from surveys.models import Site
-from surveys.recording_lists import lists_of
+from surveys.places.locations import InvalidLocation, Location, parse_location
 
 DATES = ("permission_from", "permission_until", "opened_on", "closed_on")
 PLACE = ("latitude", "longitude", "location_as_typed", "location_precision_m")

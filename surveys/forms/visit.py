@@ -17,10 +17,10 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from surveys.forms.posted import PLAIN_FIELDS, SPOT_PARTS, TIMED
+from surveys.measuring.quantities import QUANTITIES, Quantity
 from surveys.models import Site
 from surveys.models.samples import FlowType
 from surveys.models.visits import Clarity, NotMade, PositionSource, WaterLevel, Weather
-from surveys.quantities import QUANTITIES, Quantity
 from surveys.submission.timing import log_text
 
 Choices = Sequence[tuple[str, str | Promise]]

@@ -9,7 +9,6 @@ from uuid import UUID
 from django.utils.translation import gettext as _
 
 from portal.accounts.models import Group
-from surveys.contexts import Surroundings, context_for, surroundings_of
 from surveys.importing.building import build_draft
 from surveys.importing.columns import COLUMN_BY_NAME, quantities_in
 from surveys.importing.drafting import Draft
@@ -18,6 +17,7 @@ from surveys.importing.known import Differing, differing_visits, numbers_given
 from surveys.importing.people import Members
 from surveys.importing.reading import Sheet
 from surveys.models import Site, Visit
+from surveys.past.contexts import Surroundings, context_for, surroundings_of
 from surveys.rules import Context, errors_in, findings_in
 from surveys.submission import InvalidSubmission, Problem, Submission, parse_submission
 

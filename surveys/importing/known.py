@@ -8,8 +8,8 @@ from uuid import UUID
 
 from portal.accounts.models import Group
 from surveys.importing.grouping import VisitRows
+from surveys.measuring.quantities import QUANTITIES
 from surveys.models import Visit
-from surveys.quantities import QUANTITIES
 from surveys.submission import Submission
 from surveys.submission.numbers import plain_text
 from surveys.submission.types import Reading

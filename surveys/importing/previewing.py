@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from portal.accounts.models import Group, User
 from scoring.indices import METHODS, Score, score_sample
 from surveys.importing.checking import CheckedSheet
-from surveys.judging import read_counts
+from surveys.lists.recording import LEADING, reasons_of
 from surveys.models import Site
-from surveys.recording_lists import LEADING, reasons_of
+from surveys.scores.judging import read_counts
 from surveys.submission import Submission
 from surveys.submission.types import Entry
 

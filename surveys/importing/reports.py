@@ -14,7 +14,7 @@ from surveys.importing.known import Differing
 from surveys.importing.laying import LaidSheet
 from surveys.importing.previewing import Preview, preview_of
 from surveys.importing.understanding import Understood, understood
-from surveys.quantities import QUANTITIES
+from surveys.measuring.quantities import QUANTITIES
 from surveys.submission.fields import range_text
 from surveys.submission.types import Entry, Reading
 

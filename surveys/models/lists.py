@@ -7,7 +7,7 @@ import uuid
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-from surveys.told import told
+from surveys.texts.told import told
 
 
 class RecordingList(models.Model):

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from django.utils import timezone
 
 from portal.accounts.models import Membership
-from surveys.agreements import Measure, Pair, pairs_of
+from surveys.comparing.agreements import Measure, Pair, pairs_of
 from surveys.models import Visit
 
 # Common practice, no source: older counts say little of what somebody can do today.

@@ -13,8 +13,8 @@ from django.utils import timezone
 from django.utils.dates import WEEKDAYS
 from django.utils.translation import gettext_lazy as _
 
-from surveys.locations import InvalidLocation, parse_location
 from surveys.models import Site
+from surveys.places.locations import InvalidLocation, parse_location
 from surveys.rota.models import Availability, NamedDays
 from surveys.rota.models.plans import USUAL_START
 from surveys.rota.services.proposals import LONGEST_WEEKS

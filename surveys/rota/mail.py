@@ -20,7 +20,7 @@ from portal.accounts.queries import coordinator_addresses
 from portal.outbox.models import Message
 from portal.outbox.rendering import render_mail
 from portal.outbox.services import owe_message
-from surveys.outings import checklist_of, rules_of
+from surveys.outings.rules import checklist_of, rules_of
 from surveys.rota.links import cover_url, place_url, swap_url
 from surveys.rota.models import LIVE, Assignment, CoverOffer, PlannedVisit, SwapOffer
 

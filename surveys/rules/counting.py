@@ -7,7 +7,7 @@ from collections import Counter
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from surveys.quantities import COMMON
+from surveys.measuring.quantities import COMMON
 from surveys.rules.types import Context, Remarks, Rule, Severity, line_key
 from surveys.submission.types import Submission
 

@@ -9,7 +9,7 @@ from functools import lru_cache
 
 from django.utils.translation import gettext as _
 
-from surveys.quantities import Range
+from surveys.measuring.quantities import Range
 from surveys.submission.numbers import plain_text
 
 SPREADS_ALLOWED = 3

@@ -8,11 +8,11 @@ from decimal import Decimal
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from surveys.effort import EFFORT_PROBLEMS, deviations, spots_of
-from surveys.quantities import COMMON
+from surveys.measuring.quantities import COMMON
 from surveys.rules.types import Context, Remarks, Rule, Severity
 from surveys.submission.numbers import plain_text
 from surveys.submission.types import Submission
+from surveys.visits.effort import EFFORT_PROBLEMS, deviations, spots_of
 
 LONGEST_KICK = 120
 DEEPEST_CM = 150

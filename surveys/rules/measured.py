@@ -9,8 +9,8 @@ from statistics import median
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from surveys.oxygen import saturation_percent
-from surveys.quantities import COMMON, QUANTITIES, Quantity, Range
+from surveys.measuring.oxygen import saturation_percent
+from surveys.measuring.quantities import COMMON, QUANTITIES, Quantity, Range
 from surveys.rules.hints import hint, usual_at_site
 from surveys.rules.types import Context, Remarks, Rule, Severity
 from surveys.submission.types import Reading, Submission

@@ -10,13 +10,13 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from scoring.indices import METHODS, score_sample
-from surveys.judging import read_counts
-from surveys.quantities import COMMON
+from surveys.comparing.seasons import months_around
+from surveys.measuring.quantities import COMMON
 from surveys.rules.hints import usual_at_site
 from surveys.rules.types import Context, Remarks, Rule, Severity, SiteHistory
-from surveys.seasons import months_around
+from surveys.scores.judging import read_counts
 from surveys.submission.types import Entry, Submission
-from surveys.told import told
+from surveys.texts.told import told
 
 FINDS_TO_KNOW_A_SEASON = 8
 VISITS_IN_THE_SEASON = 5

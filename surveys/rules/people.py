@@ -5,8 +5,8 @@ from __future__ import annotations
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from surveys.measuring.quantities import COMMON
 from surveys.people.pairs import NEEDS_ADULT, lacks_adult
-from surveys.quantities import COMMON
 from surveys.rules.types import Context, Remarks, Rule, Severity
 from surveys.submission.types import Submission
 

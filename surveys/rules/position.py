@@ -5,10 +5,10 @@ from __future__ import annotations
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from surveys.positions import Standing, distance_words, standing
-from surveys.quantities import COMMON
+from surveys.measuring.quantities import COMMON
 from surveys.rules.types import Context, Remarks, Rule, Severity
 from surveys.submission.types import Submission
+from surveys.visits.positions import Standing, distance_words, standing
 
 
 def _position_far(submission: Submission, context: Context) -> Remarks:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.utils.translation import gettext_lazy as _
 
-from surveys.quantities import COMMON
+from surveys.measuring.quantities import COMMON
 from surveys.rules.types import Rule, Severity
 
 READING_RULES = (

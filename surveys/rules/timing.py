@@ -9,11 +9,11 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from surveys.effort import is_near
-from surveys.quantities import COMMON
+from surveys.measuring.quantities import COMMON
 from surveys.rules.types import Context, Remarks, Rule, Severity
 from surveys.submission.numbers import plain_text
 from surveys.submission.types import Spot, Submission
+from surveys.visits.effort import is_near
 
 
 def _timed_seconds(spot: Spot) -> Decimal:

@@ -11,11 +11,11 @@ from uuid import UUID
 
 from django.utils.functional import Promise
 
-from surveys.kits import KitState
 from surveys.models import Site
+from surveys.outings.kits import KitState
 from surveys.people.pairs import Readiness
-from surveys.positions import Landmark
 from surveys.submission.types import Entry, Problem, Submission
+from surveys.visits.positions import Landmark
 
 
 class Severity(StrEnum):

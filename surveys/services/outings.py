@@ -13,7 +13,7 @@ from portal.accounts.access import Person, require
 from portal.accounts.models import Group
 from portal.audit.services import record_change
 from surveys.models import OutingRules
-from surveys.outings import usual_rules
+from surveys.outings.rules import usual_rules
 
 
 @transaction.atomic

@@ -13,10 +13,10 @@ from PIL import ExifTags, Image
 
 from surveys.models import Site
 from surveys.models.visits import ROUGHEST_M, PositionSource
-from surveys.positions import Landmark, distance_words, standing
 from surveys.services.photos import FORMATS, LARGEST_BYTES
 from surveys.submission.placing import DECIMALS, position_text
 from surveys.submission.types import Position
+from surveys.visits.positions import Landmark, distance_words, standing
 
 # Written by the camera beside the degrees (EXIF 2.32, GPS attributes).
 _TAGS = ExifTags.GPS

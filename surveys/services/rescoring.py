@@ -16,7 +16,7 @@ from portal.jobs.kinds import Outcome, job_kind
 from portal.jobs.models import Job
 from portal.jobs.services import request_job
 from portal.jobs.working import Progress
-from surveys.rescoring import rescore_visits, visits_to_rescore
+from surveys.scores.rescoring import rescore_visits, visits_to_rescore
 from surveys.services.errors import need_text
 
 KIND = "rescoring"

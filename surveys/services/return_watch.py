@@ -24,7 +24,7 @@ from portal.audit.services import record_change
 from portal.outbox.models import Message
 from surveys.models import SafeReturn
 from surveys.models.returns import ReturnEventKind, Step
-from surveys.return_mail import (
+from surveys.outings.mail import (
     NAMED_AT_START,
     OVERDUE,
     coordinators_for,
@@ -33,7 +33,7 @@ from surveys.return_mail import (
     tell_pair,
     tell_undelivered,
 )
-from surveys.returns import minutes_late
+from surveys.outings.returns import minutes_late
 from surveys.services.safe_returns import add_event
 
 logger = logging.getLogger(__name__)

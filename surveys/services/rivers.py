@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from portal.accounts.access import Person, require
 from portal.audit.services import record_change
 from surveys.models import RiverReport, Site
-from surveys.rivers import river_at
+from surveys.outings.rivers import river_at
 from surveys.services.errors import NotPossible
 
 # Common practice, no source: what was read yesterday says little of today.

@@ -13,10 +13,10 @@ from django.utils.translation import gettext as _
 from portal.accounts.access import Person
 from portal.accounts.languages import speaking_to
 from portal.inserting import Gathered, insert_rows
-from surveys.contexts import context_for
 from surveys.models import Measurement, Site, SpotEffort, TaxonCount, TimedKick, Visit
+from surveys.past.contexts import context_for
 from surveys.rules import Checked, errors_in, findings_in
-from surveys.scored import Values
+from surveys.scores.scored import Values
 from surveys.signals import JustTaken, visit_judged
 from surveys.submission.types import InvalidSubmission, Position, Problem, Spot, Submission
 

@@ -14,10 +14,10 @@ from portal.accounts.access import Person, require
 from portal.accounts.prepared import planned
 from portal.accounts.walls import wide
 from portal.audit.services import record_change
-from surveys.contexts import Surroundings
 from surveys.models import ImportRun, Visit
 from surveys.models.visits import Source, Status
-from surveys.scored import rescore_visit
+from surveys.past.contexts import Surroundings
+from surveys.scores.scored import rescore_visit
 from surveys.services.errors import Conflict, NotPossible, need_text
 from surveys.services.findings import decide_finding, renew_findings
 from surveys.services.review import approve_visit, locked, return_visit

@@ -10,8 +10,8 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.fields import empty
 
-from surveys.locations import InvalidLocation, Location, parse_location
 from surveys.models.visits import ROUGHEST_M, PositionSource
+from surveys.places.locations import InvalidLocation, Location, parse_location
 from surveys.submission.types import Position
 
 POSITION_FIELDS = ("position", "position_accuracy_m", "position_source")

@@ -12,9 +12,9 @@ from django.utils.translation import gettext as _
 from rest_framework import serializers
 
 from scoring.taxa import roll_up, suggest
+from surveys.measuring.quantities import QUANTITIES, Quantity
 from surveys.models.samples import FlowType
 from surveys.models.visits import ROUGHEST_M, Clarity, NotMade, PositionSource, WaterLevel, Weather
-from surveys.quantities import QUANTITIES, Quantity
 from surveys.submission.fields import (
     LARGEST_COUNT,
     AbundanceRange,

@@ -8,10 +8,10 @@ from typing import Any
 from django import template
 from django.utils import timezone
 
-from surveys.kits import kit_states, kits_of
 from surveys.models import Site
-from surveys.outings import checklist_of, rules_of
-from surveys.rivers import river_at
+from surveys.outings.kits import kit_states, kits_of
+from surveys.outings.rivers import river_at
+from surveys.outings.rules import checklist_of, rules_of
 from surveys.submission.numbers import plain_text
 
 register = template.Library()

@@ -17,15 +17,15 @@ from django.utils.translation import gettext as _
 
 from scoring.taxa import all_taxa
 from surveys.badges import badge
-from surveys.effort import SpotLike
 from surveys.forms.counts import CountRow
 from surveys.models import Visit
 from surveys.models.visits import Status
-from surveys.provisional import Provisional
 from surveys.queries import DueSite
-from surveys.score_columns import MOST_COLUMNS, ScoreColumn, columns_of
+from surveys.scores.columns import MOST_COLUMNS, ScoreColumn, columns_of
+from surveys.scores.provisional import Provisional
 from surveys.submission.numbers import plain_text
-from surveys.told import told
+from surveys.texts.told import told
+from surveys.visits.effort import SpotLike
 
 register = template.Library()
 # A text of scoring in the reader's language.

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_safe
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
 from scoring.agreement import THRESHOLDS
-from surveys.agreements import MEASURES, pairs_of, score_medians, year_rows, years_with_pairs
+from surveys.comparing.agreements import MEASURES, pairs_of, score_medians, year_rows, years_with_pairs
 
 PAIRS_PER_PAGE = 25
 

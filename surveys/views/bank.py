@@ -20,15 +20,15 @@ from portal.accounts.models import Group
 from portal.accounts.pages import enter
 from portal.accounts.queries import members_of
 from surveys.api.sessions import PERSON_HEADER
-from surveys.bank import MOST_SITES, bank_sites, groups_to_sample, last_results
 from surveys.forms import visit_entry
-from surveys.locations import grid_reference
-from surveys.positions import landmarks
+from surveys.offline.bank import MOST_SITES, bank_sites, groups_to_sample, last_results
+from surveys.offline.release import release
+from surveys.places.locations import grid_reference
 from surveys.queries import due_of
-from surveys.release import release
 from surveys.services.photos import MOST_PHOTOS
 from surveys.views.drafts import opening_data
 from surveys.views.shared import find_dated_site, find_site, kit_choices
+from surveys.visits.positions import landmarks
 
 RELEASE_HEADER = "X-Rifflebook-Release"
 View = Callable[..., HttpResponse]

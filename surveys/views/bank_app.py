@@ -17,10 +17,10 @@ from django.views.decorators.http import require_safe
 
 from portal.accounts.middleware import PortalRequest
 from surveys.api.problems import MEDIA_TYPE, problem_body
-from surveys.app_icons import ICONS, icon_png
-from surveys.app_manifest import manifest
-from surveys.bank import bank_pages, kept_sites
-from surveys.release import release, static_addresses
+from surveys.offline.bank import bank_pages, kept_sites
+from surveys.offline.icons import ICONS, icon_png
+from surveys.offline.manifest import manifest
+from surveys.offline.release import release, static_addresses
 
 # Shared by the pages and the worker, in the order in which they need each other.
 WORKER_SCRIPTS = ("js/bank/store.js", "js/bank/send.js", "js/bank/worker.js")

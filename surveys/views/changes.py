@@ -12,10 +12,10 @@ from django.views.decorators.http import require_safe
 
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
-from surveys import change_words as words
-from surveys.changes import SiteChange, change_of, indices_scored
+from surveys.comparing import words
+from surveys.comparing.changes import SiteChange, change_of, indices_scored
 from surveys.forms.changes import ChangeForm
-from surveys.recording_lists import first_index
+from surveys.lists.recording import first_index
 from surveys.views.shared import find_site
 
 

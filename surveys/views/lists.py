@@ -18,9 +18,8 @@ from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter, posted
 from surveys.forms.lists import ListChangeForm, ListForm
-from surveys.list_lines import text_of
-from surveys.models import RecordingList
-from surveys.recording_lists import (
+from surveys.lists.lines import text_of
+from surveys.lists.recording import (
     listed_with_numbers,
     lists_of,
     open_sites_with,
@@ -29,6 +28,7 @@ from surveys.recording_lists import (
     support_of,
     versions_of,
 )
+from surveys.models import RecordingList
 from surveys.services.errors import NotPossible
 from surveys.services.lists import change_list, create_list, retire_list
 

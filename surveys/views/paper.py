@@ -12,7 +12,7 @@ from django.views.decorators.http import require_safe
 
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
-from surveys.paper import write_sheet
+from surveys.paper.record_sheet import write_sheet
 from surveys.views.shared import find_site, kit_choices
 
 

@@ -19,7 +19,7 @@ from portal.accounts.pages import enter, posted
 from portal.accounts.signed_links import by_link
 from surveys.forms.questions import AnswerForm, QuestionForm
 from surveys.models import VisitQuestion
-from surveys.question_links import read_question
+from surveys.review.links import read_question
 from surveys.services.errors import NotPossible
 from surveys.services.questions import answer_by_link, answer_question, ask_recorder
 from surveys.views.review import show_review

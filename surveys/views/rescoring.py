@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter, posted
 from portal.jobs.queries import jobs_of
-from surveys.rescoring import visits_to_rescore
+from surveys.scores.rescoring import visits_to_rescore
 from surveys.services.rescoring import KIND, request_rescoring
 
 RUNS_SHOWN = 20

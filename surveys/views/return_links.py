@@ -12,9 +12,9 @@ from django.views.decorators.http import require_POST, require_safe
 
 from portal.accounts.signed_links import by_link, token_of
 from surveys.models import ReturnNotice
-from surveys.outings import rules_of
-from surveys.places import place_of
-from surveys.returns import minutes_late, read_token
+from surveys.outings.returns import minutes_late, read_token
+from surveys.outings.rules import rules_of
+from surveys.places.sites import place_of
 from surveys.services.errors import NotPossible
 from surveys.services.safe_returns import end_safe_return, extend_safe_return
 

@@ -21,8 +21,8 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
-from surveys.comparisons import compare_visit, part_taken
-from surveys.conventions import conventions_of
+from surveys.comparing.seasons import season_of
+from surveys.comparing.visits import compare_visit, part_taken
 from surveys.forms import (
     ApproveForm,
     DecisionForm,
@@ -38,19 +38,19 @@ from surveys.histories import trail_of
 from surveys.importing.queries import waiting_sheets
 from surveys.models import Finding, Visit
 from surveys.models.visits import Status
-from surveys.parts import shown_photos
 from surveys.queries import number_waiting
-from surveys.reviewing import QUEUE_ROWS, any_at_once, give_hindrances, next_waiting, waiting_in_order
-from surveys.seasons import season_of
+from surveys.review.queue import QUEUE_ROWS, any_at_once, give_hindrances, next_waiting, waiting_in_order
+from surveys.scores.conventions import conventions_of
 from surveys.services.bulk_review import Approvals, approve_several
 from surveys.services.errors import NotPossible
 from surveys.services.findings import decide_finding
 from surveys.services.review import approve_visit, return_visit
 from surveys.services.saving import all_problems
 from surveys.services.visits import correct_visit
-from surveys.sheets import VisitSheet, score_sheet
 from surveys.submission import InvalidSubmission, Problem, submission_data
 from surveys.views.shared import find_visit, show_entry, show_photos_changed
+from surveys.visits.parts import shown_photos
+from surveys.visits.sheets import VisitSheet, score_sheet
 
 CORRECT = "surveys/visit_correct.html"
 ACCEPTED = Finding.Decision.ACCEPTED

@@ -10,8 +10,8 @@ from django.views.decorators.http import require_safe
 
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
-from surveys.quantities import QUANTITIES
-from surveys.rule_counts import rule_counts
+from surveys.measuring.quantities import QUANTITIES
+from surveys.review.rule_counts import rule_counts
 from surveys.rules import RULES
 
 

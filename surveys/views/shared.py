@@ -20,15 +20,15 @@ from portal.accounts.queries import members_of
 from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.forms import Remark, visit_entry
 from surveys.forms.posted import TAKE_UP
-from surveys.kits import kits_of
+from surveys.lists.recording import taxa_of
 from surveys.models import Draft, Photo, Site, Visit
+from surveys.outings.kits import kits_of
 from surveys.overviews import with_upstream
-from surveys.parts import ALL_PARTS, laid_out, with_parts
-from surveys.positions import landmarks
 from surveys.queries import list_of_photos, photos_of, with_last_visit
-from surveys.recording_lists import taxa_of
 from surveys.services.photo_positions import Suggestion, suggest_position
 from surveys.services.photos import InvalidPhoto, add_photo, remove_photo
+from surveys.visits.parts import ALL_PARTS, laid_out, with_parts
+from surveys.visits.positions import landmarks
 
 
 def find_site(group: Group, site_id: UUID) -> Site:

@@ -19,11 +19,11 @@ from portal.accounts.models import Group
 from portal.accounts.pages import enter, posted
 from surveys.forms import SiteForm
 from surveys.histories import trail_of
-from surveys.locations import grid_reference
 from surveys.models import Site
+from surveys.outings.rivers import river_at
 from surveys.overviews import last_visits, neighbours, own_draft_at, page_of_sites
+from surveys.places.locations import grid_reference
 from surveys.queries import due_of
-from surveys.rivers import river_at
 from surveys.services.sites import save_site
 from surveys.views.shared import find_dated_site, find_site
 

@@ -36,9 +36,9 @@ from portal.outbox.heartbeats import PARTS, note_alive
 from portal.reports.figures import gather_figures
 from portal.reports.identifiers import PREFIX, identifier_of
 from portal.reports.models import GroupPicture, YearlyReport
-from surveys.list_lines import read_lines
+from surveys.lists.lines import read_lines
 from surveys.models import Finding, ReturnNotice
-from surveys.returns import return_url
+from surveys.outings.returns import return_url
 from surveys.services.drafts import start_visit
 from surveys.services.imports import check_and_keep, keep_sheet
 from surveys.services.kits import clean_kit, save_kit

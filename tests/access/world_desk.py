@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from surveys.models import VisitQuestion
-from surveys.question_links import QUESTION
+from surveys.review.links import QUESTION
 from tests.conftest import Cast
 
 if TYPE_CHECKING:

@@ -15,9 +15,9 @@ from alerts.repeat_links import OFFER
 from alerts.services.drills import DRILL
 from portal.accounts.services import INVITATION
 from portal.accounts.signed_links import SignedLink
+from surveys.outings.returns import RETURN
 from surveys.people.links import ENQUIRY_LINK
-from surveys.question_links import QUESTION
-from surveys.returns import RETURN
+from surveys.review.links import QUESTION
 from surveys.rota.links import CALENDAR, COVER, PLACE, REMINDERS, SWAP
 from tests.conftest import Cast
 

@@ -22,8 +22,8 @@ from alerts.services.drills import DRILL
 from portal.accounts import services
 from portal.accounts.services import INVITATION
 from portal.accounts.signed_links import DeadLink, SignedLink, by_link
+from surveys.outings.returns import RETURN
 from surveys.people.links import ENQUIRY_LINK
-from surveys.returns import RETURN
 from surveys.rota.links import REMINDERS
 
 SENT = datetime(2026, 5, 4, 10, tzinfo=UTC)

@@ -24,7 +24,7 @@ from portal.audit.services import record_change
 from portal.charts import Drawing, Point, TriggerLine, draw_history, to_png
 from scoring.indices.methods import METHODS
 from surveys.models import Site, Visit
-from surveys.rescoring import rescore_visits
+from surveys.scores.rescoring import rescore_visits
 from surveys.services.review import return_visit
 from surveys.services.visits import approve_visit, correct_visit
 from tests.alerts.conftest import Watch, set_level

@@ -16,9 +16,9 @@ from alerts.services.wording import HEADLINES, WITH_EVIDENCE
 from portal.accounts.models import User
 from scoring.indices.methods import METHODS
 from scoring.subsampling import whole_tray_limits
+from surveys.measuring.quantities import QUANTITIES
 from surveys.models import Site, TaxonCount
-from surveys.places import place_of
-from surveys.quantities import QUANTITIES
+from surveys.places.sites import place_of
 from surveys.services.visits import approve_visit
 from tests.alerts.conftest import LOW, Watch, approved_visit, mails, set_level, verdict_of
 from tests.factories import SiteFactory, days_ago

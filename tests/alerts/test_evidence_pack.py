@@ -29,10 +29,10 @@ from portal.audit.services import history_of, record_change
 from portal.audit.verifying import Witness, verify_trail
 from surveys.histories import events_of
 from surveys.models import Photo, Visit
+from surveys.paper.typesetting import as_pdf, lay_out
 from surveys.services.visits import correct_visit
 from surveys.submission.parsing import parse_submission
 from surveys.submission.writing import submission_data
-from surveys.typesetting import as_pdf, lay_out
 from tests.alerts.conftest import Watch, make_watch, the_incident
 from tests.conftest import make_cast
 from tests.factories import SiteFactory

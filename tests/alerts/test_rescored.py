@@ -17,7 +17,7 @@ from portal.outbox.models import Message
 from scoring.sentences import NO_SCORING_TAXON
 from surveys.models import Visit, VisitScore
 from surveys.queries import visits_of
-from surveys.rescoring import rescore_visits
+from surveys.scores.rescoring import rescore_visits
 from surveys.services.visits import correct_visit
 from surveys.submission.writing import submission_of
 from tests.conftest import Cast

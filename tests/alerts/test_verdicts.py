@@ -13,8 +13,8 @@ from alerts.services.verdicts import judge_visit
 from alerts.services.verdicts import test_visit_anyway as run_anyway
 from alerts.verdicts import REASONS, Facts, judge, reason_words, weigh
 from portal.audit.models import AuditEntry
-from surveys.effort import EFFORT_PROBLEMS
 from surveys.models import Visit
+from surveys.visits.effort import EFFORT_PROBLEMS
 from tests.alerts.conftest import (
     LEVEL,
     LOW,

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from alerts.models import Trigger, Verdict
 from alerts.verdicts import EXCUSABLE, REASONS, Facts, are_excusable, kind_of, reason_words, weigh
-from surveys.effort import EFFORT_PROBLEMS
+from surveys.visits.effort import EFFORT_PROBLEMS
 from tests.chance import tries
 
 Outcome = Verdict.Outcome

@@ -21,8 +21,8 @@ from portal.jobs.working import work_off
 from scoring.indices import METHODS
 from scoring.tables import read_table
 from surveys.models import Site, TaxonCount, Visit, VisitScore
-from surveys.rescoring import rescore_visits, visits_to_rescore
-from surveys.score_sets import write_scores
+from surveys.scores.rescoring import rescore_visits, visits_to_rescore
+from surveys.scores.sets import write_scores
 from surveys.services.rescoring import request_rescoring
 from tests.conftest import Cast
 from tests.factories import days_ago

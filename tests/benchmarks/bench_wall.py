@@ -19,7 +19,7 @@ from portal.accounts.walled.base import DatabaseWrapper
 from portal.accounts.walls import within
 from scoring.indices import METHODS
 from surveys.models import Visit
-from surveys.score_sets import Stored, score_stored
+from surveys.scores.sets import Stored, score_stored
 from tests.benchmarks import bench_rescoring
 from tests.benchmarks.bench_rescoring import Moment
 from tests.conftest import Cast

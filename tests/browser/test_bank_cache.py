@@ -11,9 +11,9 @@ from django.urls import reverse
 from playwright.sync_api import Page, expect
 
 from portal.accounts.models import User
-from surveys import release as releases
 from surveys.models import Site
-from surveys.release import release, static_addresses
+from surveys.offline import release as releases
+from surveys.offline.release import release, static_addresses
 from surveys.views import bank
 from surveys.views.shared import find_site
 from tests.browser.checks import PageFor, assert_accessible, session_key_for

@@ -14,12 +14,12 @@ from scoring.indices import METHODS, score_sample
 from scoring.tables import read_table
 from scoring.taxa import all_taxa, roll_up
 from surveys.forms import data_from_post, read_entry
-from surveys.judging import counts_of
 from surveys.models import Visit
-from surveys.provisional import provisional_for
+from surveys.scores.judging import counts_of
+from surveys.scores.provisional import provisional_for
 from surveys.services.built_in_lists import family_rows
-from surveys.sheets import printed
 from surveys.submission import InvalidSubmission, Submission
+from surveys.visits.sheets import printed
 from tests.browser.checks import PageFor
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from portal.demo.stories import STORIES, UNPLANNED
 from portal.demo.world import GROUPS, OPERATOR, ContactPlan, PersonPlan
-from surveys.locations import grid_reference
+from surveys.places.locations import grid_reference
 
 PEOPLE: list[PersonPlan | ContactPlan] = [
     OPERATOR,

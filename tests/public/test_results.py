@@ -11,7 +11,7 @@ from portal.public.queries import approved_visits
 from portal.public.results import Result, all_of, approved_of
 from surveys.models import Visit, VisitScore
 from surveys.models.visits import Status
-from surveys.sheets import scores_of
+from surveys.visits.sheets import scores_of
 from tests.conftest import Cast
 from tests.factories import SiteFactory, VisitFactory, days_ago
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from surveys.positions import metres_between
+from surveys.visits.positions import metres_between
 
 # Geocentric Datum of Australia, technical manual (Intergovernmental Committee on Surveying and Mapping), worked
 # example of Vincenty's formulae: Flinders Peak to Buninyong on GRS80. From memory; many test suites quote it.

@@ -2,8 +2,8 @@
 
 import pytest
 
-from surveys.grids import BRITISH, IRISH, _transformer, to_degrees, to_grid
-from surveys.locations import grid_reference, parse_location
+from surveys.places.grids import BRITISH, IRISH, _transformer, to_degrees, to_grid
+from surveys.places.locations import grid_reference, parse_location
 
 # Ordnance Survey, "A guide to coordinate systems in Great Britain", Annex C, worked example: a point near
 # Caister given on the Airy ellipsoid (OSGB36), not on WGS84. Seen as quoted in several independent test suites.

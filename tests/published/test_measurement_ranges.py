@@ -11,7 +11,7 @@ from decimal import Decimal
 
 import pytest
 
-from surveys.quantities import NITRATE_PER_NITROGEN, PHOSPHATE_PER_PHOSPHORUS, QUANTITIES
+from surveys.measuring.quantities import NITRATE_PER_NITROGEN, PHOSPHATE_PER_PHOSPHORUS, QUANTITIES
 from tests.surveys.checking import errors, findings, rules_of
 
 STEP = Decimal("0.1")

@@ -10,7 +10,7 @@ from decimal import Decimal
 
 import pytest
 
-from surveys.oxygen import saturated_oxygen, saturation_percent
+from surveys.measuring.oxygen import saturated_oxygen, saturation_percent
 
 TABLE = {0: 14.62, 5: 12.77, 10: 11.29, 15: 10.08, 20: 9.09, 25: 8.26, 30: 7.56}
 

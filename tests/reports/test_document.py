@@ -22,7 +22,7 @@ from portal.reports.document import (
     typeset,
     write_pdf,
 )
-from surveys.typesetting import NothingOutside, OutsideRefused
+from surveys.paper.typesetting import NothingOutside, OutsideRefused
 from tests.conftest import make_cast
 from tests.lasting import built_once
 from tests.reports.conftest import POOR_COUNTS, YEAR, YearBook

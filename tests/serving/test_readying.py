@@ -23,7 +23,7 @@ django.setup()
 from django.db import connection
 from django.template import engines
 from django.urls import get_resolver
-from surveys.release import release
+from surveys.offline.release import release
 if sys.argv[1] == "web":
     from portal.serving import web_server
     web_server.when_ready(None)

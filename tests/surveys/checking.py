@@ -8,8 +8,8 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
-from surveys.kits import KitState, KitUse
 from surveys.models import Kit, KitCleaning, Site
+from surveys.outings.kits import KitState, KitUse
 from surveys.people.pairs import Readiness
 from surveys.rules import Checked, Context, SiteHistory, check_submission
 from surveys.submission import parse_submission

@@ -11,8 +11,8 @@ from datetime import date
 from typing import Any
 from uuid import UUID
 
-from surveys.positions import Landmark
 from surveys.rules import Context, SiteHistory
+from surveys.visits.positions import Landmark
 from tests.surveys.checking import KIT, PARTNER, USUAL, at_site, with_history, with_kit, with_people
 
 Changes = dict[str, Any]

@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from scoring.agreement import THRESHOLDS
-from surveys.agreements import MEASURES, pairs_of, score_medians, year_rows, years_with_pairs
+from surveys.comparing.agreements import MEASURES, pairs_of, score_medians, year_rows, years_with_pairs
 from surveys.models import Visit
 from surveys.services.built_in_lists import ensure_bankside_list
 from tests.conftest import Cast

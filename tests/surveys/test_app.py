@@ -16,10 +16,10 @@ from django.test import Client
 from django.urls import resolve
 from PIL import Image
 
-from surveys import release as releases
-from surveys.app_icons import ICONS, icon_png
-from surveys.app_manifest import colours
-from surveys.release import release, static_names
+from surveys.offline import release as releases
+from surveys.offline.icons import ICONS, icon_png
+from surveys.offline.manifest import colours
+from surveys.offline.release import release, static_names
 
 
 @pytest.fixture

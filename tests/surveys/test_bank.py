@@ -14,10 +14,10 @@ from portal.accounts.access import Person
 from portal.accounts.models import Membership
 from portal.accounts.services import end_membership
 from portal.audit.services import record_change
-from surveys import bank as banks
-from surveys.bank import BankSite, bank_pages, bank_sites, kept_sites, last_results
-from surveys.list_lines import read_lines
+from surveys.lists.lines import read_lines
 from surveys.models import Site, Visit
+from surveys.offline import bank as banks
+from surveys.offline.bank import BankSite, bank_pages, bank_sites, kept_sites, last_results
 from surveys.services.lists import create_list
 from surveys.services.review import approve_visit, return_visit
 from surveys.services.sites import save_site

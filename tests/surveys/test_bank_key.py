@@ -10,8 +10,8 @@ from django.test import Client
 from django.urls import reverse
 from django.utils.translation import trans_real
 
-from surveys.bank import OPEN_PAGES
 from surveys.identification import End, load_drawings, load_key
+from surveys.offline.bank import OPEN_PAGES
 from surveys.services.drafts import start_visit
 from surveys.templatetags.keying import key_drawing, key_symbol, one_attribute
 from surveys.views.bank_key import SURE_WORDS

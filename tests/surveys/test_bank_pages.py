@@ -14,9 +14,9 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from surveys import bank as banks
 from surveys.models import Site
-from surveys.release import release
+from surveys.offline import bank as banks
+from surveys.offline.release import release
 from tests.conftest import Cast
 from tests.factories import MembershipFactory, SiteFactory, days_ago, submit
 from tests.surveys.pages import text_of

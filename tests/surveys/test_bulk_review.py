@@ -16,7 +16,7 @@ from alerts.models import Trigger, Verdict
 from portal.accounts.models import Role
 from portal.audit.models import AuditEntry
 from surveys.models import Visit
-from surveys.reviewing import next_waiting, waiting_in_order
+from surveys.review.queue import next_waiting, waiting_in_order
 from surveys.services import bulk_review
 from surveys.services.bulk_review import Approvals, approve_several
 from surveys.services.errors import NotPossible

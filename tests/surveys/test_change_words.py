@@ -12,8 +12,16 @@ from alerts.site_records import site_record
 from scoring.comparison import Comparison, compare_pairs
 from scoring.indices import METHODS
 from scoring.trend import Trend, seasonal_kendall
-from surveys import change_words as words
-from surveys.changes import PAIRED_WITHIN, Pairing, change_of, dated, indices_scored, pair_visits, split
+from surveys.comparing import words
+from surveys.comparing.changes import (
+    PAIRED_WITHIN,
+    Pairing,
+    change_of,
+    dated,
+    indices_scored,
+    pair_visits,
+    split,
+)
 from surveys.forms.changes import ChangeForm
 from surveys.models import Site, VisitScore
 from tests.alerts.conftest import approved_visit

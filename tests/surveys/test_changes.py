@@ -10,8 +10,16 @@ import pytest
 from scoring.comparison import Comparison, compare_impact, compare_pairs, compare_periods
 from scoring.indices import METHODS
 from scoring.trend import Trend, by_month, seasonal_kendall
-from surveys import change_words as words
-from surveys.changes import Pairing, SiteChange, change_of, indices_scored, pair_visits, season_of, split
+from surveys.comparing import words
+from surveys.comparing.changes import (
+    Pairing,
+    SiteChange,
+    change_of,
+    indices_scored,
+    pair_visits,
+    season_of,
+    split,
+)
 from surveys.models import Site, VisitScore
 from surveys.models.visits import Status
 from tests.alerts.conftest import approved_visit

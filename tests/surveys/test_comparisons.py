@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from surveys.comparisons import EARLIER_VISITS, TaxonRow, compare_visit, part_taken
+from surveys.comparing.visits import EARLIER_VISITS, TaxonRow, compare_visit, part_taken
 from surveys.models import Visit
 from tests.conftest import Cast
 from tests.factories import SiteFactory, TaxonCountFactory, VisitFactory, days_ago, person_for

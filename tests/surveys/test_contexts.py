@@ -10,8 +10,8 @@ from django.utils import timezone
 from pytest_django import DjangoAssertNumQueries
 
 from portal.accounts.models import Membership
-from surveys.contexts import context_for
 from surveys.models import Visit, VisitScore
+from surveys.past.contexts import context_for
 from surveys.rules import Context
 from tests.conftest import Cast
 from tests.factories import (

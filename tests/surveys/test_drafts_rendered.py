@@ -13,10 +13,10 @@ from django.db import transaction
 from hypothesis import given
 from hypothesis import strategies as st
 
+from surveys.measuring.quantities import QUANTITIES
 from surveys.models import Draft
 from surveys.models.samples import FlowType
 from surveys.models.visits import Clarity, NotMade, WaterLevel, Weather
-from surveys.quantities import QUANTITIES
 from surveys.services.drafts import start_visit
 from tests.conftest import Cast
 from tests.surveys.pages import address, signed_in

@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from surveys.effort import EFFORT_PROBLEMS, effort_problems
 from surveys.models import Site
 from surveys.submission import Submission
+from surveys.visits.effort import EFFORT_PROBLEMS, effort_problems
 from tests.conftest import Cast
 from tests.factories import submission_for, submit
 

@@ -12,7 +12,6 @@ from surveys.forms.counts import CountTable
 from surveys.histories import label_of
 from surveys.models import Site, Visit
 from surveys.services.visits import correct_visit
-from surveys.sheets import VisitSheet
 from surveys.submission import (
     Entry,
     InvalidSubmission,
@@ -23,6 +22,7 @@ from surveys.submission import (
     submission_of,
 )
 from surveys.views.shared import find_visit
+from surveys.visits.sheets import VisitSheet
 from tests.conftest import Cast
 from tests.factories import data_for, submit
 from tests.surveys.pages import address, post_of, signed_in, text_of

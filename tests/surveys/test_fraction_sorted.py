@@ -10,12 +10,11 @@ from django.test import Client
 from django.urls import reverse
 
 from scoring.samples import Count
-from surveys.conventions import conventions_of
 from surveys.forms import data_from_post, read_entry
-from surveys.judging import counts_of, share_of
 from surveys.models import Site, Visit
+from surveys.scores.conventions import conventions_of
+from surveys.scores.judging import counts_of, share_of
 from surveys.services.visits import correct_visit
-from surveys.sheets import VisitSheet, score_lines
 from surveys.submission import (
     Entry,
     InvalidSubmission,
@@ -27,6 +26,7 @@ from surveys.submission import (
     submission_of,
 )
 from surveys.views.shared import find_visit
+from surveys.visits.sheets import VisitSheet, score_lines
 from tests.conftest import Cast
 from tests.factories import TaxonCountFactory, VisitFactory, data_for, submit
 

@@ -7,9 +7,9 @@ from typing import Any
 import pytest
 
 from scoring.indices import METHODS
-from surveys.judging import scored_name
 from surveys.models import Visit, VisitScore
-from surveys.scored import rescore_visit, score_visits
+from surveys.scores.judging import scored_name
+from surveys.scores.scored import rescore_visit, score_visits
 from surveys.submission import Entry
 from tests.conftest import Cast
 from tests.factories import VisitFactory, submit

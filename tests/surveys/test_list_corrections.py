@@ -16,10 +16,10 @@ from portal.audit.services import history_of
 from portal.jobs.models import Job
 from portal.jobs.working import work_off
 from portal.outbox.models import Message
-from surveys.judging import NO_METHOD
-from surveys.list_lines import read_lines, text_of
+from surveys.lists.lines import read_lines, text_of
 from surveys.models import RecordingList, Visit
-from surveys.rescoring import rescore_visits, visits_to_rescore
+from surveys.scores.judging import NO_METHOD
+from surveys.scores.rescoring import rescore_visits, visits_to_rescore
 from surveys.services import rescoring as services
 from surveys.services.lists import change_list, create_list
 from surveys.services.rescoring import request_rescoring

@@ -12,20 +12,20 @@ from django.urls import reverse
 
 from alerts.models import Trigger
 from portal.audit.services import history_of
-from surveys.list_lines import InvalidLines, ListLine, read_lines, text_of
-from surveys.models import ListTaxon, RecordingList, Visit
-from surveys.recording_lists import (
+from surveys.lists.lines import InvalidLines, ListLine, read_lines, text_of
+from surveys.lists.recording import (
     first_index,
     leading_indices,
     lists_in_use,
     reasons_of,
     support_of,
 )
+from surveys.models import ListTaxon, RecordingList, Visit
 from surveys.services.built_in_lists import ensure_bankside_list, ensure_family_list
 from surveys.services.errors import NotPossible
 from surveys.services.lists import change_list, create_list
-from surveys.sheets import score_sheet
 from surveys.views.shared import find_visit
+from surveys.visits.sheets import score_sheet
 from tests.conftest import Cast
 from tests.factories import days_ago, family_list, submit
 

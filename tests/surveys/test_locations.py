@@ -6,8 +6,8 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from surveys.grids import BRITISH, IRISH, corner_of, grid_at, letters_of, to_degrees, to_grid
-from surveys.locations import InvalidLocation, Location, grid_reference, parse_location
+from surveys.places.grids import BRITISH, IRISH, corner_of, grid_at, letters_of, to_degrees, to_grid
+from surveys.places.locations import InvalidLocation, Location, grid_reference, parse_location
 
 
 def metres_between(one: tuple[float, float], other: tuple[float, float]) -> float:

@@ -12,7 +12,7 @@ from django.http import Http404
 from portal.audit.services import history_of
 from surveys.forms.outings import OutingRulesForm
 from surveys.models import OutingRules
-from surveys.outings import checklist_of, lines_of, rules_of, usual_rules
+from surveys.outings.rules import checklist_of, lines_of, rules_of, usual_rules
 from surveys.services.outings import edit_outing_rules
 from tests.conftest import Cast
 from tests.surveys.pages import address, signed_in, text_of

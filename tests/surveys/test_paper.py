@@ -11,9 +11,9 @@ import page
 import pytest
 from pypdf import PdfReader
 
-from surveys.list_lines import read_lines
+from surveys.lists.lines import read_lines
 from surveys.models import Site
-from surveys.paper import SIZES, write_sheet
+from surveys.paper.record_sheet import SIZES, write_sheet
 from surveys.services.kits import save_kit
 from surveys.services.lists import create_list
 from tests.conftest import Cast, make_cast
@@ -160,12 +160,12 @@ def test_members_get_it_as_a_file_to_be_shown(cast: Cast, site: Site) -> None:
 
 def test_a_second_copy_is_not_set_again(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
     first = sheet(site)
-    monkeypatch.setattr("surveys.paper.lay_out", lambda *_: pytest.fail("set again"))
+    monkeypatch.setattr("surveys.paper.record_sheet.lay_out", lambda *_: pytest.fail("set again"))
     assert sheet(site) == first
 
 
 def test_a_changed_site_is_set_anew(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
     sheet(site)
-    monkeypatch.setattr("surveys.paper._set", lambda *_: b"set anew")
+    monkeypatch.setattr("surveys.paper.record_sheet._set", lambda *_: b"set anew")
     site.hazards = "A bull in the field."
     assert sheet(site) == b"set anew"

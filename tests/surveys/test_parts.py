@@ -10,10 +10,10 @@ from django.db import models
 from django.utils import timezone
 
 from surveys.models import Finding, Photo, Visit, VisitQuestion
-from surveys.parts import ALL_PARTS, laid_out, shown_photos, with_parts
 from surveys.services.photos import add_photo
-from surveys.sheets import counted
 from surveys.templatetags.surveying import kicking_seconds
+from surveys.visits.parts import ALL_PARTS, laid_out, shown_photos, with_parts
+from surveys.visits.sheets import counted
 from tests.access.world import picture
 from tests.conftest import Cast
 from tests.factories import days_ago, submit

@@ -13,10 +13,10 @@ import pytest
 from pytest_django import DjangoAssertNumQueries
 
 from portal.accounts.walls import within
-from surveys.contexts import context_for
 from surveys.models import Site, Visit, VisitScore
-from surveys.past_of_one import past_of_one
-from surveys.pasts import pasts_of
+from surveys.past.contexts import context_for
+from surveys.past.of_many import pasts_of
+from surveys.past.of_one import past_of_one
 from surveys.rules import findings_in
 from surveys.submission.types import Submission
 from tests.conftest import Cast
@@ -128,8 +128,8 @@ def test_it_is_one_query(cast: Cast, site: Site, django_assert_num_queries: Djan
 def test_the_newest_readings_and_scores_are_read(
     cast: Cast, site: Site, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("surveys.past_of_one.READINGS_READ", 2)
-    monkeypatch.setattr("surveys.pasts.READINGS_READ", 2)
+    monkeypatch.setattr("surveys.past.of_one.READINGS_READ", 2)
+    monkeypatch.setattr("surveys.past.of_many.READINGS_READ", 2)
     submission = submission_for(site, visited_on="2024-06-01", measurements={"phosphate": {"value": "8"}})
     whole = pasts_of([site], without=[], quantities=["phosphate"])[site.pk].before(submission)
     history = past_of_one(submission, site).history

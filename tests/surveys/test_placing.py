@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from rest_framework.serializers import ValidationError
 
-from surveys.locations import parse_location
 from surveys.models.visits import ROUGHEST_M
+from surveys.places.locations import parse_location
 from surveys.submission.placing import (
     POSITION_FIELDS,
     position_data,

@@ -12,17 +12,17 @@ from PIL import Image
 from alerts.chain_facts import counted
 from alerts.evidence_pack import nameless
 from portal.accounts.access import allowed
-from surveys import positions
 from surveys.histories import trail_of
 from surveys.models import Finding, Visit
-from surveys.positions import Landmark, distance_words, metres_between, standing
 from surveys.services.drafts import start_visit
 from surveys.services.photo_positions import position_in, suggest_position
 from surveys.services.visits import correct_visit
-from surveys.sheets import VisitSheet
 from surveys.submission import InvalidSubmission, parse_submission, submission_data, submission_of
 from surveys.submission.placing import position_text
 from surveys.submission.types import Position
+from surveys.visits import positions
+from surveys.visits.positions import Landmark, distance_words, metres_between, standing
+from surveys.visits.sheets import VisitSheet
 from tests.conftest import Cast
 from tests.factories import SiteFactory, VisitFactory, data_for, submit
 from tests.surveys.checking import USUAL

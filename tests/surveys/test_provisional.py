@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from scoring.tables import read_table
-from surveys.provisional import provisional_for
+from surveys.scores.provisional import provisional_for
 from surveys.services.built_in_lists import family_rows
 from surveys.services.drafts import start_visit
 from tests.conftest import Cast

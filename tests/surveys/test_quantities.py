@@ -6,7 +6,7 @@ from decimal import Decimal
 
 import pytest
 
-from surveys.quantities import QUANTITIES, Quantity
+from surveys.measuring.quantities import QUANTITIES, Quantity
 
 
 @pytest.mark.parametrize("quantity", QUANTITIES.values(), ids=QUANTITIES)

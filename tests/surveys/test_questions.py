@@ -17,8 +17,8 @@ from portal.accounts.models import Membership, Role
 from portal.audit.models import AuditEntry
 from portal.outbox.models import Message
 from surveys.models import Visit, VisitQuestion
-from surveys.question_links import QUESTION
-from surveys.questions import answers_waiting, questions_to
+from surveys.review.links import QUESTION
+from surveys.review.questions import answers_waiting, questions_to
 from surveys.services.errors import NotPossible
 from surveys.services.questions import answer_by_link, answer_question, ask_recorder
 from surveys.services.review import approve_visit, return_visit

@@ -13,13 +13,13 @@ from django.utils import timezone, translation
 
 from surveys.api.queries import visits_with_told_scores
 from surveys.api.serializers import ScoreSerializer, VisitSummarySerializer
-from surveys.effort import Kicked, effort_problems, is_standard, plan_of
 from surveys.forms.counts import CountRow
 from surveys.forms.visit import VisitForm
 from surveys.models import Site, VisitScore
-from surveys.provisional import provisional_for
 from surveys.queries import site_history
+from surveys.scores.provisional import provisional_for
 from surveys.templatetags.surveying import count_row, known_taxa_options, other_row, provisional_score
+from surveys.visits.effort import Kicked, effort_problems, is_standard, plan_of
 from tests.conftest import Cast
 from tests.factories import SiteFactory, submit
 from tests.surveys.test_provisional import FAMILIES, GROUPS

@@ -24,11 +24,11 @@ from portal.jobs.working import work_off
 from scoring import indices
 from scoring.indices import METHODS
 from scoring.sentences import NO_SCORING_TAXON
-from surveys import rescoring
-from surveys.judging import NO_METHOD
+from surveys.lists.recording import reasons_of
 from surveys.models import Visit, VisitScore
-from surveys.recording_lists import reasons_of
-from surveys.rescoring import rescore_visits, visits_to_rescore
+from surveys.scores import rescoring
+from surveys.scores.judging import NO_METHOD
+from surveys.scores.rescoring import rescore_visits, visits_to_rescore
 from surveys.services import rescoring as services
 from surveys.services.built_in_lists import ensure_bankside_list
 from surveys.services.errors import NotPossible

@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from surveys.models import ReturnNotice, SafeReturn
-from surveys.returns import RETURN
+from surveys.outings.returns import RETURN
 from surveys.services.return_watch import watch_returns
 from surveys.services.rivers import report_river
 from surveys.services.safe_returns import end_safe_return

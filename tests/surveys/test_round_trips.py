@@ -18,11 +18,11 @@ from hypothesis import strategies as st
 from scoring.indices import score_sample
 from scoring.samples import ABUNDANCE_RANGES, Count
 from surveys.importing import check_sheet, read_sheet
+from surveys.lists.recording import reasons_of
+from surveys.measuring.quantities import QUANTITIES
 from surveys.models import Visit
 from surveys.models.samples import FlowType
 from surveys.models.visits import Clarity, WaterLevel, Weather
-from surveys.quantities import QUANTITIES
-from surveys.recording_lists import reasons_of
 from surveys.services.visits import submit_visit
 from surveys.submission import (
     Entry,

@@ -12,7 +12,7 @@ from django.utils import timezone
 from pytest_django import DjangoAssertNumQueries
 
 from surveys.models import Finding
-from surveys.rule_counts import RuleCount, rule_counts
+from surveys.review.rule_counts import RuleCount, rule_counts
 from surveys.rules import rule_named
 from tests.conftest import Cast
 from tests.factories import SiteFactory, VisitFactory

@@ -11,8 +11,8 @@ from typing import Any
 
 import pytest
 
-from surveys import quantities
-from surveys.quantities import QUANTITIES
+from surveys.measuring import quantities
+from surveys.measuring.quantities import QUANTITIES
 from surveys.rules import RULES, Context, check_submission
 from surveys.rules.hints import usual_at_site
 from surveys.submission import InvalidSubmission, Submission, parse_submission
@@ -121,7 +121,7 @@ def test_it_notices_a_limit_that_moves(
 
 @pytest.mark.parametrize("tolerance", ["0.09", "0.11"])
 def test_it_notices_another_tolerance_of_effort(tolerance: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("surveys.effort.TOLERANCE", Decimal(tolerance))
+    monkeypatch.setattr("surveys.visits.effort.TOLERANCE", Decimal(tolerance))
     kept_to = {"effort_off_plan", "timed_otherwise", "timed_off_plan"}
     assert {row.rule for row in red(CHECKED)} == kept_to
 

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scoring.samples import ABUNDANCE_RANGES
-from surveys.quantities import QUANTITIES
+from surveys.measuring.quantities import QUANTITIES
 from surveys.rules import RULES, Context, SiteHistory, check_submission
 from surveys.submission import Entry, Problem, Reading, Spot, Submission
 from tests.surveys.checking import (

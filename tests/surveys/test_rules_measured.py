@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from surveys.quantities import QUANTITIES
+from surveys.measuring.quantities import QUANTITIES
 from surveys.rules.hints import likely_meant, usual_at_site
 from tests.surveys.checking import USUAL, errors, findings, rules_of, with_history
 

@@ -6,7 +6,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from surveys.quantities import QUANTITIES
+from surveys.measuring.quantities import QUANTITIES
 from surveys.rules import RULES
 from tests.surveys.pages import text_of
 

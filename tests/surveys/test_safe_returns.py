@@ -17,7 +17,7 @@ from portal.audit.services import history_of
 from portal.outbox.models import Message
 from surveys.models import ReturnEvent, ReturnNotice, SafeReturn
 from surveys.models.returns import Ending, Step
-from surveys.returns import ended_returns, live_returns
+from surveys.outings.returns import ended_returns, live_returns
 from surveys.services.errors import Conflict, NotPossible
 from surveys.services.outings import edit_outing_rules
 from surveys.services.return_watch import watch_returns

@@ -12,12 +12,12 @@ from portal.accounts.models import Group
 from portal.accounts.walls import within
 from portal.reports.document import render_document
 from portal.reports.figures import gather_figures
-from surveys import recording_lists
-from surveys.list_lines import ListLine
+from surveys.lists import recording
+from surveys.lists.lines import ListLine
+from surveys.lists.recording import first_index
 from surveys.models import RecordingList, Site, Visit
 from surveys.queries import visits_of
-from surveys.recording_lists import first_index
-from surveys.score_columns import columns_of, headlines_of
+from surveys.scores.columns import columns_of, headlines_of
 from surveys.services.built_in_lists import ensure_bankside_list
 from surveys.services.lists import create_list
 from surveys.services.review import approve_visit
@@ -104,7 +104,7 @@ class TestColumns:
         submit(cast.person("volunteer"), cast.site)
         at_bankside(cast, bankside)
         visits = list(visits_of(cast.group))
-        monkeypatch.setattr(recording_lists, "_known", {})
+        monkeypatch.setattr(recording, "_known", {})
         with django_assert_num_queries(1):
             first = columns_of(visits)
         with django_assert_num_queries(0):

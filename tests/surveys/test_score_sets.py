@@ -11,10 +11,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from scoring.indices import METHODS
+from surveys.lists.recording import reasons_by_list, reasons_of
 from surveys.models import RecordingList, TaxonCount, Visit, VisitScore
-from surveys.recording_lists import reasons_by_list, reasons_of
-from surveys.score_sets import Stored, among, score_stored, write_scores
-from surveys.scored import score_visits
+from surveys.scores.scored import score_visits
+from surveys.scores.sets import Stored, among, score_stored, write_scores
 from surveys.services.built_in_lists import ensure_bankside_list
 from surveys.submission.types import Entry
 from tests.conftest import Cast

@@ -6,7 +6,7 @@ import pytest
 
 from surveys.models import Finding, TaxonCount, Visit, VisitScore
 from surveys.queries import visits_of
-from surveys.sheets import Line, ScoreLine, VisitSheet, counted, printed, score_lines, score_sheet
+from surveys.visits.sheets import Line, ScoreLine, VisitSheet, counted, printed, score_lines, score_sheet
 from tests.conftest import Cast
 from tests.factories import (
     MeasurementFactory,

@@ -21,9 +21,9 @@ from surveys.histories import events_of
 from surveys.models import TimedKick, Visit
 from surveys.services.drafts import save_draft, start_visit
 from surveys.services.visits import correct_visit
-from surveys.sheets import VisitSheet, timed_words
 from surveys.submission import Timed, differences, parse_submission, submission_data, submission_of
 from surveys.submission.timing import log_text, read_log, timed_data
+from surveys.visits.sheets import VisitSheet, timed_words
 from tests.conftest import Cast
 from tests.factories import data_for, days_ago, submit
 from tests.surveys.pages import address, post_of, signed_in, text_of

@@ -19,15 +19,15 @@ from scoring.recording_lists import supported_indices
 from scoring.samples import Count
 from scoring.tables import read_table
 from scoring.trend import seasonal_kendall
-from surveys import told as told_module
 from surveys.services.built_in_lists import ensure_bankside_list
-from surveys.text_lists import LISTS, source_of
-from surveys.told import label_of, method_words, table_texts, taxon_words, told
+from surveys.texts import told as told_module
+from surveys.texts.lists import LISTS, source_of
+from surveys.texts.told import label_of, method_words, table_texts, taxon_words, told
 from tests.conftest import Cast
 from tests.factories import submit
 from tests.surveys.pages import address, signed_in, text_of
 
-ROOT = Path(told_module.__file__).parents[1]
+ROOT = Path(told_module.__file__).parents[2]
 START = date(2020, 1, 15)
 NAMES = [row["name"] for row in read_table("taxa")] + ["Nothing known"]
 
@@ -49,11 +49,13 @@ def marked_in(path: Path) -> Iterator[str]:
 class TestCatalogue:
     @pytest.mark.parametrize("name", LISTS)
     def test_each_list_of_texts_is_the_one_that_its_sources_give(self, name: str) -> None:
-        assert (ROOT / f"surveys/{name}.py").read_text(encoding="utf-8") == source_of(name), "make messages"
+        assert (ROOT / f"surveys/texts/{name}.py").read_text(encoding="utf-8") == source_of(name), (
+            "make messages"
+        )
 
     def test_every_text_of_the_tables_and_the_key_can_be_collected(self) -> None:
         for name, (_about, words) in LISTS.items():
-            assert set(marked_in(ROOT / f"surveys/{name}.py")) == set(words()) - {""}
+            assert set(marked_in(ROOT / f"surveys/texts/{name}.py")) == set(words()) - {""}
 
     def test_every_sentence_can_be_collected(self) -> None:
         assert set(marked_in(ROOT / "scoring/sentences.py")) == set(sentences.SENTENCES)

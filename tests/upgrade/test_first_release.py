@@ -25,7 +25,7 @@ from portal.accounts.role import raise_the_wall
 from portal.audit.watching import TRIGGERS, attach_triggers, watched_tables
 from portal.backup.files import named_files
 from surveys.models import Site
-from surveys.rescoring import rescore_visits, visits_to_rescore
+from surveys.scores.rescoring import rescore_visits, visits_to_rescore
 from tests.factories import person_for, submit
 from tests.owner import as_owner
 from tests.upgrade.restoring import address, portal_on, restored, rows_of, upgrade

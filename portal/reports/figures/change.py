@@ -17,8 +17,8 @@ from django.utils.translation import gettext as _
 from scoring.comparison import Comparison, compare_periods
 from scoring.indices import METHODS
 from scoring.trend import Season, Trend, seasonal_kendall
-from surveys.change_words import comparison_lines, trend_lines
-from surveys.changes import Dated, SiteChange, season_of
+from surveys.comparing.changes import Dated, SiteChange, season_of
+from surveys.comparing.words import comparison_lines, trend_lines
 from surveys.models import Site
 
 # Fewer earlier scores say little of what a month usually holds (common practice, no source).

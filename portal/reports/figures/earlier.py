@@ -14,9 +14,9 @@ from django.db.models import Q
 
 from alerts.models import Verdict
 from portal.accounts.models import Group
-from surveys.effort import deviations
 from surveys.models import Site, SpotEffort, Visit, VisitScore
 from surveys.models.visits import Status
+from surveys.visits.effort import deviations
 
 
 class Spot(NamedTuple):

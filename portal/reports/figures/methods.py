@@ -7,7 +7,7 @@ from typing import Any
 from portal.reports.figures.records import YearRecords
 from scoring.indices import METHODS
 from surveys.models import Site
-from surveys.told import told
+from surveys.texts.told import told
 
 
 def describe_methods(records: YearRecords) -> dict[str, Any]:

@@ -7,10 +7,10 @@ from typing import Any
 from uuid import UUID
 
 from portal.reports.figures.records import YearRecords
-from surveys.agreements import score_medians, year_rows
+from surveys.comparing.agreements import score_medians, year_rows
 from surveys.models import Finding
 from surveys.people.models import Training
-from surveys.told import told
+from surveys.texts.told import told
 
 
 def describe_quality(records: YearRecords) -> dict[str, Any]:

@@ -13,14 +13,14 @@ from django.db.models import Prefetch
 from alerts.models import Incident, Trigger
 from portal.accounts.models import Group, Membership
 from portal.reports.figures.earlier import EarlierVisit, earlier_visits
-from surveys.agreements import Pair, pairs_of
+from surveys.comparing.agreements import Pair, pairs_of
 from surveys.exporting.models import PublishingTerms
 from surveys.exporting.services import terms_of
 from surveys.models import Site, Visit, VisitScore
 from surveys.models.visits import Status
 from surveys.people.hours import hours_beside_visits
 from surveys.people.models import Training
-from surveys.score_columns import headlines_of
+from surveys.scores.columns import headlines_of
 
 # Shown where a site has no trigger yet: the mean does not grow with effort, as a total does.
 USUAL_INDEX = "aspt"

@@ -16,11 +16,11 @@ from portal.reports.figures.records import USUAL_INDEX, YearRecords
 from portal.reports.figures.taxa import taxa_by_quarter
 from portal.reports.figures.totals import planned_visits
 from scoring.indices import METHODS
-from surveys.changes import Dated
-from surveys.effort import effort_problems
+from surveys.comparing.changes import Dated
 from surveys.exporting.darwin.dataset import Dataset
 from surveys.models import Site, Visit, VisitScore
-from surveys.told import told
+from surveys.texts.told import told
+from surveys.visits.effort import effort_problems
 
 
 def describe_sites(records: YearRecords) -> list[dict[str, Any]]:

@@ -11,7 +11,7 @@ from django.utils.formats import date_format, number_format
 
 from portal.charts.words import figure
 from scoring.indices import METHODS
-from surveys.told import told
+from surveys.texts.told import told
 
 register = template.Library()
 NOTHING = "–"

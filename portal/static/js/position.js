@@ -97,7 +97,7 @@ function offerPosition(part) {
 
   // -- setting it against the site
 
-  // The same as `surveys.positions.standing`, for whoever still stands at the water.
+  // The same as `surveys.visits.positions.standing`, for whoever still stands at the water.
   const doubt = (place) => {
     const away = metres(place, places.site);
     const slack = slackOf(place, places.site);

@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from scoring.indices.bankside import weights
 from scoring.indices.ept import EPT_ORDERS
 from scoring.tables import Row, read_table
-from surveys.told import told
+from surveys.texts.told import told
 
 FROM_MEMORY = "from memory"
 # Columns whose cells are sentences.

@@ -10,8 +10,8 @@ from decimal import Decimal
 from portal.accounts.models import Group
 from surveys.exporting.models import PublishingTerms
 from surveys.models import Site, Visit
-from surveys.positions import standing
 from surveys.submission.writing import position_of
+from surveys.visits.positions import standing
 
 # Half a degree's cell, corner to centre, where a degree is longest: 111.32 km along the equator.
 _METRES_OF_DEGREE = 111_320

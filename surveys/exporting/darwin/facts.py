@@ -13,9 +13,9 @@ from surveys.exporting.cells import as_text
 from surveys.exporting.darwin.dataset import number_of, urn
 from surveys.exporting.darwin.layout import Row
 from surveys.exporting.visit_cells import reading_cell
+from surveys.measuring.quantities import QUANTITIES
 from surveys.models import Visit, VisitScore
-from surveys.quantities import QUANTITIES
-from surveys.sheets import scores_of
+from surveys.visits.sheets import scores_of
 
 # Column of an import -> what is measured, and its unit.
 READINGS: Mapping[str, tuple[str, str]] = {

@@ -15,7 +15,7 @@ from portal.accounts.access import require
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
 from surveys.models import SafeReturn
-from surveys.outings import rules_of
+from surveys.outings.rules import rules_of
 from surveys.people.services.emergency import look_at_contacts
 from surveys.services.errors import NotPossible
 

@@ -16,7 +16,7 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from portal.accounts.models import Membership
 from portal.accounts.walls import wide, within
-from surveys.rivers import river_at
+from surveys.outings.rivers import river_at
 from surveys.rota.due import site_obstacle
 from surveys.rota.links import reminders_url
 from surveys.rota.mail import Letter, day_words, line_for, owe_letter, spoken_to

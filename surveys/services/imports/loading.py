@@ -20,10 +20,10 @@ from portal.jobs.models import Job
 from portal.jobs.queries import starter_of
 from portal.jobs.services import request_job
 from portal.jobs.working import Progress
-from surveys.contexts import Surroundings
 from surveys.importing.checking import CheckedSheet, Tell, check_sheet, loaded_before, say_nothing
 from surveys.importing.reading import Sheet
 from surveys.models import ImportRun
+from surveys.past.contexts import Surroundings
 from surveys.services.imports.keeping import check_run
 from surveys.services.taking_in import Coming
 from surveys.services.visits import submit_visits

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from rest_framework.test import APIClient
 
 from portal.accounts.models import Role
-from surveys.list_lines import read_lines
+from surveys.lists.lines import read_lines
 from surveys.models import RecordingList, Visit
 from surveys.models.visits import Source
 from surveys.services.lists import change_list, create_list

@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 
 from surveys.importing.columns import COLUMN_BY_NAME, COLUMNS, REQUIRED, VISIT_COLUMNS, Column, template_csv
+from surveys.measuring.quantities import QUANTITIES
 from surveys.models import SpotEffort, Visit
-from surveys.quantities import QUANTITIES
 from surveys.submission import Spot, Submission
 from surveys.submission.numbers import limit_or_value
 from surveys.submission.types import Position

@@ -1,0 +1,1 @@
+"""Recording lists: what a group counts, and which indices that supports."""

@@ -1,0 +1,1 @@
+"""The quantities that are measured at the water."""

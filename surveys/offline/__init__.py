@@ -1,0 +1,1 @@
+"""What a phone keeps for when there is no network."""

@@ -1,0 +1,1 @@
+"""What surrounds a visit: rules of going out, kits, high rivers, safe returns."""

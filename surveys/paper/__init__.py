@@ -1,0 +1,1 @@
+"""What is set as a PDF, and the record sheet."""

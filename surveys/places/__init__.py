@@ -1,0 +1,1 @@
+"""Where a site is: coordinates and grid references."""
