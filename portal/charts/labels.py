@@ -10,13 +10,23 @@ from portal.charts.svg import text_width
 Place = tuple[float, float]
 Box = tuple[float, float, float, float]
 HEIGHT = 13.0  # of a line of text, pixels
+CAPITAL = 11.2  # width of a bold capital in a line of that height, roughly
+BESIDE = 15.0  # from the middle of a mark to its label, pixels
+# Side and line of where a label may stand, the nearest first: beside its mark, then above or below it.
+SPOTS = sorted(
+    (spot for spot in product((1, -1, 0), (0, -1, 1, -2, 2, -3, 3)) if any(spot)),
+    key=lambda spot: (abs(spot[1]), abs(spot[0]) if spot[1] else 0),
+)
 
 
-def best_box(text: str, place: Place, taken: Sequence[Box], paper: Place) -> Box:
-    """Left, top, right and bottom of a label at ``place``: inside the paper, and over little that is taken."""
-    wide = text_width(text, HEIGHT)
-    spots = [spot for spot in product((1, -1, 0), (0, -1, 1, -2, 2, -3, 3)) if any(spot)]
-    boxes = [_box(place, wide, *spot) for spot in spots]
+def width_of(text: str, *, is_bold: bool) -> float:
+    """Roughly how wide a label will be: the codes of sites are bold, and mostly capitals."""
+    return CAPITAL * len(text) if is_bold else text_width(text, HEIGHT)
+
+
+def best_box(wide: float, place: Place, taken: Sequence[Box], paper: Place) -> Box:
+    """Left, top, right and bottom of a label at ``place``: inside the paper, over little that is taken."""
+    boxes = [_box(place, wide, *spot) for spot in SPOTS]
     all_round = min(each[0] for each in boxes), min(each[1] for each in boxes), *_far_corner(boxes)
     # Most of what is taken lies elsewhere, and would be asked for each of the spots.
     near = [other for other in taken if _overlap(all_round, other)]
@@ -39,7 +49,7 @@ def _inside(boxes: Iterable[Box], paper: Place) -> list[Box]:
 
 def _box(place: Place, wide: float, side: int, line: int) -> Box:
     """Right, left or in the middle of the mark, so many lines above or below it."""
-    left = place[0] + {1: 13.0, -1: -13.0 - wide, 0: -wide / 2}[side]
+    left = place[0] + {1: BESIDE, -1: -BESIDE - wide, 0: -wide / 2}[side]
     top = place[1] - HEIGHT / 2 + line * (HEIGHT + 3)
     return left, top, left + wide, top + HEIGHT
 

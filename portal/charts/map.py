@@ -16,7 +16,7 @@ from xml.etree.ElementTree import Element, SubElement
 
 from portal.charts import marks
 from portal.charts.courses import courses, draw_course, order_downstream
-from portal.charts.labels import Box, Place, best_box, box_about
+from portal.charts.labels import Box, Place, best_box, box_about, width_of
 from portal.charts.marks import SWATCH, Key, legend_rows
 from portal.charts.svg import Drawing, canvas, clean, finish, number, put, write
 from portal.charts.tiles import Tiles, World, lay_tiles
@@ -26,7 +26,8 @@ MapState = Literal["normal", "below", "untested", "unscored", "unvisited"]
 STATES: tuple[MapState, ...] = ("normal", "below", "untested", "unscored", "unvisited")
 OLD = "old"
 
-WIDTH, TALLEST, LOWEST, EDGE = 560.0, 460.0, 170.0, 52.0
+# As wide as a phone: the words of a wider map would be too small to read there.
+WIDTH, TALLEST, LOWEST, EDGE = 360.0, 400.0, 170.0, 46.0
 # Metres in a degree of latitude; a sphere is near enough for a map of a catchment.
 DEGREE = 111_320.0
 LEAST_SPAN = 400.0  # metres: a single site is not drawn at the scale of a garden
@@ -77,7 +78,7 @@ def draw_map(
     tiles: Tiles | None = None,
     is_to_scale: bool = True,
 ) -> Drawing:
-    """The sites as an accessible SVG, 560 pixels wide and as high as they need.
+    """The sites as an accessible SVG, 360 pixels wide and as high as they need.
 
     ``title`` says whose sites they are, ``description`` how to read it. Marks that lead somewhere are links, in
     the order of the water. Raises ValueError without a site.
@@ -207,7 +208,8 @@ def _name(root: Element, sites: Sequence[MapSite], sheet: _Sheet) -> None:
     labels += [("text-river", river, key) for river, key in rivers.items()]
     groups = {style: put(root, "g", style, text_anchor="middle") for style in ("text-map", "text-river")}
     for style, text, key in labels:
-        box = best_box(text, sheet.places[key], taken, (WIDTH, sheet.height))
+        wide = width_of(text, is_bold=style == "text-map")
+        box = best_box(wide, sheet.places[key], taken, (WIDTH, sheet.height))
         taken.append(box)
         at = {"x": number((box[0] + box[2]) / 2), "y": number(box[3] - 3)}
         SubElement(groups[style], "text", at).text = clean(text)
@@ -252,7 +254,7 @@ def _legend(root: Element, rows: Sequence[Sequence[tuple[float, Key]]], top: flo
             put(root, "circle", OLD, cx=x + 11, cy=y, r=7)
         else:
             _mark(root, key.style, x + 11, y)  # type: ignore[arg-type]
-        write(root, x + SWATCH, y + 4.5, key.label, "text-soft")
+        write(root, x + SWATCH, y + 4.5, key.label)
 
 
 def _placed(rows: Sequence[Sequence[tuple[float, Key]]], top: float) -> Iterator[tuple[float, float, Key]]:

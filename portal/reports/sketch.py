@@ -12,7 +12,7 @@ from xml.etree.ElementTree import Element
 
 from portal.charts import Drawing
 from portal.charts.courses import courses, draw_course
-from portal.charts.labels import Box, Place, best_box, box_about
+from portal.charts.labels import Box, Place, best_box, box_about, width_of
 from portal.charts.marks import mark
 from portal.charts.points import State
 from portal.charts.svg import canvas, finish, number, put, write
@@ -121,7 +121,8 @@ def _labels(root: Element, sites: Sequence[Site], places: Mapping[str, Place], h
     labels = [("text-strong", site["code"], site["code"]) for site in sites]
     labels += [("text-soft", river, code) for river, code in reversed(first.items())]
     for style, text, code in labels:
-        box = best_box(text, places[code], taken, (WIDTH, height))
+        wide = width_of(text, is_bold=style == "text-strong")
+        box = best_box(wide, places[code], taken, (WIDTH, height))
         taken.append(box)
         write(root, (box[0] + box[2]) / 2, box[3] - 3, text, style, "middle")
 

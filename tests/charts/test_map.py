@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 import re
+from dataclasses import replace
 from datetime import date
 from typing import Any, get_args
 
@@ -13,7 +14,7 @@ from pyproj import Geod
 
 from portal.charts import MapSite, Tiles, down_the_river, draw_map, site_words, to_png
 from portal.charts.courses import courses, order_downstream
-from portal.charts.map import RADIUS, MapState
+from portal.charts.map import RADIUS, WIDTH, MapState
 from tests.charts.making import SVG, of_class, parsed, title_of, words_of
 
 DAY = date(2026, 5, 3)
@@ -110,7 +111,36 @@ def test_all_of_it_stays_on_the_paper_anywhere(latitude: float) -> None:
     for tiles in (None, TILES):
         root = drawn(sites, tiles=tiles)
         high = float(root.get("height"))
-        assert all(0 < x < 560 and 0 < y < high for x, y in spots(root).values())
+        assert all(0 < x < WIDTH and 0 < y < high for x, y in spots(root).values())
+
+
+def names(root: Any) -> dict[str, tuple[float, float]]:
+    """The middle of each code's line of text."""
+    lines = [each for group in of_class(root, "rb-text-map") for each in group.iter(f"{SVG}text") if each.text]
+    return {each.text: (float(each.get("x")), float(each.get("y")) - 5) for each in lines}
+
+
+def test_a_phone_can_show_it_and_codes_stand_clear_of_the_marks() -> None:
+    codes = [each.key + "23" for each in RIVER]
+    sites = [replace(each, key=code, code=code, downstream="") for each, code in zip(RIVER, codes, strict=True)]
+    root = drawn(sites)
+    # Shown 310 pixels wide on a phone of 360, where smaller words are not read.
+    assert float(root.get("width")) <= 360
+    assert float(of_class(root, "rb-text")[0].get("font-size")) * 310 / float(root.get("width")) > 11
+    marks, at, high = spots(root), names(root), float(root.get("height"))
+    assert all(0 < x < WIDTH and 0 < y < high for x, y in marks.values())
+    for code in codes:
+        # A bold capital is eleven pixels wide, a line fourteen high.
+        half, (x, y) = 11 * len(code) / 2, at[code]
+        assert half < x < WIDTH - half
+        clear = [abs(x - a) - half >= RADIUS or abs(y - b) - 7 >= 0 for a, b in marks.values()]
+        assert all(clear), code
+
+
+def test_the_legend_breaks_into_rows_that_fit() -> None:
+    told = of_class(drawn(RIVER), "rb-text")
+    assert len({each.get("y") for each in told}) > 1
+    assert all(float(each.get("x")) + 6.5 * len(each.text or "") < WIDTH for each in told)
 
 
 def test_sites_rounded_to_one_place_stand_apart() -> None:
@@ -144,7 +174,7 @@ def test_tiles_cover_the_paper_and_no_more_are_asked_for_than_that_takes() -> No
     tiles = list(drawn(RIVER, tiles=TILES).iter(f"{SVG}image"))
     assert len({each.get("href") for each in tiles}) == len(tiles) <= 20
     assert min(float(each.get("x")) for each in tiles) <= 0
-    assert max(float(each.get("x")) + float(each.get("width")) for each in tiles) >= 560
+    assert max(float(each.get("x")) + float(each.get("width")) for each in tiles) >= WIDTH
 
 
 def test_fifty_sites_stay_light() -> None:
