@@ -121,7 +121,7 @@ def names(root: Any) -> dict[str, tuple[float, float]]:
 
 
 def test_a_phone_can_show_it_and_codes_stand_clear_of_the_marks() -> None:
-    codes = [each.key + "23" for each in RIVER]
+    codes = ["MILL" + each.key for each in RIVER]
     sites = [replace(each, key=code, code=code, downstream="") for each, code in zip(RIVER, codes, strict=True)]
     root = drawn(sites)
     # Shown 310 pixels wide on a phone of 360, where smaller words are not read.
