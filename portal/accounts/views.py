@@ -24,6 +24,7 @@ from portal.accounts.pages import enter, posted
 from portal.accounts.queries import PEOPLE_PER_PAGE, open_invitations, people_of
 from portal.accounts.signed_links import DeadLink
 from portal.accounts.signing_in.sessions import sign_in_newcomer
+from portal.outbox.queries import with_undelivered
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -85,10 +86,11 @@ def language_choose(request: PortalRequest) -> HttpResponse:
 def people_list(request: PortalRequest, slug: str) -> HttpResponse:
     """Who belongs to the group and who has been asked."""
     group = enter(request, slug, "people.view")
+    invited = with_undelivered(open_invitations(group), group)
     context = {
         "page": Paginator(people_of(group), PEOPLE_PER_PAGE).get_page(request.GET.get("page")),
         "may_manage": allowed(request.person, "people.manage", group),
-        "invited": Paginator(open_invitations(group), PEOPLE_PER_PAGE).get_page(request.GET.get("invited")),
+        "invited": Paginator(invited, PEOPLE_PER_PAGE).get_page(request.GET.get("invited")),
     }
     return render(request, "accounts/people_list.html", context)
 

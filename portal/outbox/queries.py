@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from typing import TypeVar
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 
 from portal.accounts.models import Group
@@ -13,6 +14,7 @@ from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.accounts.walls import wide
 from portal.outbox.models import Message, State
 
+M = TypeVar("M", bound=models.Model)
 # The sweep comes every 10 s: what is older than this and still owed is in trouble.
 LATE_AFTER = timedelta(minutes=5)
 
@@ -23,6 +25,13 @@ def undelivered_messages(group: Group, now: datetime | None = None) -> GroupOwne
     late = Q(state=State.OWED) & (Q(attempts_made__gt=0) | Q(not_before__lt=since))
     found = Message.objects.of_group(group).filter(Q(state=State.FAILED) | late)
     return found.prefetch_related("attempts").order_by("-created_at")
+
+
+def with_undelivered(things: QuerySet[M], group: Group) -> QuerySet[M]:
+    """The same records of the group, each with `is_undelivered`: whether a message about it has not arrived."""
+    kind = things.model._meta.label_lower
+    stuck = undelivered_messages(group).filter(about_type=kind, about_id=OuterRef("pk"))
+    return things.annotate(is_undelivered=Exists(stuck.prefetch_related(None).order_by()))
 
 
 def delivered_messages(group: Group) -> GroupOwnedQuerySet[Message]:

@@ -15,7 +15,7 @@ from django.utils import timezone
 from portal.accounts import services
 from portal.accounts.models import Invitation, Membership, Role, User
 from portal.audit.services import history_of
-from portal.outbox.models import Message
+from portal.outbox.models import Message, State
 from tests.conftest import Cast
 
 
@@ -101,6 +101,18 @@ def test_a_revoked_one_no_longer_works_and_its_mail_is_not_sent(cast: Cast, clie
     services.revoke_invitation(person=cast.person("coordinator"), invitation=invitation)
     assert client.get(link(invitation)).status_code == 410
     assert mails(cast)[0].state == "cancelled"
+
+
+def test_coordinators_see_among_the_people_that_its_mail_did_not_arrive(cast: Cast, client: Client) -> None:
+    lost, sent = invite(cast, "lost@example.org"), invite(cast, "sent@example.org")
+    states = {lost.email: State.FAILED, sent.email: State.SENT}
+    for mail in mails(cast):
+        Message.objects.of_group(cast.group).filter(pk=mail.pk).update(state=states[mail.to_address])
+    client.force_login(cast.coordinator)
+    page = client.get(f"/groups/{cast.group.slug}/people/")
+    assert [each for each in page.context["invited"] if each.is_undelivered] == [lost]
+    [line] = re.findall(r"<li class=\"desk-row\">[^\n]*has not been delivered", page.content.decode())
+    assert "lost@example.org" in line
 
 
 def test_a_second_invitation_to_the_same_address_replaces_the_first(cast: Cast, client: Client) -> None:
