@@ -38,10 +38,12 @@ class TypedNumber(serializers.Field[Decimal, Any, str, Any]):
     """A number of at least zero with a decimal point or comma, kept to one decimal."""
 
     default_error_messages = {"required": REQUIRED, "null": REQUIRED, "range": _("Give 0 to 9,999.")}
+    # Seconds and centimetres, which nearly everybody writes whole.
+    as_a_number = _("Write this as a number, such as 30.")
 
     def to_internal_value(self, data: Any) -> Decimal:
         try:
-            value = decimal_of(str(data))
+            value = decimal_of(str(data), otherwise=self.as_a_number)
         except ValueError as wrong:
             raise serializers.ValidationError(str(wrong), code="invalid") from None
         if not 0 <= value < 10_000:

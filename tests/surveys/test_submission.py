@@ -197,6 +197,15 @@ def test_it_wants_a_begun_spot_finished(site: Site) -> None:
     assert found["spots.7.seconds"] == Problem("spots.7.seconds", "Fill this in.", "missing")
 
 
+def test_what_is_no_number_is_answered_with_an_example_of_its_kind(site: Site) -> None:
+    spot = {"number": 1, "kicks": "three", "seconds": "half a minute", "depth_cm": "knee"}
+    found = problems(site, spots=[spot], measurements={"ph": {"value": "sour"}})
+    told = {field: found[field].message for field in found}
+    assert told["spots.1.kicks"] == "Write a whole number, such as 12."
+    assert told["spots.1.seconds"] == told["spots.1.depth_cm"] == "Write this as a number, such as 30."
+    assert told["measurements.ph"] == "Write this as a number, such as 7.4."
+
+
 def test_it_names_spots_by_their_number(site: Site) -> None:
     rows = [{"number": 2, "kicks": "3", "seconds": "30"}, {"number": 1, "kicks": "x", "seconds": "30"}]
     assert set(problems(site, spots=rows)) == {"spots.1.kicks"}
