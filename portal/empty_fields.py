@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
 from django import forms
-from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-WHAT_TO_DO: Mapping[type[forms.Field], Promise] = MappingProxyType(
+if TYPE_CHECKING:
+    from django.utils.functional import _StrOrPromise
+
+WHAT_TO_DO: Mapping[type[forms.Field], _StrOrPromise] = MappingProxyType(
     {
         forms.Field: _("Fill this in."),
         forms.ChoiceField: _("Choose one of the answers offered."),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from django.db import models
 from django.db.models import Exists, OuterRef, Q, QuerySet
@@ -31,7 +31,8 @@ def with_undelivered(things: QuerySet[M], group: Group) -> QuerySet[M]:
     """The same records of the group, each with `is_undelivered`: whether a message about it has not arrived."""
     kind = things.model._meta.label_lower
     stuck = undelivered_messages(group).filter(about_type=kind, about_id=OuterRef("pk"))
-    return things.annotate(is_undelivered=Exists(stuck.prefetch_related(None).order_by()))
+    rows: Any = things.annotate(is_undelivered=Exists(stuck.prefetch_related(None).order_by()))
+    return rows  # type: ignore[no-any-return]
 
 
 def delivered_messages(group: Group) -> GroupOwnedQuerySet[Message]:

@@ -117,7 +117,7 @@ def test_all_of_it_stays_on_the_paper_anywhere(latitude: float) -> None:
 def names(root: Any) -> dict[str, tuple[float, float]]:
     """The middle of each code's line of text."""
     lines = [each for group in of_class(root, "rb-text-map") for each in group.iter(f"{SVG}text") if each.text]
-    return {each.text: (float(each.get("x")), float(each.get("y")) - 5) for each in lines}
+    return {each.text or "": (float(each.get("x", "nan")), float(each.get("y", "nan")) - 5) for each in lines}
 
 
 def test_a_phone_can_show_it_and_codes_stand_clear_of_the_marks() -> None:
@@ -126,21 +126,21 @@ def test_a_phone_can_show_it_and_codes_stand_clear_of_the_marks() -> None:
     root = drawn(sites)
     # Shown 310 pixels wide on a phone of 360, where smaller words are not read.
     assert float(root.get("width")) <= 360
-    assert float(of_class(root, "rb-text")[0].get("font-size")) * 310 / float(root.get("width")) > 11
+    assert float(of_class(root, "rb-text")[0].get("font-size", "nan")) * 310 / float(root.get("width")) > 11
     marks, at, high = spots(root), names(root), float(root.get("height"))
     assert all(0 < x < WIDTH and 0 < y < high for x, y in marks.values())
     for code in codes:
         # A bold capital is eleven pixels wide, a line fourteen high.
         half, (x, y) = 11 * len(code) / 2, at[code]
         assert half < x < WIDTH - half
-        clear = [abs(x - a) - half >= RADIUS or abs(y - b) - 7 >= 0 for a, b in marks.values()]
+        clear = [abs(x - a) - half >= RADIUS or abs(y - b) - 7 >= RADIUS for a, b in marks.values()]
         assert all(clear), code
 
 
 def test_the_legend_breaks_into_rows_that_fit() -> None:
     told = of_class(drawn(RIVER), "rb-text")
     assert len({each.get("y") for each in told}) > 1
-    assert all(float(each.get("x")) + 6.5 * len(each.text or "") < WIDTH for each in told)
+    assert all(float(each.get("x", "nan")) + 6.5 * len(each.text or "") < WIDTH for each in told)
 
 
 def test_sites_rounded_to_one_place_stand_apart() -> None:
