@@ -52,7 +52,7 @@ class Result:
 
 
 def approved_of(groups: Sequence[Group], *, by_lists: bool = True) -> list[Result]:
-    """Every site of these groups by code, with its latest approved visit (two queries).
+    """Every site of these groups by code, with its latest approved visit (at most two queries).
 
     What was not tested tells the index that its recording list leads with; without `by_lists` the first there
     is, which saves the second query.
