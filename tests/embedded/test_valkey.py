@@ -61,7 +61,7 @@ def test_leaving_after_somebody_killed_it_is_no_error(state: Path) -> None:
 def test_celery_and_redis_py_mean_the_same_database_by_its_address(state: Path, database: int) -> None:
     with valkey.running(state) as address:
         numbered = valkey.numbered(address, database)
-        with Celery(broker=numbered) as app:
+        with Celery(broker=numbered, set_as_current=False) as app:
             app.send_task("anything")
         with client(numbered) as line:
             assert line.llen("celery") == 1
