@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from copy import deepcopy
 from typing import Any
 
 import pytest
@@ -16,29 +15,12 @@ from alerts.services.wording import WITH_EVIDENCE
 from portal.audit.models import AuditEntry
 from surveys.models import Visit
 from surveys.services.visits import approve_visit
-from tests.alerts.conftest import LOW, Watch, mails, raised, the_incident
+from tests.alerts.conftest import LOW, Watch, mails, the_incident
 from tests.alerts.test_incidents import correct
 from tests.alerts.test_wording import only, three_parts
 from tests.factories import CLEAN_COUNTS
-from tests.lasting import built_once
 
 pytestmark = pytest.mark.django_db
-once = built_once(raised)
-
-
-@pytest.fixture
-def alarm(once: tuple[Watch, Visit], db: None) -> tuple[Watch, Visit]:
-    return deepcopy(once)
-
-
-@pytest.fixture
-def watch(alarm: tuple[Watch, Visit]) -> Watch:
-    return alarm[0]
-
-
-@pytest.fixture
-def visit(alarm: tuple[Watch, Visit]) -> Visit:
-    return alarm[1]
 
 
 def names(incident: Incident, *, for_member: bool) -> dict[str, str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from copy import deepcopy
 from datetime import timedelta
 from pathlib import Path
 
@@ -19,28 +18,9 @@ from alerts.links import ALERT, alert_url, make_token
 from alerts.models import IncidentState, SiteContact
 from alerts.services.incidents import close_incident, renew_links
 from surveys.models import Photo, Visit
-from tests.alerts.conftest import Watch, course, mails, raised, the_incident
-from tests.lasting import built_once
+from tests.alerts.conftest import Watch, course, mails, the_incident
 
 pytestmark = pytest.mark.django_db
-
-
-once = built_once(raised)
-
-
-@pytest.fixture
-def alarm(once: tuple[Watch, Visit], db: None) -> tuple[Watch, Visit]:
-    return deepcopy(once)
-
-
-@pytest.fixture
-def watch(alarm: tuple[Watch, Visit]) -> Watch:
-    return alarm[0]
-
-
-@pytest.fixture
-def visit(alarm: tuple[Watch, Visit]) -> Visit:
-    return alarm[1]
 
 
 @pytest.fixture

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from copy import deepcopy
-
 import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import Http404
@@ -21,31 +19,13 @@ from tests.alerts.conftest import (
     incidents,
     kinds_to,
     mails,
-    raised,
     the_incident,
     verdict_of,
 )
 from tests.alerts.test_incidents import COLE, CORA, INES, approve, correct
 from tests.factories import CLEAN_COUNTS
-from tests.lasting import built_once
 
 pytestmark = pytest.mark.django_db
-once = built_once(raised)
-
-
-@pytest.fixture
-def alarm(once: tuple[Watch, Visit], db: None) -> tuple[Watch, Visit]:
-    return deepcopy(once)
-
-
-@pytest.fixture
-def watch(alarm: tuple[Watch, Visit]) -> Watch:
-    return alarm[0]
-
-
-@pytest.fixture
-def visit(alarm: tuple[Watch, Visit]) -> Visit:
-    return alarm[1]
 
 
 def test_it_opens_an_incident_and_tells_the_first_contact_and_all_coordinators(visit: Visit) -> None:
