@@ -30,20 +30,9 @@ def tell_recorder_returned(visit: Visit, message: str, person: Person, entry: Au
     address = reverse("visit_mend", args=[visit.group.slug, visit.pk])
     context = {"visit": visit, "message": message, "reviewer": person.name, "link": settings.BASE_URL + address}
     with speaking_to(reader, visit.group):
-        subject, text, html = render_mail("surveys/mail/visit_returned", {**context, "reader": reader})
-    owe_message(
-        # By the audit row, so that a second return of the same visit is a second message.
-        key=f"visit-returned-{entry.pk}",
-        kind=RETURNED,
-        to_address=reader.email,
-        to_name=reader.name,
-        subject=subject,
-        text=text,
-        html=html,
-        group=visit.group,
-        reply_to=person.email,
-        about=visit,
-    )
+        words = render_mail("surveys/mail/visit_returned", {**context, "reader": reader})
+    # By the audit row, so that a second return of the same visit is a second message.
+    _owe(f"visit-returned-{entry.pk}", RETURNED, words, reader, visit, person)
 
 
 def ask_by_mail(question: VisitQuestion, person: Person) -> None:
@@ -51,11 +40,15 @@ def ask_by_mail(question: VisitQuestion, person: Person) -> None:
     visit, reader = question.visit, question.asked_of
     context = {"visit": visit, "question": question, "reviewer": person.name, "reader": reader}
     with speaking_to(reader, visit.group):
-        told = {**context, "link": question_url(question)}
-        subject, text, html = render_mail("surveys/mail/visit_question", told)
+        words = render_mail("surveys/mail/visit_question", {**context, "link": question_url(question)})
+    _owe(f"visit-question-{question.pk}", ASKED, words, reader, visit, person)
+
+
+def _owe(key: str, kind: str, words: tuple[str, str, str], reader: User, visit: Visit, person: Person) -> None:
+    subject, text, html = words
     owe_message(
-        key=f"visit-question-{question.pk}",
-        kind=ASKED,
+        key=key,
+        kind=kind,
         to_address=reader.email,
         to_name=reader.name,
         subject=subject,
