@@ -11,6 +11,7 @@ from surveys.forms.review import (
     ReturnForm,
     decision_forms,
     prefix_of,
+    shown_revisions,
 )
 from surveys.forms.sites import SiteForm
 from surveys.forms.visit import VisitForm
@@ -33,5 +34,6 @@ __all__ = [
     "decision_forms",
     "prefix_of",
     "read_entry",
+    "shown_revisions",
     "visit_entry",
 ]

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+from uuid import UUID
+
 from django import forms
+from django.core.exceptions import ValidationError
+from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 
 from surveys.models import Finding, Visit
@@ -55,6 +60,21 @@ class DecisionForm(forms.Form):
     reason = forms.CharField(
         label=_("Reason"), max_length=500, widget=forms.TextInput(attrs={"autocomplete": "off"})
     )
+
+
+def shown_revisions(posted: QueryDict) -> dict[UUID, int | None]:
+    """The visits that a page of several sent, each with the revision that it showed ("number:revision").
+
+    What is no number was not sent by our page and names nothing.
+    """
+    number, revision = forms.UUIDField(required=False), forms.IntegerField(required=False)
+    found: dict[UUID, int | None] = {}
+    for each in posted.getlist("visit"):
+        named, _colon, shown = each.partition(":")
+        with suppress(ValidationError):
+            visit_id = number.to_python(named)
+            found |= {visit_id: revision.to_python(shown)} if visit_id else {}
+    return found
 
 
 def prefix_of(finding: Finding) -> str:

@@ -20,7 +20,8 @@ RUNS_SHOWN = 20
 class RunState:
     """How many visits of a run wait (and how many of those one may approve), how many are approved or returned.
 
-    `findings` counts what is still to be looked at in those one may approve.
+    `findings` counts what is still to be looked at in those one may approve; `changed` are those of them that
+    are not as the sheet brought them.
     """
 
     waiting: int
@@ -28,6 +29,7 @@ class RunState:
     approved: int
     returned: int
     findings: int
+    changed: list[Visit]
 
 
 def loaded_runs(group: Group) -> Sequence[ImportRun]:
@@ -60,7 +62,7 @@ def run_state(person: Person, run: ImportRun) -> RunState:
     """Where the visits of a run stand, as this person sees it."""
     visits = Visit.objects.of_group(run.group).filter(import_run=run)
     stands = dict(visits.order_by().values_list("status").annotate(Count("id")))
-    mine = [each.pk for each in waiting_visits(run) if allowed(person, "visit.approve", each)]
+    mine = [each for each in waiting_visits(run) if allowed(person, "visit.approve", each)]
     findings = Finding.objects.of_group(run.group).filter(visit__in=mine, decision=Finding.Decision.OPEN)
     return RunState(
         waiting=stands.get(Status.WAITING, 0),
@@ -68,4 +70,5 @@ def run_state(person: Person, run: ImportRun) -> RunState:
         approved=stands.get(Status.APPROVED, 0),
         returned=stands.get(Status.RETURNED, 0),
         findings=findings.count(),
+        changed=[each for each in mine if each.revision],
     )

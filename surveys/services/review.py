@@ -71,9 +71,19 @@ def _require_waiting(visit: Visit) -> None:
 
 
 def _require_seen(visit: Visit, revision: int | None) -> None:
+    if reason := why_not_as_shown(visit, revision):
+        raise NotPossible(reason)
+
+
+def why_not_as_shown(visit: Visit, revision: int | None) -> str:
+    """Why a locked visit is not the one that was shown at that revision, for the person; empty where it is.
+
+    No revision: nothing is known of what was shown.
+    """
     # A number and no moment: what is committed late bears an early time.
-    if revision is not None and revision != visit.revision:
-        raise NotPossible(_("This visit was changed since you opened this page. Look at it again."))
+    if revision is None or revision == visit.revision:
+        return ""
+    return _("This visit was changed since you opened this page. Look at it again.")
 
 
 def _set_status(visit: Visit, person: Person, status: str, message: str) -> None:

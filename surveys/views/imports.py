@@ -21,6 +21,7 @@ from portal.accounts.pages import enter, posted
 from portal.audit.services import record_taken
 from portal.jobs.queries import last_job, live_job
 from surveys.forms.imports import SheetForm, UndoForm
+from surveys.forms.review import shown_revisions
 from surveys.importing import COLUMNS, UnusableFile
 from surveys.importing.columns import template_csv
 from surveys.importing.holds import reasons_to_keep
@@ -29,6 +30,7 @@ from surveys.importing.reports import Report
 from surveys.models import ImportRun
 from surveys.services import imports as services
 from surveys.services.errors import NotPossible
+from surveys.views.shared import tell_not_approved
 
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
@@ -89,6 +91,7 @@ def show_run(request: PortalRequest, run: ImportRun, status: int = 200, **contex
         context |= {"state": run_state(request.person, run), "may_load": may_load}
         context |= {"holds": reasons_to_keep(run) if may_load else []}
         context.setdefault("undo_form", UndoForm())
+        context.setdefault("shown", [f"{each.pk}:{each.revision}" for each in context["state"].changed])
         return render(request, "surveys/import_loaded.html", context, status=status)
     context |= {
         "checked": Report.of_json(run.report) if run.report else None,
@@ -140,9 +143,13 @@ def import_approve(request: PortalRequest, slug: str, run_id: UUID) -> HttpRespo
     run = find_run(enter(request, slug, "visit.review"), run_id)
     reason = request.POST.get("accept_findings_reason", "")
     try:
-        done = services.approve_run(person=request.person, run=run, accept_findings_reason=reason)
+        done = services.approve_run(
+            person=request.person, run=run, accept_findings_reason=reason, seen=shown_revisions(request.POST)
+        )
     except NotPossible as refused:
-        return show_run(request, run, status=422, mistake=refused.message)
+        # What was shown stays what the page showed first: this answer shows no visit anew.
+        shown = request.POST.getlist("visit")
+        return show_run(request, run, status=422, mistake=refused.message, shown=shown)
     messages.success(
         request, ngettext("%d visit was approved.", "%d visits were approved.", done.approved) % done.approved
     )
@@ -153,4 +160,5 @@ def import_approve(request: PortalRequest, slug: str, run_id: UUID) -> HttpRespo
             done.left,
         )
         messages.warning(request, words % done.left)
+    tell_not_approved(request, done.changed)
     return redirect("import_detail", slug=slug, run_id=run.pk)

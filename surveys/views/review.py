@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from contextlib import suppress
 from typing import Any
 from uuid import UUID
 
 from django import forms
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
@@ -32,6 +30,7 @@ from surveys.forms import (
     decision_forms,
     prefix_of,
     read_entry,
+    shown_revisions,
 )
 from surveys.forms.questions import QuestionForm
 from surveys.histories import trail_of
@@ -48,7 +47,7 @@ from surveys.services.review import approve_visit, return_visit
 from surveys.services.saving import all_problems
 from surveys.services.visits import correct_visit
 from surveys.submission import InvalidSubmission, Problem, submission_data
-from surveys.views.shared import find_visit, show_entry, show_photos_changed
+from surveys.views.shared import find_visit, show_entry, show_photos_changed, tell_not_approved
 from surveys.visits.parts import shown_photos
 from surveys.visits.sheets import VisitSheet, score_sheet
 
@@ -80,27 +79,12 @@ def visits_approve(request: PortalRequest, slug: str) -> HttpResponse:
     """Approve the visits that were ticked, from the queue or the desk, and name those that cannot be."""
     group = enter(request, slug, "visit.review")
     try:
-        done = approve_several(person=request.person, group=group, seen=_ticked(request))
+        done = approve_several(person=request.person, group=group, seen=shown_revisions(request.POST))
     except NotPossible as refusal:
         messages.error(request, refusal.message)
     else:
         _tell_done(request, done)
     return redirect("group_desk" if request.POST.get("back") == "desk" else "review_queue", slug=slug)
-
-
-def _ticked(request: PortalRequest) -> dict[UUID, int | None]:
-    """The numbers that were ticked, each with the revision that was shown ("number:revision").
-
-    What is no number was not sent by our page and ticks nothing.
-    """
-    number, revision = forms.UUIDField(required=False), forms.IntegerField(required=False)
-    found: dict[UUID, int | None] = {}
-    for each in request.POST.getlist("visit"):
-        ticked, _colon, shown = each.partition(":")
-        with suppress(ValidationError):
-            visit_id = number.to_python(ticked)
-            found |= {visit_id: revision.to_python(shown)} if visit_id else {}
-    return found
 
 
 def _tell_done(request: PortalRequest, done: Approvals) -> None:
@@ -112,10 +96,7 @@ def _tell_done(request: PortalRequest, done: Approvals) -> None:
             len(done.approved),
         )
         messages.success(request, told % {"number": len(done.approved), "names": names})
-    for visit, reason in done.left:
-        messages.warning(
-            request, _("Not approved: %(visit)s: %(reason)s.") % {"visit": visit, "reason": reason}
-        )
+    tell_not_approved(request, done.left)
     if not done.approved and not done.left:
         messages.info(request, _("None of these visits is waiting any more."))
 

@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
+from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
@@ -206,3 +207,10 @@ def _photo_named(visit: Visit, number: str) -> Photo:
     if found is None:
         raise Http404
     return found
+
+
+def tell_not_approved(request: PortalRequest, left: Iterable[tuple[Visit, str]]) -> None:
+    """Name the visits that were not approved with others, each with its reason; with their sites."""
+    for visit, reason in left:
+        told = {"visit": visit, "reason": reason.removesuffix(".")}
+        messages.warning(request, _("Not approved: %(visit)s: %(reason)s.") % told)

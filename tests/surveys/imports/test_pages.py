@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,8 @@ from portal.jobs.models import Job
 from portal.jobs.tasks import run_job
 from surveys.importing import read_sheet, reports
 from surveys.models import ImportRun, Visit
+from surveys.services.visits import correct_visit
+from surveys.submission import parse_submission, submission_data
 from tests.conftest import Cast
 from tests.factories import UserFactory
 from tests.surveys.imports.sheets import csv_of
@@ -208,6 +211,37 @@ def test_it_has_a_run_approved_by_another_coordinator(cast: Cast) -> None:
     answer = approver.post(page_of(cast, "import_approve"), {"accept_findings_reason": "as noted"}, follow=True)
     assert "1 visit was approved." in text(answer)
     assert "1 visit still waits: you took part in it." in text(answer)
+
+
+def test_what_changed_since_the_page_was_shown_is_left_and_named(cast: Cast) -> None:
+    loader, approver = client_of(cast), client_of(cast, "second_coordinator")
+    send(loader, {"ph": "9.5"}, {"date": "2024-06-03"})
+    load(loader, cast)
+    shown = marks_of(approver.get(page_of(cast)))
+    change(cast)
+    # Refused for want of a reason, the page shows no visit anew: its marks stay those of the first.
+    refused = approver.post(page_of(cast, "import_approve"), {"visit": shown})
+    assert (refused.status_code, marks_of(refused)) == (422, shown)
+    told = {"visit": shown, "accept_findings_reason": "as noted"}
+    answer = approver.post(page_of(cast, "import_approve"), told, follow=True)
+    assert "1 visit was approved." in text(answer)
+    name = f"{cast.site} 2024-06-03"
+    assert f"Not approved: {name}: This visit was changed since you opened this page. Look" in text(answer)
+    told["visit"] = marks_of(answer)
+    answer = approver.post(page_of(cast, "import_approve"), told, follow=True)
+    assert "1 visit was approved." in text(answer)
+
+
+def marks_of(page: Any) -> list[str]:
+    """What the form of approving says of the visits that it was shown with."""
+    return re.findall(r'name="visit" value="([^"]+)"', page.content.decode())
+
+
+def change(cast: Cast) -> None:
+    """The one who loaded the sheet writes something else into its last visit."""
+    visit = Visit.objects.of_group(cast.group).latest("visited_on")
+    submission = parse_submission(submission_data(visit) | {"notes": "Bank was trodden."})
+    correct_visit(person=cast.person("coordinator"), visit=visit, submission=submission, reason="asked again")
 
 
 def test_a_guest_reviewer_finds_a_loaded_sheet_and_approves_it(cast: Cast) -> None:

@@ -24,8 +24,9 @@ from surveys.models.visits import Source, Status
 from surveys.services import imports
 from surveys.services.errors import NotPossible
 from surveys.services.imports import keeping, loading
-from surveys.services.visits import Receipt, submit_visits
+from surveys.services.visits import Receipt, correct_visit, submit_visits
 from surveys.signals import visit_judged
+from surveys.submission import parse_submission, submission_data
 from surveys.tasks import clear_old_sheets
 from tests.conftest import Cast
 from tests.surveys.imports.sheets import csv_of, sheet_of
@@ -249,6 +250,29 @@ def test_it_wants_a_reason_when_something_unusual_is_open(cast: Cast) -> None:
     assert {each.status for each in visits(cast)} == {Status.WAITING}
     imports.approve_run(person=person, run=run, accept_findings_reason="limestone spring")
     assert run_state(person, run).findings == 0
+
+
+def correct(cast: Cast, visit: Visit, notes: str) -> None:
+    """The one who loaded it writes something else."""
+    submission = parse_submission(submission_data(visit) | {"notes": notes})
+    correct_visit(person=cast.person("coordinator"), visit=visit, submission=submission, reason="looked it up")
+
+
+def test_it_leaves_and_names_what_was_changed_since_it_was_shown(cast: Cast) -> None:
+    run = loaded(cast, {}, {"date": "2024-06-03"}, {"date": "2024-07-03"})
+    person = cast.person("second_coordinator")
+    _untouched, shown_changed, changed_since = visits(cast)
+    correct(cast, shown_changed, "Bank was trodden.")
+    correct(cast, changed_since, "Bank was trodden.")
+    seen = {each.pk: each.revision for each in run_state(person, run).changed}
+    assert seen == {shown_changed.pk: 1, changed_since.pk: 1}
+    correct(cast, changed_since, "Bank was trodden by cattle.")
+    done = imports.approve_run(person=person, run=run, accept_findings_reason="as noted", seen=seen)
+    assert (done.approved, done.left, [visit for visit, _why in done.changed]) == (2, 0, [changed_since])
+    assert [each.status for each in visits(cast)] == [Status.APPROVED, Status.APPROVED, Status.WAITING]
+    # Whoever says nothing of what they saw saw the sheet.
+    untold = imports.approve_run(person=person, run=run, accept_findings_reason="as noted")
+    assert (untold.approved, [visit for visit, _why in untold.changed]) == (0, [changed_since])
 
 
 def test_it_tells_where_the_visits_of_a_run_stand(cast: Cast) -> None:
