@@ -7,10 +7,10 @@ class AlertsConfig(AppConfig):
 
     def ready(self) -> None:
         """Listen to judged visits and failed messages, and offer the picture for the mails."""
-        from alerts.choosing import BY_VERDICT
-        from alerts.import_holds import visits_of_incidents
+        from alerts.evidence.holds import visits_of_incidents
+        from alerts.evidence.picture import INCIDENT, SITE_HISTORY, draw_history_picture, draw_incident_picture
+        from alerts.judging.choosing import BY_VERDICT
         from alerts.listeners import on_visit_judged
-        from alerts.pictures import INCIDENT, SITE_HISTORY, draw_history_picture, draw_incident_picture
         from alerts.services.drills import on_drill_failed
         from alerts.services.watching import on_message_failed
         from portal.outbox.failures import on_failed

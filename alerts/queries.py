@@ -20,14 +20,16 @@ from alerts.models import (
     Trigger,
 )
 from portal.accounts.addresses import proven_addresses
+from portal.accounts.models import Role
 from portal.accounts.prepared import planned
+from portal.accounts.queries import members_of
 from portal.audit.versions import with_version
 from surveys.models import Site
 from surveys.queries import HistoryPoint
 
 if TYPE_CHECKING:
     from portal.accounts.access import Person
-    from portal.accounts.models import Group
+    from portal.accounts.models import Group, User
     from portal.accounts.scoping import GroupOwnedQuerySet
 
 
@@ -117,3 +119,9 @@ def quiet_now(site: Site) -> QuietPeriod | None:
 def _quiet(group: UUID, site: UUID, now: datetime) -> GroupOwnedQuerySet[QuietPeriod]:
     found = QuietPeriod.objects.filter(group=group, site=site, starts_at__lte=now, ends_at__gt=now)
     return found.select_related("set_by")[:1]
+
+
+def who_to_call(group: Group) -> User | None:
+    """The one coordinator whose name and number go to the agency: the first by name who gave a number."""
+    coordinators = [each.user for each in members_of(group) if each.role == Role.COORDINATOR]
+    return next((each for each in coordinators if each.phone), coordinators[0] if coordinators else None)

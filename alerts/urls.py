@@ -2,7 +2,8 @@
 
 from django.urls import path
 
-from alerts import api, incidents_api
+from alerts.api import incidents as incidents_api
+from alerts.api import verdicts as api
 from alerts.views import (
     contacts,
     drills,

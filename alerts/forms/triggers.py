@@ -10,8 +10,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
-from alerts.advice import USUAL_WISH, YEAR_ROUND, Question, visits_per_year
-from alerts.advice_words import SEASON_NAMES
+from alerts.advice.levels import USUAL_WISH, YEAR_ROUND, Question, visits_per_year
+from alerts.advice.words import SEASON_NAMES
 from alerts.forms.widgets import DAY, LONG
 from alerts.models import Trigger
 from alerts.services.triggers import TRIGGER_INDICES

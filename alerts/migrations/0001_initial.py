@@ -288,7 +288,8 @@ class Migration(migrations.Migration):
                 (
                     "reasons",
                     models.JSONField(
-                        default=list, help_text="Codes of alerts.verdicts.REASONS: why it was not tested."
+                        default=list,
+                        help_text="Codes of alerts.judging.verdicts.REASONS: why it was not tested.",
                     ),
                 ),
                 (

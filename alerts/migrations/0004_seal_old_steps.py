@@ -3,7 +3,7 @@
 from django.db import migrations
 from django.utils import timezone
 
-from alerts.chain import NO_SEAL, moment, seal_of, sealed_form
+from alerts.chain.sealing import NO_SEAL, moment, seal_of, sealed_form
 
 
 def seal_old_steps(apps, schema_editor):

@@ -61,7 +61,7 @@ class Verdict(models.Model):
     trigger = models.ForeignKey(Trigger, null=True, blank=True, on_delete=models.PROTECT, related_name="+")
     value = models.FloatField(null=True, blank=True)
     reasons = models.JSONField(
-        default=list, help_text="Codes of alerts.verdicts.REASONS: why it was not tested."
+        default=list, help_text="Codes of alerts.judging.verdicts.REASONS: why it was not tested."
     )
     set_aside = models.JSONField(
         default=list, help_text="Codes of reasons against testing that were overridden, for the reader to know."

@@ -13,7 +13,7 @@ from django.db.models import Max, Q, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from alerts.contact_duties import policy_of
+from alerts.contacts.working_time import policy_of
 from alerts.models import AgencyContact, Drill, SiteContact
 from portal.accounts.access import Person, require
 from portal.accounts.languages import speaking_to

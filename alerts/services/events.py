@@ -7,17 +7,14 @@ from typing import Any
 
 from django.db import transaction
 
-from alerts.chain import NO_SEAL, seal_of, sealed_form
-from alerts.chain_facts import facts_of
+from alerts.chain.facts import facts_of
+from alerts.chain.sealing import NO_SEAL, STEP_VERB, plain, seal_of, sealed_form
 from alerts.models import AgencyContact, EventKind, Incident, IncidentEvent
 from alerts.services.locks import locked_incident
 from portal.accounts.access import Person
 from portal.accounts.languages import speaking_to
 from portal.audit.services import record_change
 from surveys.models import Visit
-
-# The audit row that keeps each seal, so that a step taken away leaves a trace nobody can remove.
-STEP_VERB = "incident.step"
 
 
 @transaction.atomic
@@ -80,8 +77,3 @@ def save_change(
     differing = {name: pair for name, pair in changes.items() if pair[0] != pair[1]}
     if differing:
         record_change(actor=person, actor_name=actor_name, verb=verb, thing=incident, changes=differing)
-
-
-def plain(value: Any) -> Any:
-    """A field's value as the audit trail keeps it."""
-    return value if isinstance(value, int | None) else str(value)

@@ -9,9 +9,10 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from alerts.evidence import told_apart, who_to_call
-from alerts.links import forward_url
+from alerts.contacts.links import forward_url
+from alerts.judging.figures import told_apart
 from alerts.models import AgencyContact, EventKind, Forward, Incident, IncidentState, Verdict
+from alerts.queries import who_to_call
 from alerts.services.events import add_event
 from alerts.services.locks import locked_incident
 from alerts.services.opening import latest_visit

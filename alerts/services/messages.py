@@ -11,12 +11,13 @@ from django.conf import settings
 from django.urls import reverse
 from django.utils.translation import ngettext
 
-from alerts.evidence import evidence_of, who_to_call
-from alerts.links import alert_url
+from alerts.contacts.links import alert_url
+from alerts.evidence.of_visit import evidence_of
+from alerts.evidence.picture import INCIDENT, picture_arguments
+from alerts.judging.verdicts import reason_words
 from alerts.models import AgencyContact, Incident, IncidentEvent, SiteContact, Verdict
-from alerts.pictures import INCIDENT, picture_arguments
+from alerts.queries import who_to_call
 from alerts.services.wording import HEADLINES, WITH_EVIDENCE, lines_of, low_visit_words
-from alerts.verdicts import reason_words
 from portal.accounts.languages import speaking_to
 from portal.accounts.models import Group, User
 from portal.outbox.models import Message

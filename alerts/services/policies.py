@@ -10,7 +10,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from alerts.contact_duties import policy_of
+from alerts.contacts.working_time import policy_of
 from alerts.models import AgencyContact, AlertPolicy, ContactAbsence, ContactHours, Holiday
 from portal.accounts.access import Person, require
 from portal.accounts.models import Group

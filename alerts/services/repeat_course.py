@@ -15,9 +15,9 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _later
 
-from alerts.evidence import told_apart
+from alerts.judging.figures import told_apart
 from alerts.models import EventKind, Incident, IncidentState, RepeatRequest, Verdict
-from alerts.repeats import LIVE, State, live_repeat, why_not_offered
+from alerts.repeats.wanted import LIVE, State, live_repeat, why_not_offered
 from alerts.services.events import add_event
 from alerts.services.locks import locked_incident
 from alerts.services.repeat_mail import owe_no_longer_needed

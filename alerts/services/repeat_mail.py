@@ -7,10 +7,10 @@ from django.urls import reverse
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from alerts.evidence import who_to_call
 from alerts.models import RepeatOffer, RepeatRequest
-from alerts.repeat_links import offer_url
-from alerts.repeat_words import cautions, repeat_words
+from alerts.queries import who_to_call
+from alerts.repeats.links import offer_url
+from alerts.repeats.words import cautions, repeat_words
 from portal.accounts.languages import speaking_to
 from portal.accounts.models import User
 from portal.outbox.models import Message

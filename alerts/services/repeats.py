@@ -12,10 +12,10 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _later
 
-from alerts.contact_duties import policy_of
+from alerts.contacts.working_time import policy_of
 from alerts.models import EventKind, Incident, RepeatOffer, RepeatRequest
 from alerts.queries import quiet_now
-from alerts.repeats import live_repeat, why_not_offered
+from alerts.repeats.wanted import live_repeat, why_not_offered
 from alerts.services.events import add_event
 from alerts.services.locks import locked_incident
 from alerts.services.repeat_mail import owe_offer

@@ -8,8 +8,8 @@ from uuid import UUID
 
 from django.utils.translation import gettext as _
 
+from alerts.judging.rescored import Moved, moved_score
 from alerts.models import EventKind, Incident, IncidentEvent
-from alerts.rescored import Moved, moved_score
 from alerts.services.events import add_event
 from portal.accounts.languages import speaking_to
 from portal.accounts.models import Group

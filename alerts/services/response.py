@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from django.utils import timezone
 
+from alerts.judging.records import records_read_once
 from alerts.models import LIVE_STATES, EventKind, Incident, IncidentState, Verdict
 from alerts.queries import quiet_now
 from alerts.services.events import add_event, save_change
 from alerts.services.opening import open_incident, send_out
 from alerts.services.telling import tell_coordinators, tell_everybody_told, tell_of_pollution
-from alerts.site_records import records_read_once
 from portal.accounts.access import Person
 from surveys.models import Site, Visit
 

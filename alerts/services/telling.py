@@ -6,8 +6,8 @@ from typing import Any
 
 from django.utils import timezone
 
-from alerts.contact_duties import duties_of, policy_of
-from alerts.duty import Duty, add_working_time, first_on_duty
+from alerts.contacts.duty import Duty, add_working_time, first_on_duty
+from alerts.contacts.working_time import duties_of, policy_of
 from alerts.models import AgencyContact, EventKind, Incident, IncidentEvent, Verdict
 from alerts.queries import quiet_now, site_contacts_of
 from alerts.services.events import add_event, save_change

@@ -43,7 +43,7 @@ def set_trigger(
 
     Raises ValidationError by field. Only the first trigger of a site may lie in the past: a later one would
     change what past visits should have meant. `advice` is the record of what was known of the level, if any
-    (alerts.advice.record_advice).
+    (alerts.advice.levels.record_advice).
     """
     require(person, "trigger.set", site)
     _check_values(index, level, reason)

@@ -9,10 +9,10 @@ from django.db import DEFAULT_DB_ALIAS, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from alerts.judging.verdicts import are_excusable, judge
 from alerts.models import Verdict
 from alerts.services.repeat_course import follow_repeats
 from alerts.services.response import respond_to_verdict
-from alerts.verdicts import are_excusable, judge
 from portal.accounts.access import Person, require
 from portal.audit.services import record_change
 from portal.inserting import insert_rows

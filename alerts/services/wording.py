@@ -10,9 +10,9 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
-from alerts.evidence import told_apart
+from alerts.judging.figures import told_apart
+from alerts.judging.verdicts import reason_words
 from alerts.models import EventKind, Incident, IncidentEvent, Verdict
-from alerts.verdicts import reason_words
 from scoring.indices.methods import METHODS
 from surveys.models import Visit
 from surveys.texts.told import told

@@ -15,14 +15,14 @@ from django.template.defaultfilters import floatformat
 from django.utils import timezone
 from django.utils.safestring import SafeString
 
-from alerts import charts
-from alerts.evidence import told_apart
+from alerts.charts import site as charts
+from alerts.judging.figures import told_apart
+from alerts.judging.rescored import Moved, moved_score
+from alerts.judging.verdicts import reason_words
 from alerts.models import LIVE_STATES, Incident, IncidentState, QuietPeriod, SiteContact, Trigger, Verdict
 from alerts.queries import incidents_of, list_of_triggers, quiet_now, site_contacts_of
-from alerts.repeats import open_repeats
-from alerts.rescored import Moved, moved_score
+from alerts.repeats.wanted import open_repeats
 from alerts.services.verdicts import can_test_anyway
-from alerts.verdicts import reason_words
 from portal.accounts.access import Person
 from portal.accounts.models import Group
 from portal.accounts.prepared import planned

@@ -9,8 +9,8 @@ from django.http import HttpRequest, HttpResponse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from alerts.evidence_pack import make_pack, pack_name
-from alerts.links import Link
+from alerts.contacts.links import Link
+from alerts.evidence.pack import make_pack, pack_name
 from alerts.models import Incident
 from alerts.views.links import by_alert
 from alerts.views.shared import find_incident

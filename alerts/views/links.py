@@ -14,10 +14,10 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
-from alerts.evidence import who_to_call
+from alerts.contacts.links import Link, read_token
 from alerts.forms import ForwardForm, InvestigateForm, OutcomeForm
-from alerts.links import Link, read_token
 from alerts.models import GroupOutcome
+from alerts.queries import who_to_call
 from alerts.services.forwards import forward_alert, note_opened
 from alerts.services.incidents import acknowledge_incident, add_note, close_incident, investigate_incident
 from alerts.views.shared import incident_context, photo_answer, try_service

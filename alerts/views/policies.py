@@ -11,7 +11,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
-from alerts.contact_duties import policy_of
+from alerts.contacts.working_time import policy_of
 from alerts.forms import AbsenceForm, HolidayForm, HoursForm, PolicyForm, QuietForm
 from alerts.models import AgencyContact, ContactAbsence, Holiday, QuietPeriod
 from alerts.queries import quiet_now

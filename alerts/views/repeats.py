@@ -14,11 +14,11 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
-from alerts.evidence import who_to_call
 from alerts.models import RepeatOffer
-from alerts.repeat_links import read_offer
-from alerts.repeat_words import cautions
-from alerts.repeats import repeat_shown
+from alerts.queries import who_to_call
+from alerts.repeats.links import read_offer
+from alerts.repeats.wanted import repeat_shown
+from alerts.repeats.words import cautions
 from alerts.services.repeat_course import give_back_repeat, take_repeat
 from alerts.services.repeats import ask_again, low_visit_of
 from alerts.views.shared import find_incident

@@ -13,14 +13,15 @@ from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from alerts.chain_check import check_chain
-from alerts.charts import NARROW, draw_site, site_points, site_rows
-from alerts.courses import course_of, steps_of
-from alerts.evidence import Evidence
-from alerts.low_visits import evidence_by, low_visits, record_of, stands
+from alerts.chain.checking import check_chain
+from alerts.chain.course import course_of, steps_of
+from alerts.chain.low_visits import low_visits
+from alerts.charts.site import NARROW, draw_site, site_points, site_rows
+from alerts.evidence.of_incident import evidence_by, record_of, stands
+from alerts.evidence.of_visit import Evidence
+from alerts.judging.records import SiteRecord
 from alerts.models import Incident
-from alerts.repeats import repeat_shown
-from alerts.site_records import SiteRecord
+from alerts.repeats.wanted import repeat_shown
 from portal.accounts.access import Person, require
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group

@@ -16,16 +16,16 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
-from alerts import advice_words as words
-from alerts.advice import Question, SiteAdvice, advise, far_below, record_advice
-from alerts.charts import NARROW, WIDE, Size, draw_site, site_points, site_rows
-from alerts.controlling import control_views
-from alerts.drawn_once import drawn_once
+from alerts.advice import words
+from alerts.advice.levels import Question, SiteAdvice, advise, far_below, record_advice
+from alerts.charts.control import control_views
+from alerts.charts.drawn_once import drawn_once
+from alerts.charts.site import NARROW, WIDE, Size, draw_site, site_points, site_rows
 from alerts.forms import QuestionForm, TriggerForm
+from alerts.judging.records import SiteRecord, site_record
 from alerts.models import Trigger
 from alerts.queries import triggers_of
 from alerts.services.triggers import TRIGGER_INDICES, set_trigger
-from alerts.site_records import SiteRecord, site_record
 from alerts.views.shared import find_site, try_service
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter, posted

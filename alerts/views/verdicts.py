@@ -12,9 +12,9 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from alerts.forms import ReasonForm
+from alerts.judging.verdicts import reason_words
 from alerts.models import Verdict
 from alerts.services.verdicts import can_test_anyway, test_visit_anyway
-from alerts.verdicts import reason_words
 from alerts.views.shared import try_service
 from portal.accounts.access import require
 from portal.accounts.middleware import PortalRequest

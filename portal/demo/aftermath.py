@@ -9,12 +9,12 @@ from uuid import UUID
 import numpy as np
 from django.utils import timezone
 
-from alerts.advice import Question, advise, record_advice
+from alerts.advice.levels import Question, advise, record_advice
+from alerts.judging.records import site_record
 from alerts.models import Incident
 from alerts.queries import live_incidents, triggers_of, values_of
 from alerts.services.incidents import acknowledge_incident, add_note, close_incident
 from alerts.services.triggers import set_trigger
-from alerts.site_records import site_record
 from portal.accounts.access import Person, allowed
 from portal.demo import fauna
 from portal.demo.replay import Replay

@@ -11,10 +11,9 @@ from uuid import UUID
 
 from django.db import models
 
-from alerts.chain import NO_SEAL, seal_of, sealed_form
-from alerts.chain_facts import entries_about, sealed_visits, visit_facts
+from alerts.chain.facts import entries_about, sealed_visits, visit_facts
+from alerts.chain.sealing import NO_SEAL, STEP_VERB, seal_of, sealed_form
 from alerts.models import EventKind, Incident, IncidentEvent, IncidentState, Outcome
-from alerts.services.events import STEP_VERB
 from portal.audit.models import AuditEntry
 from portal.growing.extent import numbers
 from portal.growing.land import Land

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 
 from django.db import connection
 
+from alerts.judging.verdicts import Facts, Judgement, weigh
 from alerts.models import Verdict
-from alerts.verdicts import Facts, Judgement, weigh
 from portal.audit.models import AuditEntry, RowChange
 from portal.growing import effort, rows
 from portal.growing.catches import NAMES, Counts
@@ -78,7 +78,7 @@ class Writer:
         return found
 
     def _facts(self, plan: Plan, value: float | None) -> Facts:
-        """As `alerts.verdicts.facts_of` gathers them."""
+        """As `alerts.judging.verdicts.facts_of` gathers them."""
         if not plan.was_made:
             return Facts(None, None, ("not_made",))
         trigger = self.land.triggers[plan.site]

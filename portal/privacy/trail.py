@@ -10,7 +10,7 @@ from django.db import connection
 from django.db.models import Q, TextField
 from django.db.models.functions import Cast
 
-from alerts.chain import sealed_form
+from alerts.chain.sealing import sealed_form
 from alerts.models import IncidentEvent
 from portal.accounts.models import User
 from portal.audit.models import AuditEntry, RowChange

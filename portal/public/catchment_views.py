@@ -16,7 +16,7 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from alerts.drawn_once import drawn_once
+from alerts.charts.drawn_once import drawn_once
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter, posted

@@ -10,7 +10,7 @@ from django.conf import settings
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
-from alerts.drawn_once import drawn_once
+from alerts.charts.drawn_once import drawn_once
 from portal.charts import Drawing, MapSite, Tiles, draw_map, stood_words
 from portal.charts.map import down_the_river
 from portal.public.results import Result

@@ -14,7 +14,7 @@ from django.db.models.functions import JSONObject
 from django.utils import timezone
 
 from alerts.models import Verdict
-from alerts.neighbours import OLD_INTERVALS
+from alerts.river.neighbours import OLD_INTERVALS
 from portal.accounts.models import Group
 from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.charts.map import MapState

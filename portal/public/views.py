@@ -16,9 +16,9 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from alerts.charts import NARROW, draw_site, site_points
+from alerts.charts.site import NARROW, draw_site, site_points
+from alerts.judging.records import Judged, SiteRecord
 from alerts.models import Trigger
-from alerts.site_records import Judged, SiteRecord
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter

@@ -12,7 +12,7 @@ from django.template.loader import render_to_string
 from django.utils import translation
 from django.utils.translation import gettext as _
 
-from alerts.drawn_once import drawn_once
+from alerts.charts.drawn_once import drawn_once
 from portal.charts import Drawing, Point, TriggerLine, draw_history, draw_season
 from portal.reports.sections import is_shown, left_out_words
 from portal.reports.sketch import draw_sketch

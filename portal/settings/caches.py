@@ -4,11 +4,11 @@ from portal.embedded.valkey import client_address
 from portal.settings.environment import env
 
 REDIS_URL: str = env.str("REDIS_URL", default="redis://localhost:6379/0")
-# All processes share drawings where there is a Redis; `alerts/drawn_once.py` does without one that is down.
+# All processes share drawings where there is a Redis; `drawn_once` does without one that is down.
 _shared = {
     "BACKEND": "django.core.cache.backends.redis.RedisCache",
     "LOCATION": client_address(REDIS_URL),
-    "OPTIONS": {"serializer": "alerts.drawn_once.AsBytes", "socket_timeout": 1},
+    "OPTIONS": {"serializer": "alerts.charts.drawn_once.AsBytes", "socket_timeout": 1},
 }
 _own = {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
 # Limits on trying hold for all processes together; `signing_in/limits.py` says what holds while Redis is down.

@@ -12,7 +12,7 @@ from django.urls import reverse
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from alerts.links import read_token
+from alerts.contacts.links import read_token
 from alerts.models import Outcome
 from portal.accounts.models import Role
 from tests.access import scene, test_matrix

@@ -14,7 +14,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.utils import timezone
 from PIL import Image
 
-from alerts.links import make_token
+from alerts.contacts.links import make_token
 from alerts.models import (
     AgencyContact,
     Forward,
@@ -26,7 +26,7 @@ from alerts.models import (
     Trigger,
     Verdict,
 )
-from alerts.repeat_links import offer_token
+from alerts.repeats.links import offer_token
 from alerts.services.drills import drill_url, send_drill
 from alerts.services.policies import add_absence, add_holiday
 from alerts.services.quiet import begin_quiet

@@ -10,8 +10,8 @@ from django.contrib.auth.tokens import default_token_generator
 from django.http import Http404
 from django.test import Client
 
-from alerts.links import ALERT
-from alerts.repeat_links import OFFER
+from alerts.contacts.links import ALERT
+from alerts.repeats.links import OFFER
 from alerts.services.drills import DRILL
 from portal.accounts.services import INVITATION
 from portal.accounts.signed_links import SignedLink

@@ -13,11 +13,11 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.test import Client, RequestFactory
 from pytest_django import Settings
 
-import alerts.links
+import alerts.contacts.links
 import surveys.people.links
 import surveys.rota.links
-from alerts.links import ALERT
-from alerts.repeat_links import OFFER
+from alerts.contacts.links import ALERT
+from alerts.repeats.links import OFFER
 from alerts.services.drills import DRILL
 from portal.accounts import services
 from portal.accounts.services import INVITATION
@@ -81,7 +81,7 @@ class TestWhatWasSentBefore:
             link.read_id(f"{old}x")
 
     def test_only_a_calendar_has_none_because_nobody_renews_a_subscription(self) -> None:
-        places = (services, surveys.rota.links, surveys.people.links, alerts.links)
+        places = (services, surveys.rota.links, surveys.people.links, alerts.contacts.links)
         made = [each for place in places for each in vars(place).values() if isinstance(each, SignedLink)]
         assert [each.purpose for each in made if each.days is None] == ["rota.calendar"]
 

@@ -7,7 +7,7 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.test import Client
 from django.urls import reverse
 
-from alerts.links import make_forward_token, make_token
+from alerts.contacts.links import make_forward_token, make_token
 from alerts.models import Forward, GroupOutcome
 from alerts.services.forwards import MOST_FORWARDS, forward_alert, revoke_forward
 from alerts.services.incidents import close_incident, renew_links

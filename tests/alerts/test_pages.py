@@ -328,7 +328,7 @@ def test_it_asks_no_more_of_the_database_for_more_rows(
 def test_it_asks_no_more_of_the_database_for_a_longer_history(
     as_user: AsUser, watch: Watch, visit: Visit, name: str, most: int
 ) -> None:
-    from alerts.links import make_token
+    from alerts.contacts.links import make_token
 
     client = as_user("coordinator")
     pages: dict[str, tuple[str, list[Any]]] = {

@@ -9,7 +9,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from alerts.contact_duties import duties_of, policy_of
+from alerts.contacts.working_time import duties_of, policy_of
 from alerts.models import AlertPolicy, ContactAbsence, ContactHours, Holiday, QuietPeriod
 from alerts.queries import quiet_now
 from portal.audit.models import AuditEntry

@@ -6,8 +6,8 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from alerts.courses import MARKS, course_of
-from alerts.links import make_token
+from alerts.chain.course import MARKS, course_of
+from alerts.contacts.links import make_token
 from alerts.models import EventKind
 from alerts.services.wording import HEADLINES
 from portal.accounts.models import User

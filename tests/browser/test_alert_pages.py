@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from django.urls import reverse
 
-from alerts.links import make_token
+from alerts.contacts.links import make_token
 from surveys.models import Site
 from tests.alerts.conftest import Watch, approved_visit, mails, the_incident, watch
 from tests.alerts.test_state_table import bring_to

@@ -12,7 +12,7 @@ import pytest
 from django.db import connection, transaction
 from pytest_django import DjangoDbBlocker
 
-from alerts.chain_check import check_chain
+from alerts.chain.checking import check_chain
 from alerts.models import Incident, Verdict
 from portal.accounts.models import Group, User
 from portal.audit.gaps import all_unexplained_changes

@@ -16,7 +16,7 @@ APPS = ["portal", "alerts", "surveys", "scoring"]
 def rooms_on_floors() -> set[str]:
     """Every module that the contract puts on a floor."""
     rules = tomllib.loads((PROJECT / "pyproject.toml").read_text())["tool"]["importlinter"]["contracts"]
-    (floors,) = [rule["layers"] for rule in rules if rule["type"] == "layers"]
+    (floors,) = [rule["layers"] for rule in rules if rule["type"] == "layers" and "containers" not in rule]
     return {room.strip(" ()") for floor in floors for room in floor.replace("|", ":").split(":")}
 
 
@@ -40,6 +40,7 @@ def test_every_app_has_its_floor() -> None:
         ("scoring", "import surveys.models"),
         ("surveys", "import alerts.models"),
         ("alerts", "import portal.settings"),
+        ("alerts/judging", "import alerts.evidence"),
         ("portal/outbox", "import surveys.models"),
         ("portal/charts", "import django.utils"),
         ("portal/embedded", "import django.conf"),

@@ -14,7 +14,7 @@ from django.core.files.base import ContentFile
 from django.db import connection
 from django.utils import timezone
 
-from alerts.chain_check import check_chain
+from alerts.chain.checking import check_chain
 from portal.accounts.models import Membership, User
 from portal.accounts.services import choose_naming
 from portal.audit.gaps import all_unexplained_changes

@@ -9,7 +9,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from alerts.verdicts import reason_words
+from alerts.judging.verdicts import reason_words
 from portal.reports.figures.totals import planned_visits
 from surveys.models import Site, TaxonCount
 from tests.factories import SiteFactory, VisitFactory

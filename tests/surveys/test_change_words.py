@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from alerts.site_records import site_record
+from alerts.judging.records import site_record
 from scoring.comparison import Comparison, compare_pairs
 from scoring.indices import METHODS
 from scoring.trend import Trend, seasonal_kendall

@@ -9,8 +9,8 @@ import pytest
 from django.db import IntegrityError, transaction
 from PIL import Image
 
-from alerts.chain_facts import counted
-from alerts.evidence_pack import nameless
+from alerts.chain.facts import counted
+from alerts.evidence.pack import nameless
 from portal.accounts.access import allowed
 from surveys.histories import trail_of
 from surveys.models import Finding, Visit

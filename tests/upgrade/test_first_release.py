@@ -17,7 +17,7 @@ from django.test import Client, override_settings
 from django.urls import resolve
 from pytest_django import DjangoDbBlocker
 
-from alerts.chain_check import check_chain
+from alerts.chain.checking import check_chain
 from alerts.models import Incident
 from portal.accounts.models import Group, Membership, Role, User
 from portal.accounts.policies import all_policies

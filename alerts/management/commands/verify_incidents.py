@@ -7,7 +7,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from alerts.chain_check import check_chain
+from alerts.chain.checking import check_chain
 from alerts.models import Incident
 from portal.accounts.models import Group
 

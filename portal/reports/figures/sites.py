@@ -8,8 +8,8 @@ from typing import Any
 
 from django.utils import timezone
 
+from alerts.judging.verdicts import reason_words
 from alerts.models import Incident, Trigger, Verdict
-from alerts.verdicts import reason_words
 from portal.reports.figures.change import describe_change, years_of
 from portal.reports.figures.earlier import NO_SCORE, EarlierVisit
 from portal.reports.figures.records import USUAL_INDEX, YearRecords

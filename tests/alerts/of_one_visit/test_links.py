@@ -14,7 +14,7 @@ from django.utils import timezone
 from PIL import Image
 from pytest_django import Settings
 
-from alerts.links import ALERT, alert_url, make_token
+from alerts.contacts.links import ALERT, alert_url, make_token
 from alerts.models import IncidentState, SiteContact
 from alerts.services.incidents import close_incident, renew_links
 from surveys.models import Photo, Visit

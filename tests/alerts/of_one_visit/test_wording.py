@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from django.core.exceptions import ValidationError
 
-from alerts.courses import course_of
+from alerts.chain.course import course_of
 from alerts.models import EventKind, Incident, IncidentState, Outcome
 from alerts.services.events import add_event, save_change
 from alerts.services.incidents import add_note, close_incident

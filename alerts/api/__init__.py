@@ -1,0 +1,1 @@
+"""Verdicts, triggers and incidents, for programs."""

@@ -1,0 +1,1 @@
+"""The steps of an incident, each sealed onto the one before: made, checked and read."""

@@ -1,0 +1,1 @@
+"""Drawings of a site with its triggers; each is made once."""

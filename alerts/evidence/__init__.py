@@ -1,0 +1,1 @@
+"""What an agency needs to see of a low visit and of an incident, on pages, in mails and on paper."""

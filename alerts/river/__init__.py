@@ -1,0 +1,1 @@
+"""The river about a low visit: who stands where, and in which stretch the cause lies."""
