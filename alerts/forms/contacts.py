@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from alerts.forms.widgets import DAY
 from alerts.models import AgencyContact, ContactAbsence
-from portal.accounts.forms import language_choices
+from portal.accounts.forms import TelephoneField, language_choices
 from surveys.models import Site
 
 CLOCK = {"type": "time"}
@@ -30,6 +30,7 @@ class ContactForm(forms.ModelForm[AgencyContact]):
     class Meta:
         model = AgencyContact
         fields = ["name", "organisation", "email", "phone", "duty_line", "language", "is_active"]
+        field_classes = {"phone": TelephoneField, "duty_line": TelephoneField}
         labels = {"is_active": _("in service")}
         help_texts = {
             "email": _(

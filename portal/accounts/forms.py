@@ -20,6 +20,18 @@ def language_choices(unsaid: str | Promise) -> list[tuple[str, str | Promise]]:
     return [("", unsaid), *settings.LANGUAGES]
 
 
+class TelephoneField(forms.CharField):
+    """A number to ring; words may stand beside it, such as "evenings"."""
+
+    widget = forms.TextInput(attrs={"type": "tel", "autocomplete": "off"})
+
+    def validate(self, value: str) -> None:
+        """Raise ValidationError for what nobody could ring: fewer digits than the shortest numbers have."""
+        super().validate(value)
+        if value and sum(map(str.isdigit, value)) < 3:
+            raise forms.ValidationError(_("Write the number in figures, such as 01632 960123."))
+
+
 class LanguageForm(forms.Form):
     """In which language the portal speaks to one person."""
 

@@ -48,7 +48,7 @@ def _accept_with_account(request: PortalRequest, invitation: Invitation) -> Http
     if request.method != "POST" or not context["is_addressee"]:
         return render(request, "accounts/invitation_accept.html", context)
     services.accept_invitation(invitation=invitation, user=User.objects.get(email=request.person.email))
-    return redirect("group_desk", slug=invitation.group.slug)
+    return _joined(request, invitation)
 
 
 def _accept_as_newcomer(request: PortalRequest, invitation: Invitation) -> HttpResponse:
@@ -57,9 +57,15 @@ def _accept_as_newcomer(request: PortalRequest, invitation: Invitation) -> HttpR
         context = {"invitation": invitation, "form": form}
         return render(request, "accounts/invitation_join.html", context, status=422 if form.errors else 200)
     user = services.join_with_new_account(invitation=invitation, **form.cleaned_data)
-    response = redirect("group_desk", slug=invitation.group.slug)
+    response = _joined(request, invitation)
     sign_in_newcomer(request, user, response)
     return response
+
+
+def _joined(request: PortalRequest, invitation: Invitation) -> HttpResponse:
+    """To the group's desk, with a word that it worked."""
+    messages.success(request, _("You have joined %(group)s.") % {"group": invitation.group.name})
+    return redirect("group_desk", slug=invitation.group.slug)
 
 
 @login_required

@@ -23,6 +23,8 @@ SECTIONS = {
     "measurements": ("measurements", gettext_lazy("Measurements")),
     "counts": ("counts", gettext_lazy("What was in the tray")),
 }
+# Fields and parts that stand at the end of the page, in their order there.
+BELOW_MEASUREMENTS = ("fraction_sorted", "counts", "notes")
 
 
 class Remark(Protocol):
@@ -90,7 +92,8 @@ def visit_entry(
     errors = by_name(problems)
     form = VisitForm(site=site, people=people, kits=kits, data=data, errors=errors, findings=by_name(findings))
     table = CountTable(taxa, data.get("counts", ()), _by_taxon(problems), _by_taxon(findings))
-    mistakes = tuple(_mistake(problem, form, table) for problem in problems)
+    ordered = sorted(problems, key=lambda problem: _place_on_page(problem.field, tuple(form.fields)))
+    mistakes = tuple(_mistake(problem, form, table) for problem in ordered)
     return VisitEntry(site, form, table, mistakes, seconds_in(data), others)
 
 
@@ -127,6 +130,14 @@ def _by_taxon(remarks: Iterable[Remark]) -> dict[str, list[str]]:
         if taxon is not None:
             found[taxon].append(str(remark.message))
     return dict(found)
+
+
+def _place_on_page(path: str, fields: Sequence[str]) -> int:
+    """How far down the page a field stands, so that the list of mistakes is walked from top to bottom."""
+    names = [*(name for name in fields if name not in BELOW_MEASUREMENTS), *BELOW_MEASUREMENTS]
+    name = "counts" if taxon_of(path) is not None else name_of(path)
+    # A part as a whole, such as "spots", stands where its first field does.
+    return next((place for place, each in enumerate(names) if each.startswith(name)), 0)
 
 
 def _mistake(problem: Remark, form: VisitForm, table: CountTable) -> Mistake:

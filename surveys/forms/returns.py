@@ -10,6 +10,7 @@ from django import forms
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from portal.accounts.forms import TelephoneField
 from surveys.forms.outings import moment_field
 from surveys.services.safe_returns import Plan
 
@@ -43,7 +44,7 @@ class SafeReturnForm(forms.Form):
         help_text=_("If they are not a member of this group."),
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
-    phone = forms.CharField(
+    phone = TelephoneField(
         label=_("Telephone that you carry"),
         max_length=40,
         required=False,

@@ -58,7 +58,7 @@ contact = {
     "organisation": likely("Rivers Office"),
     "email": addresses | st.just("una@rivers.example"),
     "phone": likely("01632 960001"),
-    "duty_line": junk,
+    "duty_line": likely("0800 555 0100"),
     "is_active": likely("on"),
 }
 BUTTON: Mapping[str, st.SearchStrategy[str]] = {}

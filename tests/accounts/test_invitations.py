@@ -54,6 +54,7 @@ def test_a_newcomer_makes_an_account_and_is_a_signed_in_member(cast: Cast, clien
     assert membership.role == Role.VOLUNTEER
     assert client.session["_auth_user_id"] == str(membership.user_id)
     assert User.objects.get(email="new@example.org").check_password("wet feet warm tea")
+    assert f"You have joined {cast.group.name}." in client.get(answer["Location"]).content.decode()
 
 
 def test_looking_at_the_link_joins_nothing(cast: Cast, client: Client) -> None:

@@ -78,6 +78,8 @@ def test_it_stops_at_the_field_opens_its_section_and_keeps_everything(page: Page
     fill_in(page)
     page.get_by_text("Caddisfly larvae").click()
     page.locator("[name=counts-Sericostomatidae-count]").fill("a few")
+    page.locator("[name=other-1-name]").fill("Hydra")
+    page.locator("[name=other-1-count]").fill("2")
     page.get_by_role("button", name="Submit the visit").click()
     expect(page.get_by_role("heading", name="Not sent yet: 1 entry needs another look")).to_be_visible()
     assert_accessible(page)
@@ -85,6 +87,8 @@ def test_it_stops_at_the_field_opens_its_section_and_keeps_everything(page: Page
     expect(page.locator("[name=counts-Sericostomatidae-count]")).to_be_focused()
     expect(page.locator("[name=counts-Sericostomatidae-count]")).to_have_value("a few")
     expect(page.locator("[name=counts-Baetidae-count]")).to_have_value("12")
+    # All is in the page: nothing is offered as left behind, though the page has an empty row more.
+    await_script(page, "!Object.keys(localStorage).length")
 
 
 @pytest.mark.long

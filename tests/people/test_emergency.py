@@ -171,3 +171,14 @@ def test_half_a_contact_is_refused_at_its_field(cast: Cast, field: str) -> None:
     with pytest.raises(NotPossible) as refused:
         name_somebody(cast, cast.volunteer, **{field: " "})
     assert refused.value.field == field
+
+
+@pytest.mark.parametrize("number", ["abc", "ask Gwen", "01"])
+def test_a_number_that_nobody_could_ring_is_not_kept(cast: Cast, number: str) -> None:
+    client = Client()
+    client.force_login(cast.volunteer)
+    page = client.post(reverse("emergency_edit", args=[cast.group.slug]), {"name": "Gwen", "phone": number})
+    assert page.status_code == 422
+    assert "Write the number in figures" in page.content.decode()
+    assert number in page.content.decode()
+    assert not EmergencyContact.objects.across_groups("tests").exists()

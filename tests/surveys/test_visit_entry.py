@@ -121,6 +121,20 @@ def test_it_links_each_mistake_to_its_place(path: str, target: str, label: str) 
     assert (mistake.target, mistake.label, mistake.message) == (target, label, "Look again.")
 
 
+def test_it_lists_mistakes_from_the_top_of_the_page_to_its_end() -> None:
+    down = ["visited_on", "ended_at", "pollution_signs", "spots", "spots.3.seconds", "measurements.ph"]
+    down += ["fraction_sorted", "counts.Elmidae", "notes"]
+    entry = entry_of({}, [problem(path) for path in reversed(down)])
+    targets = [mistake.target for mistake in entry.mistakes]
+    assert targets[:5] == ["id_visited_on", "id_ended_at", "id_pollution_signs", "effort", "id_spots-3-seconds"]
+    assert targets[5:] == [
+        "id_measurements-ph-value",
+        "id_fraction_sorted",
+        "id_counts-3-elmidae-count",
+        "id_notes",
+    ]
+
+
 def test_it_leads_to_the_missing_name_of_another_taxon() -> None:
     data = {"counts": [{"taxon": "Hydra", "count": "1"}, {"taxon": "", "count": "3"}]}
     entry = entry_of(data, [problem("counts.")])

@@ -69,7 +69,7 @@ function offerCopy(form, number, changed) {
   const copy = recall(number);
   const offer = document.querySelector("[data-local-copy]");
   if (!copy || !offer) return;
-  if (JSON.stringify(copy) === JSON.stringify(entriesOf(form))) return forget(number);
+  if (filledIn(copy) === filledIn(entriesOf(form))) return forget(number);
   offer.hidden = false;
   offer.querySelector("[data-put-back]").addEventListener("click", () => {
     putBack(form, copy);
@@ -81,6 +81,11 @@ function offerCopy(form, number, changed) {
     forget(number);
     offer.hidden = true;
   });
+}
+
+// A page that comes back has a spare row more than the one that was sent; an empty field is nothing that was typed.
+function filledIn(entries) {
+  return JSON.stringify(entries.filter(([, value]) => value !== ""));
 }
 
 function bodyOf(form) {

@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.utils.dates import MONTHS
 from django.utils.translation import gettext_lazy as _
 
+from portal.accounts.forms import TelephoneField
 from portal.accounts.models import Group
 from portal.accounts.queries import members_of
 from surveys.models import Site
@@ -31,11 +32,6 @@ def day_input() -> forms.DateInput:
     return forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 
 
-def phone_input() -> forms.TextInput:
-    """A telephone number."""
-    return forms.TextInput(attrs={"type": "tel", "autocomplete": "off"})
-
-
 class EnquiryForm(forms.Form):
     """What somebody says of themselves; of a minor, whom to ask."""
 
@@ -43,7 +39,7 @@ class EnquiryForm(forms.Form):
     email = forms.EmailField(
         label=_("E-mail address"), max_length=254, required=False, error_messages=NOT_AN_ADDRESS
     )
-    phone = forms.CharField(label=_("Telephone"), max_length=40, required=False, widget=phone_input())
+    phone = TelephoneField(label=_("Telephone"), max_length=40, required=False)
     wish = forms.CharField(
         label=_("What they would like"),
         max_length=2000,
@@ -68,9 +64,7 @@ class EnquiryForm(forms.Form):
         required=False,
         help_text=_("Only for somebody under 18: a parent or whoever stands in for them."),
     )
-    guardian_phone = forms.CharField(
-        label=_("Guardian's telephone"), max_length=40, required=False, widget=phone_input()
-    )
+    guardian_phone = TelephoneField(label=_("Guardian's telephone"), max_length=40, required=False)
     guardian_email = forms.EmailField(
         label=_("Guardian's e-mail address"), max_length=254, required=False, error_messages=NOT_AN_ADDRESS
     )
@@ -89,7 +83,7 @@ class EnquiryForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
         cleaned["minor_until"] = None
-        if not (cleaned.get("email") or cleaned.get("phone") or "email" in self.errors):
+        if not (cleaned.get("email") or cleaned.get("phone") or {"email", "phone"} & self.errors.keys()):
             self.add_error("email", _("Give an e-mail address or a telephone number."))
         if cleaned.get("is_minor"):
             self._need_guardian(cleaned)
@@ -103,7 +97,7 @@ class EnquiryForm(forms.Form):
         if not cleaned.get("guardian_name"):
             self.add_error("guardian_name", _("Under 18, a guardian's name is needed."))
         reachable = cleaned.get("guardian_phone") or cleaned.get("guardian_email")
-        if not reachable and "guardian_email" not in self.errors:
+        if not reachable and not {"guardian_email", "guardian_phone"} & self.errors.keys():
             self.add_error("guardian_phone", _("Give the guardian's telephone or e-mail address."))
 
     def _need_month(self, cleaned: dict[str, Any]) -> None:

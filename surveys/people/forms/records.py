@@ -8,6 +8,7 @@ from uuid import UUID, uuid4
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from portal.accounts.forms import TelephoneField
 from portal.accounts.models import Group, Membership, Role
 from surveys.people.evidence import SplitSample, split_samples
 from surveys.people.forms.enquiries import (
@@ -15,7 +16,6 @@ from surveys.people.forms.enquiries import (
     day_input,
     member_choices,
     person_field,
-    phone_input,
     text_area,
 )
 from surveys.people.models import EmergencyContact, OtherHours, TrainingKind
@@ -27,7 +27,8 @@ class EmergencyForm(forms.ModelForm[EmergencyContact]):
     class Meta:
         model = EmergencyContact
         fields = ["name", "phone", "relation"]
-        widgets = {"phone": phone_input(), "name": forms.TextInput(attrs={"autocomplete": "off"})}
+        field_classes = {"phone": TelephoneField}
+        widgets = {"name": forms.TextInput(attrs={"autocomplete": "off"})}
         help_texts = {"relation": _("Such as: sister, neighbour. Ask them before you name them.")}
 
     def validate_constraints(self) -> None:
@@ -68,9 +69,7 @@ class GuardianForm(forms.Form):
         label=_("18th birthday"), widget=day_input(), help_text=_("From this day on they count as an adult.")
     )
     guardian_name = forms.CharField(label=_("Guardian's name"), max_length=120)
-    guardian_phone = forms.CharField(
-        label=_("Guardian's telephone"), max_length=40, required=False, widget=phone_input()
-    )
+    guardian_phone = TelephoneField(label=_("Guardian's telephone"), max_length=40, required=False)
     guardian_email = forms.EmailField(
         label=_("Guardian's e-mail address"), max_length=254, required=False, error_messages=NOT_AN_ADDRESS
     )
