@@ -23,13 +23,12 @@ from alerts.services.locks import locked_incident
 from alerts.services.repeat_mail import owe_no_longer_needed
 from alerts.services.repeats import low_visit_of, send_offers
 from alerts.services.telling import tell_coordinators
-from portal.accounts.access import Person, require
+from portal.accounts.access import Person, acting_id, require
 from portal.accounts.prepared import planned
 from portal.audit.services import record_change
 from scoring.indices.methods import METHODS
 from surveys.models import Visit
 from surveys.models.visits import Status
-from surveys.services.saving import acting_id
 from surveys.texts.told import told
 
 

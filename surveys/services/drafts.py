@@ -11,13 +11,12 @@ from uuid import UUID, uuid4
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from portal.accounts.access import Person, require
+from portal.accounts.access import Person, acting_id, require
 from portal.accounts.walls import wide
 from portal.audit.services import record_change
 from surveys.models import Draft, Photo, Site, Visit
 from surveys.services.errors import Conflict, NotPossible
 from surveys.services.photos import forget_photos
-from surveys.services.saving import acting_id
 
 
 @transaction.atomic

@@ -6,7 +6,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from portal.accounts.access import Person, require
+from portal.accounts.access import Person, acting_id, require
 from portal.accounts.queries import members_of, person_of
 from portal.audit.services import record_change
 from surveys.models import Visit, VisitQuestion
@@ -14,7 +14,6 @@ from surveys.models.visits import Status
 from surveys.review.mail import ask_by_mail, recorder_of
 from surveys.services.errors import NotPossible, need_text
 from surveys.services.review import locked
-from surveys.services.saving import acting_id
 
 
 @transaction.atomic

@@ -10,7 +10,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from portal.accounts.access import Person, require
+from portal.accounts.access import Person, acting_id, require
 from portal.accounts.languages import speaking_to
 from portal.accounts.models import Group, User
 from portal.accounts.queries import members_of
@@ -24,7 +24,6 @@ from surveys.outings.rules import rules_of
 from surveys.people.pairs import NEEDS_ADULT, lacks_adult
 from surveys.people.queries import minor_user_ids
 from surveys.services.errors import Conflict, NotPossible
-from surveys.services.saving import acting_id
 
 LONGEST = timedelta(hours=24)
 MORE_MINUTES = 30

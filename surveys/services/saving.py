@@ -6,7 +6,6 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 from uuid import UUID
 
-from django.core.exceptions import PermissionDenied
 from django.db import DEFAULT_DB_ALIAS
 from django.utils.translation import gettext as _
 
@@ -164,13 +163,6 @@ def all_problems(refusal: InvalidSubmission, site: Site, visit: Visit | None = N
 
 def _is_around(path: str, told: Iterable[str]) -> bool:
     return any(f"{field}.".startswith(f"{path}.") for field in told)
-
-
-def acting_id(person: Person) -> UUID:
-    """The account that acts; raises PermissionDenied for nobody, whom every access rule turns away before."""
-    if person.user_id is None:
-        raise PermissionDenied
-    return person.user_id
 
 
 def require_same_site(visit: Visit, submission: Submission) -> None:

@@ -10,7 +10,7 @@ from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from portal.accounts.access import Person, require
+from portal.accounts.access import Person, acting_id, require
 from portal.accounts.languages import speaking_to
 from portal.accounts.prepared import planned
 from portal.accounts.walls import wide
@@ -24,7 +24,7 @@ from surveys.rules import Context, errors_in, findings_in
 from surveys.scores.scored import score_visits
 from surveys.services.errors import Conflict
 from surveys.services.findings import write_findings
-from surveys.services.saving import acting_id, insert_visits, tell_of_new, visit_fields, write_parts
+from surveys.services.saving import insert_visits, tell_of_new, visit_fields, write_parts
 from surveys.submission.types import InvalidSubmission, Problem, Submission
 
 Said = tuple[Visit, Submission]

@@ -10,7 +10,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from portal.accounts.access import Person, require
+from portal.accounts.access import Person, acting_id, require
 from portal.accounts.prepared import planned
 from portal.accounts.walls import wide
 from portal.audit.services import record_change
@@ -21,14 +21,7 @@ from surveys.scores.scored import rescore_visit
 from surveys.services.errors import Conflict, NotPossible, need_text
 from surveys.services.findings import decide_finding, renew_findings
 from surveys.services.review import approve_visit, locked, return_visit
-from surveys.services.saving import (
-    acting_id,
-    check,
-    require_same_site,
-    rewrite_parts,
-    tell,
-    visit_fields,
-)
+from surveys.services.saving import check, require_same_site, rewrite_parts, tell, visit_fields
 from surveys.services.taking_in import Coming, take_in
 from surveys.submission.types import Submission
 from surveys.submission.writing import Changes, differences, submission_of

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from portal.accounts.access import Person, require
+from portal.accounts.access import Person, acting_id, require
 from portal.accounts.models import Group
 from portal.accounts.queries import members_of
 from portal.audit.services import record_change
@@ -15,7 +15,6 @@ from surveys.people.models.enquiries import OPEN_STATES
 from surveys.people.services.asking import ASKER, Asked, add_step, create, forget, locked, move
 from surveys.people.services.merging import merge, others_open, take_turns
 from surveys.services.errors import NotPossible
-from surveys.services.saving import acting_id
 
 
 @transaction.atomic

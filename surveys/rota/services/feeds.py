@@ -5,12 +5,11 @@ from __future__ import annotations
 from django.db import transaction
 from django.utils import timezone
 
-from portal.accounts.access import Person, require
+from portal.accounts.access import Person, acting_id, require
 from portal.accounts.models import Group
 from portal.accounts.walls import wide
 from portal.audit.services import record_change
 from surveys.rota.models import CalendarFeed
-from surveys.services.saving import acting_id
 
 
 @transaction.atomic

@@ -13,7 +13,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from portal.accounts.access import Person, require
+from portal.accounts.access import Person, acting_id, require
 from portal.accounts.languages import speaking_to
 from portal.accounts.models import Group
 from portal.audit.services import record_change
@@ -28,7 +28,6 @@ from surveys.rota.reasons import reasons_of, why_open
 from surveys.rota.solving import Filled, Slot, Solution, solve
 from surveys.rota.volunteers import Volunteer
 from surveys.services.errors import NotPossible
-from surveys.services.saving import acting_id
 
 LONGEST_WEEKS = 26
 FARTHEST = timedelta(days=366)
