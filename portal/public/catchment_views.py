@@ -31,7 +31,7 @@ from portal.public.maps import site_map
 from portal.public.models import CatchmentShare
 from portal.public.results import Result
 from scoring.indices import METHODS
-from surveys.services.errors import NotPossible
+from surveys.errors import NotPossible
 from surveys.texts.told import told
 
 

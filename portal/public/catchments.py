@@ -27,10 +27,10 @@ from portal.charts.courses import order_downstream
 from portal.public.models import Catchment, CatchmentShare
 from portal.public.results import Result, approved_of
 from scoring.indices import METHODS
+from surveys.errors import NotPossible
 from surveys.exporting.models import PublishingTerms
 from surveys.models import Site, VisitScore
 from surveys.models.visits import Status
-from surveys.services.errors import NotPossible
 
 SHARE = "catchment.share"
 # What is usual rests on the last years: common practice, no source.

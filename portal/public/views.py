@@ -30,10 +30,10 @@ from portal.public.maps import site_map
 from portal.public.results import Result, approved_of
 from portal.reports.queries import published_of
 from scoring.indices import METHODS
+from surveys.errors import NotPossible
 from surveys.models import Site, Visit
 from surveys.queries import HistoryPoint
 from surveys.scores.columns import ScoreColumn, columns_of
-from surveys.services.errors import NotPossible
 from surveys.texts.told import told
 from surveys.visits.sheets import scores_of
 

@@ -27,10 +27,10 @@ from surveys.api.base import PortalView, refusals
 from surveys.api.exports import JobSerializer
 from surveys.api.import_plans import PlanSerializer
 from surveys.api.review import LONGEST_REASON, ONCE
+from surveys.errors import NotPossible
 from surveys.importing import UnusableFile
 from surveys.models import ImportRun
 from surveys.services import imports as services
-from surveys.services.errors import NotPossible
 
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 ORDERED = {202: OpenApiResponse(JobSerializer, description="Ordered: watch the job."), **refusals(409, 422)}

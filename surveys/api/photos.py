@@ -18,8 +18,8 @@ from portal.accounts.access import require
 from portal.tokens.models import Scope
 from surveys.api.base import PortalView, refusals
 from surveys.api.problems import number_taken, problem_response
+from surveys.errors import Conflict
 from surveys.models import Photo, Visit
-from surveys.services.errors import Conflict
 from surveys.services.photos import InvalidPhoto, send_photo
 from surveys.submission import Problem
 

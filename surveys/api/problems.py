@@ -14,8 +14,8 @@ from rest_framework import exceptions, serializers
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
+from surveys.errors import NotPossible
 from surveys.forms.controls import control_of
-from surveys.services.errors import NotPossible
 from surveys.submission import InvalidSubmission, Problem
 
 MEDIA_TYPE = "application/problem+json"

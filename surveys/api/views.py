@@ -34,9 +34,9 @@ from surveys.api.serializers import (
     VisitSummarySerializer,
 )
 from surveys.api.sites import SiteAdding
+from surveys.errors import Conflict
 from surveys.models import RecordingList, Site, Visit
 from surveys.models.visits import Source
-from surveys.services.errors import Conflict
 from surveys.services.visits import submit_visit
 from surveys.submission.serializers import SubmissionSerializer
 

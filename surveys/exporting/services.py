@@ -21,6 +21,7 @@ from portal.accounts.models import Group
 from portal.audit.services import record_change
 from portal.jobs.models import Job
 from portal.jobs.services import request_job
+from surveys.errors import NotPossible
 from surveys.exporting.contents import CONTENTS, FILE_KINDS
 from surveys.exporting.darwin.archive import publishable, write_archive
 from surveys.exporting.darwin.dataset import Dataset
@@ -29,7 +30,6 @@ from surveys.exporting.people import Names
 from surveys.exporting.queries import chosen_visits
 from surveys.exporting.writing import Progress
 from surveys.forms import VisitFilter
-from surveys.services.errors import NotPossible
 
 # Two to five seconds of work; somebody waits for the page.
 VISITS_AT_ONCE = 1_000

@@ -13,6 +13,7 @@ from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter, posted
+from surveys.errors import NotPossible
 from surveys.exporting import services
 from surveys.exporting.contents import CONTENTS
 from surveys.exporting.darwin.archive import publishable
@@ -20,7 +21,6 @@ from surveys.exporting.forms import ExportForm, TermsForm
 from surveys.exporting.services import ARCHIVE, Wish
 from surveys.forms import VisitFilter
 from surveys.queries import visits_of
-from surveys.services.errors import NotPossible
 
 
 @login_required

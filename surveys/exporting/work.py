@@ -9,8 +9,8 @@ from portal.jobs.kinds import JobProblem, Outcome, job_kind
 from portal.jobs.models import Job
 from portal.jobs.queries import starter_of
 from portal.jobs.working import Progress
+from surveys.errors import NotPossible
 from surveys.exporting.services import Wish, make_export
-from surveys.services.errors import NotPossible
 
 
 @job_kind("export", label=gettext_lazy("Export"))

@@ -13,9 +13,9 @@ from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
 from portal.accounts.models import Group
+from surveys.errors import NotPossible
 from surveys.models import Visit
 from surveys.review.queue import waiting_in_order, why_not_at_once
-from surveys.services.errors import NotPossible
 from surveys.services.review import approve_visit
 
 log = logging.getLogger(__name__)

@@ -14,8 +14,8 @@ from django.utils.translation import gettext as _
 from portal.accounts.access import Person, acting_id, require
 from portal.accounts.walls import wide
 from portal.audit.services import record_change
+from surveys.errors import Conflict, NotPossible
 from surveys.models import Draft, Photo, Site, Visit
-from surveys.services.errors import Conflict, NotPossible
 from surveys.services.photos import forget_photos
 
 

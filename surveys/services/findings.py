@@ -12,9 +12,9 @@ from django.utils.translation import gettext as _
 from portal.accounts.access import Person, require
 from portal.audit.services import record_change
 from portal.inserting import Gathered, insert_rows
+from surveys.errors import NotPossible, need_text
 from surveys.models import Finding, Visit
 from surveys.models.visits import Status
-from surveys.services.errors import NotPossible, need_text
 from surveys.submission.types import Problem
 
 Decision = Finding.Decision

@@ -11,8 +11,8 @@ from django.utils.translation import gettext as _
 from portal.accounts.access import Person, require
 from portal.accounts.models import Group
 from portal.audit.services import record_change
+from surveys.errors import NotPossible, need_text
 from surveys.models import Kit, KitCleaning
-from surveys.services.errors import NotPossible, need_text
 
 
 @transaction.atomic

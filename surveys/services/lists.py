@@ -14,10 +14,10 @@ from portal.accounts.models import Group
 from portal.audit.services import record_change, record_change_of_each
 from scoring.recording_lists import FAMILY_OR_FINER
 from scoring.taxa import find_taxon
+from surveys.errors import NotPossible
 from surveys.lists.lines import ListLine
 from surveys.lists.recording import open_sites_with, sites_with
 from surveys.models import ListTaxon, RecordingList, Visit
-from surveys.services.errors import NotPossible
 from surveys.services.rescoring import request_rescoring
 
 LONGEST_SLUG = 50

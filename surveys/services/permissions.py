@@ -9,8 +9,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
+from surveys.errors import NotPossible
 from surveys.models import Site
-from surveys.services.errors import NotPossible
 from surveys.services.sites import save_site
 
 

@@ -18,9 +18,9 @@ from portal.accounts.access import Person, allowed, require
 from portal.accounts.models import Group
 from portal.accounts.walls import wide
 from portal.audit.services import record_change
+from surveys.errors import Conflict
 from surveys.models import Draft, Photo, Visit
 from surveys.models.visits import Status
-from surveys.services.errors import Conflict
 from surveys.services.review import locked
 
 LARGEST_BYTES = 15 * 1024 * 1024

@@ -9,10 +9,10 @@ from django.utils.translation import gettext as _
 from portal.accounts.access import Person, acting_id, require
 from portal.accounts.queries import members_of, person_of
 from portal.audit.services import record_change
+from surveys.errors import NotPossible, need_text
 from surveys.models import Visit, VisitQuestion
 from surveys.models.visits import Status
 from surveys.review.mail import ask_by_mail, recorder_of
-from surveys.services.errors import NotPossible, need_text
 from surveys.services.review import locked
 
 

@@ -16,8 +16,8 @@ from portal.jobs.kinds import Outcome, job_kind
 from portal.jobs.models import Job
 from portal.jobs.services import request_job
 from portal.jobs.working import Progress
+from surveys.errors import need_text
 from surveys.scores.rescoring import rescore_visits, visits_to_rescore
-from surveys.services.errors import need_text
 
 KIND = "rescoring"
 # Small enough to finish far within a claim and to hold its locks for a moment only.

@@ -8,10 +8,10 @@ from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
 from portal.audit.services import record_change
+from surveys.errors import NotPossible, need_text
 from surveys.models import Visit
 from surveys.models.visits import Status
 from surveys.review.mail import tell_recorder_returned
-from surveys.services.errors import NotPossible, need_text
 from surveys.services.findings import accept_open_findings
 from surveys.services.saving import tell
 

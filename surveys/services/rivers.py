@@ -11,9 +11,9 @@ from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
 from portal.audit.services import record_change
+from surveys.errors import NotPossible
 from surveys.models import RiverReport, Site
 from surveys.outings.rivers import river_at
-from surveys.services.errors import NotPossible
 
 # Common practice, no source: what was read yesterday says little of today.
 HOLDS = timedelta(hours=24)

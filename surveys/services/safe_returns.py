@@ -17,13 +17,13 @@ from portal.accounts.queries import members_of
 from portal.accounts.walls import wide
 from portal.audit.services import record_change
 from portal.outbox.services import cancel_messages
+from surveys.errors import Conflict, NotPossible
 from surveys.models import ReturnEvent, ReturnNotice, SafeReturn, Site
 from surveys.models.returns import Ending, ReturnEventKind, Step
 from surveys.outings.mail import OVERDUE, PAIR, clock, tell_ended, tell_extended, tell_named_at_start, tell_pair
 from surveys.outings.rules import rules_of
 from surveys.people.pairs import NEEDS_ADULT, lacks_adult
 from surveys.people.queries import minor_user_ids
-from surveys.services.errors import Conflict, NotPossible
 
 LONGEST = timedelta(hours=24)
 MORE_MINUTES = 30

@@ -16,13 +16,13 @@ from portal.accounts.prepared import planned
 from portal.accounts.walls import wide
 from portal.audit.services import record_change_of_each
 from portal.inserting import Gathered
+from surveys.errors import Conflict
 from surveys.lists.recording import lists_of
 from surveys.models import Draft, ImportRun, RecordingList, Site, Visit
 from surveys.models.visits import Source
 from surveys.past.contexts import Surroundings, surroundings_for
 from surveys.rules import Context, errors_in, findings_in
 from surveys.scores.scored import score_visits
-from surveys.services.errors import Conflict
 from surveys.services.findings import write_findings
 from surveys.services.saving import insert_visits, tell_of_new, visit_fields, write_parts
 from surveys.submission.types import InvalidSubmission, Problem, Submission

@@ -14,11 +14,11 @@ from portal.accounts.access import Person, acting_id, require
 from portal.accounts.prepared import planned
 from portal.accounts.walls import wide
 from portal.audit.services import record_change
+from surveys.errors import Conflict, NotPossible, need_text
 from surveys.models import ImportRun, Visit
 from surveys.models.visits import Source, Status
 from surveys.past.contexts import Surroundings
 from surveys.scores.scored import rescore_visit
-from surveys.services.errors import Conflict, NotPossible, need_text
 from surveys.services.findings import decide_finding, renew_findings
 from surveys.services.review import approve_visit, locked, return_visit
 from surveys.services.saving import check, require_same_site, rewrite_parts, tell, visit_fields

@@ -21,11 +21,11 @@ from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter
 from portal.accounts.prepared import prepared
+from surveys.errors import NotPossible
 from surveys.forms import data_from_post, read_entry
 from surveys.forms.posted import TAKE_UP
 from surveys.models import Draft, Site, Visit
 from surveys.services.drafts import discard_draft, save_draft, start_visit
-from surveys.services.errors import NotPossible
 from surveys.services.saving import all_problems
 from surveys.services.visits import submit_visit
 from surveys.submission import InvalidSubmission

@@ -11,9 +11,9 @@ from django.views.decorators.http import require_POST
 
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
+from surveys.errors import NotPossible
 from surveys.forms.imports import UndoForm
 from surveys.services import imports as services
-from surveys.services.errors import NotPossible
 from surveys.views.imports import find_run, show_run
 
 

@@ -20,6 +20,7 @@ from portal.accounts.models import Group
 from portal.accounts.pages import enter, posted
 from portal.audit.services import record_taken
 from portal.jobs.queries import last_job, live_job
+from surveys.errors import NotPossible
 from surveys.forms.imports import SheetForm, UndoForm
 from surveys.forms.review import shown_revisions
 from surveys.importing import COLUMNS, UnusableFile
@@ -29,7 +30,6 @@ from surveys.importing.queries import kept_sheets, loaded_runs, run_state
 from surveys.importing.reports import Report
 from surveys.models import ImportRun
 from surveys.services import imports as services
-from surveys.services.errors import NotPossible
 from surveys.views.shared import tell_not_approved
 
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"

@@ -16,11 +16,11 @@ from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter, posted
+from surveys.errors import NotPossible
 from surveys.forms.outings import CleaningForm, KitForm
 from surveys.models import Kit
 from surveys.outings.kits import history_of_kit, kit_states
 from surveys.outings.rules import rules_of
-from surveys.services.errors import NotPossible
 from surveys.services.kits import clean_kit, save_kit
 
 

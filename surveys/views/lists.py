@@ -17,6 +17,7 @@ from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter, posted
+from surveys.errors import NotPossible
 from surveys.forms.lists import ListChangeForm, ListForm
 from surveys.lists.lines import text_of
 from surveys.lists.recording import (
@@ -29,7 +30,6 @@ from surveys.lists.recording import (
     versions_of,
 )
 from surveys.models import RecordingList
-from surveys.services.errors import NotPossible
 from surveys.services.lists import change_list, create_list, retire_list
 
 

@@ -14,10 +14,10 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter, posted
+from surveys.errors import NotPossible
 from surveys.forms.outings import OutingRulesForm, RiverForm
 from surveys.outings.rivers import river_at
 from surveys.outings.rules import checklist_of, rules_of
-from surveys.services.errors import NotPossible
 from surveys.services.outings import edit_outing_rules
 from surveys.services.rivers import lift_river_report, report_river
 from surveys.views.shared import find_site

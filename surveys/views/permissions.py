@@ -14,8 +14,8 @@ from django.views.decorators.http import require_http_methods
 
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter, go_on, posted
+from surveys.errors import NotPossible
 from surveys.forms.permissions import PermissionForm
-from surveys.services.errors import NotPossible
 from surveys.services.permissions import renew_permission
 from surveys.views.shared import find_site
 

@@ -17,10 +17,10 @@ from portal.accounts.access import require
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter, posted
 from portal.accounts.signed_links import by_link
+from surveys.errors import NotPossible
 from surveys.forms.questions import AnswerForm, QuestionForm
 from surveys.models import VisitQuestion
 from surveys.review.links import read_question
-from surveys.services.errors import NotPossible
 from surveys.services.questions import answer_by_link, answer_question, ask_recorder
 from surveys.views.review import show_review
 from surveys.views.shared import find_visit

@@ -11,11 +11,11 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
 from portal.accounts.signed_links import by_link, token_of
+from surveys.errors import NotPossible
 from surveys.models import ReturnNotice
 from surveys.outings.returns import minutes_late, read_token
 from surveys.outings.rules import rules_of
 from surveys.places.sites import place_of
-from surveys.services.errors import NotPossible
 from surveys.services.safe_returns import end_safe_return, extend_safe_return
 
 by_notice = by_link(read_token, "surveys/return_gone.html")

@@ -21,6 +21,7 @@ from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
 from surveys.comparing.seasons import season_of
 from surveys.comparing.visits import compare_visit, part_taken
+from surveys.errors import NotPossible
 from surveys.forms import (
     ApproveForm,
     DecisionForm,
@@ -41,7 +42,6 @@ from surveys.queries import number_waiting
 from surveys.review.queue import QUEUE_ROWS, any_at_once, give_hindrances, next_waiting, waiting_in_order
 from surveys.scores.conventions import conventions_of
 from surveys.services.bulk_review import Approvals, approve_several
-from surveys.services.errors import NotPossible
 from surveys.services.findings import decide_finding
 from surveys.services.review import approve_visit, return_visit
 from surveys.services.saving import all_problems

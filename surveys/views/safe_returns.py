@@ -19,6 +19,7 @@ from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter, posted
 from portal.accounts.queries import members_of
+from surveys.errors import Conflict, NotPossible
 from surveys.forms.returns import SafeReturnForm
 from surveys.models import SafeReturn, Site
 from surveys.models.returns import Step
@@ -26,7 +27,6 @@ from surveys.outings.returns import ended_returns, live_returns, minutes_late
 from surveys.outings.rivers import river_at
 from surveys.outings.rules import rules_of
 from surveys.places.sites import place_of
-from surveys.services.errors import Conflict, NotPossible
 from surveys.services.safe_returns import end_safe_return, extend_safe_return, start_safe_return
 from surveys.views.shared import find_site
 

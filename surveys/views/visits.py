@@ -14,13 +14,13 @@ from django.views.decorators.http import require_http_methods, require_safe
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
+from surveys.errors import NotPossible
 from surveys.forms import VisitFilter, data_from_post, read_entry
 from surveys.histories import trail_of
 from surveys.models import Visit
 from surveys.models.visits import Status
 from surveys.overviews import page_of_visits
 from surveys.scores.conventions import conventions_of
-from surveys.services.errors import NotPossible
 from surveys.services.saving import all_problems
 from surveys.services.visits import mend_visit
 from surveys.submission import InvalidSubmission, submission_data

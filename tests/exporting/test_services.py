@@ -11,10 +11,10 @@ from django.http import Http404
 from portal.audit.models import AuditEntry
 from portal.jobs.models import Job
 from portal.jobs.working import work_off
+from surveys.errors import NotPossible
 from surveys.exporting import services
 from surveys.exporting.models import Licence, PublishingTerms
 from surveys.exporting.services import Wish, make_export, request_export, set_terms
-from surveys.services.errors import NotPossible
 from tests.conftest import Cast
 from tests.exporting.archives import approved, with_terms
 from tests.exporting.files import csv_lines, exported

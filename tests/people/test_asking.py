@@ -14,13 +14,13 @@ from django.utils import timezone
 from portal.accounts.models import Group
 from portal.audit.models import AuditEntry
 from portal.outbox.models import Message
+from surveys.errors import NotPossible
 from surveys.people.links import ENQUIRY_LINK
 from surveys.people.models import Enquiry, EnquiryAttempt, EnquiryState, Minor
 from surveys.people.services.asking import Asked, ask_to_join
 from surveys.people.services.erasing import erase_what_is_due
 from surveys.people.services.opening import write_enquiry
 from surveys.people.terms import GROUP_AN_HOUR, SENDER_AN_HOUR
-from surveys.services.errors import NotPossible
 from tests.conftest import Cast
 from tests.people.making import ASKED, YOUNG, YOUNG_FORM, enquiry_in, under_18
 

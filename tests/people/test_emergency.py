@@ -13,12 +13,12 @@ from django.urls import reverse
 from portal.accounts.models import User
 from portal.audit.models import AuditEntry
 from portal.outbox.models import Message
+from surveys.errors import NotPossible
 from surveys.models import SafeReturn
 from surveys.people.models import EmergencyContact
 from surveys.people.queries import LOOKED, record_of
 from surveys.people.services import records
 from surveys.people.services.emergency import look_at_contacts, looks_at
-from surveys.services.errors import NotPossible
 from surveys.services.safe_returns import end_safe_return
 from tests.conftest import Cast
 from tests.factories import days_ago, person_for

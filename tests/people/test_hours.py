@@ -12,11 +12,11 @@ from django.utils import timezone
 
 from portal.accounts.models import Membership, User
 from portal.audit.services import history_of
+from surveys.errors import Conflict, NotPossible
 from surveys.models import Visit
 from surveys.people.hours import LONGEST_VISIT, Hours, hours_beside_visits, hours_given, hours_of
 from surveys.people.models import OtherHours
 from surveys.people.services import records
-from surveys.services.errors import Conflict, NotPossible
 from tests.conftest import Cast
 from tests.factories import VisitFactory, days_ago, person_for
 from tests.people.making import membership_of

@@ -13,11 +13,11 @@ from portal.accounts.models import Membership, Role, User
 from portal.accounts.queries import members_of
 from portal.accounts.services import accept_invitation
 from portal.audit.services import history_of
+from surveys.errors import NotPossible
 from surveys.models import Visit
 from surveys.people.models import EmergencyContact, Minor, Training
 from surveys.people.queries import former_members
 from surveys.people.services import records
-from surveys.services.errors import NotPossible
 from tests.conftest import Cast
 from tests.factories import person_for, submit
 from tests.people.making import membership_of, trained, under_18

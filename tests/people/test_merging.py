@@ -14,11 +14,11 @@ from django.utils import timezone
 from portal.accounts.models import Group
 from portal.audit.models import AuditEntry
 from portal.outbox.models import Message
+from surveys.errors import NotPossible
 from surveys.people.links import ENQUIRY_LINK
 from surveys.people.models import Enquiry, EnquiryAttempt, EnquiryState, EnquiryStep, StepKind
 from surveys.people.services import enquiries as services
 from surveys.people.services.asking import Asked, ask_to_join
-from surveys.services.errors import NotPossible
 from tests.conftest import Cast
 from tests.people.making import ASKED, YOUNG, enquiry_in
 

@@ -15,13 +15,13 @@ from portal.accounts.services import choose_naming
 from portal.audit.services import history_of
 from portal.reports.figures.effort import _agreed_names
 from portal.reports.figures.records import load_records
+from surveys.errors import NotPossible
 from surveys.exporting.people import Names
 from surveys.people.models import Minor
 from surveys.people.pairs import lacks_adult
 from surveys.people.queries import is_minor, minor_user_ids, readiness_of
 from surveys.people.services import records
 from surveys.people.services.records import Guardian
-from surveys.services.errors import NotPossible
 from tests.conftest import Cast
 from tests.factories import days_ago, submit
 from tests.people.making import membership_of, under_18

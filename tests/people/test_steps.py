@@ -16,11 +16,11 @@ from django.utils import timezone
 from portal.accounts.models import Invitation, Membership
 from portal.accounts.services import accept_invitation, join_with_new_account
 from portal.outbox.models import Message
+from surveys.errors import NotPossible
 from surveys.people.models import Enquiry, EnquiryState, EnquiryStep, Minor, Permit
 from surveys.people.services import enquiries as services
 from surveys.people.services.asking import erase_enquiry
 from surveys.people.services.enquiries import FirstVisit
-from surveys.services.errors import NotPossible
 from tests.conftest import Cast
 from tests.factories import UserFactory, days_ago
 from tests.people.making import YOUNG, enquiry_in, trained, under_18

@@ -15,6 +15,7 @@ from portal.accounts.models import Membership
 from portal.accounts.queries import members_of
 from portal.audit.services import history_of
 from portal.outbox.models import Message
+from surveys.errors import NotPossible
 from surveys.models import Visit
 from surveys.people.evidence import split_samples
 from surveys.people.models import Permit, Training, TrainingKind
@@ -22,7 +23,6 @@ from surveys.people.queries import lapsing_trainings, may_sample, readiness_of, 
 from surveys.people.services import trainings as services
 from surveys.people.services.trainings import Trained, months_after
 from surveys.people.tasks import remind_of_lapsing
-from surveys.services.errors import NotPossible
 from tests.conftest import Cast
 from tests.factories import days_ago, submit
 from tests.people.making import kind_of, membership_of, trained

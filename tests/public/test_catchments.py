@@ -21,8 +21,8 @@ from portal.public.catchments import (
     stations_of,
 )
 from portal.public.models import Catchment, CatchmentShare
+from surveys.errors import NotPossible
 from surveys.models.visits import Status
-from surveys.services.errors import NotPossible
 from tests.conftest import Cast
 from tests.factories import GroupFactory, SiteFactory, days_ago
 from tests.public.test_results import scored

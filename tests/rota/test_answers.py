@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from portal.accounts.walls import carried
 from portal.audit.services import history_of
+from surveys.errors import NotPossible
 from surveys.models import Site
 from surveys.people.models import Minor
 from surveys.rota.links import COVER, PLACE, SWAP
@@ -24,7 +25,6 @@ from surveys.rota.services.answers import accept_place, ask_for_cover, decline_p
 from surveys.rota.services.leavers import release_places_of_leavers
 from surveys.rota.services.swaps import agree_swap, offer_swap, refuse_swap
 from surveys.rota.tasks import remind
-from surveys.services.errors import NotPossible
 from tests.conftest import Cast
 from tests.factories import SiteFactory, days_ago
 from tests.rota.conftest import ahead, mails, names_on, state_of, to_whom

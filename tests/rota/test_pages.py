@@ -15,12 +15,12 @@ from portal.accounts.models import User
 from portal.audit.services import history_of
 from portal.jobs.models import Job
 from portal.jobs.working import work_off
+from surveys.errors import NotPossible
 from surveys.models import Site
 from surveys.rota.links import CALENDAR, COVER, PLACE, SWAP
 from surveys.rota.models import Availability, CalendarFeed, CoverOffer, NamedDays, PlannedVisit, SwapOffer
 from surveys.rota.queries import people_free, plans
 from surveys.rota.services.availability import add_named_days, save_availability
-from surveys.services.errors import NotPossible
 from tests.access.ceilings import CEILINGS
 from tests.conftest import Cast
 from tests.factories import SiteFactory, days_ago, member_of, submit

@@ -10,12 +10,12 @@ from django.core.exceptions import PermissionDenied
 from django.utils import timezone
 
 from portal.audit.services import history_of
+from surveys.errors import NotPossible
 from surveys.people.models import Minor, Training, TrainingKind
 from surveys.rota.models import Assignment, PlannedVisit, Proposal
 from surveys.rota.services.changes import add_to_visit, call_off_visit, move_visit, plan_visit, take_off
 from surveys.rota.services.proposals import propose_rota
 from surveys.rota.services.publishing import discard_drafts, publish_rota
-from surveys.services.errors import NotPossible
 from tests.conftest import Cast
 from tests.factories import days_ago, member_of, submit
 from tests.rota.conftest import ahead, fresh, mails, names_on, to_whom

@@ -13,12 +13,12 @@ from portal.accounts.models import Membership
 from portal.jobs.models import Job
 from portal.jobs.services import end_job
 from portal.jobs.working import work_off
+from surveys.errors import NotPossible
 from surveys.rota import solving
 from surveys.rota.models import PlannedVisit, Proposal
 from surveys.rota.services import proposals
 from surveys.rota.services.proposing import request_proposal
 from surveys.rota.solving import Solution, solve
-from surveys.services.errors import NotPossible
 from tests.conftest import Cast
 from tests.rota.conftest import ahead
 from tests.rota.making import plan

@@ -15,11 +15,11 @@ from django.utils import timezone
 from alerts.models import Trigger, Verdict
 from portal.accounts.models import Role
 from portal.audit.models import AuditEntry
+from surveys.errors import NotPossible
 from surveys.models import Visit
 from surveys.review.queue import next_waiting, waiting_in_order
 from surveys.services import bulk_review
 from surveys.services.bulk_review import Approvals, approve_several
-from surveys.services.errors import NotPossible
 from surveys.services.questions import answer_by_link, ask_recorder
 from surveys.services.review import approve_visit
 from surveys.services.visits import mend_visit

@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 
 from portal.audit.services import history_of
+from surveys.errors import Conflict, NotPossible
 from surveys.models import Draft, Visit
 from surveys.services.drafts import save_draft, start_visit
-from surveys.services.errors import Conflict, NotPossible
 from surveys.services.saving import check, tell, tell_of_new
 from surveys.services.visits import Receipt, approve_visit, correct_visit, mend_visit, submit_visit
 from tests.conftest import Cast

@@ -12,10 +12,10 @@ from django.conf import LazySettings
 
 from portal.audit.services import history_of
 from portal.outbox.models import Message
+from surveys.errors import NotPossible
 from surveys.models import Draft, Visit
 from surveys.queries import photos_of
 from surveys.services.drafts import discard_draft, save_draft, start_visit
-from surveys.services.errors import NotPossible
 from surveys.services.findings import decide_finding
 from surveys.services.photos import add_photo
 from surveys.services.review import approve_visit, return_visit

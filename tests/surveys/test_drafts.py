@@ -9,10 +9,10 @@ from django.core.exceptions import PermissionDenied
 from django.http import Http404
 
 from portal.audit.services import history_of
+from surveys.errors import Conflict, NotPossible
 from surveys.models import Draft, Photo
 from surveys.queries import own_drafts
 from surveys.services.drafts import discard_draft, save_draft, start_visit
-from surveys.services.errors import Conflict, NotPossible
 from tests.conftest import Cast
 from tests.factories import MembershipFactory, SiteFactory, submit
 

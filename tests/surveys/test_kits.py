@@ -10,10 +10,10 @@ from django.core.exceptions import PermissionDenied
 from django.db import IntegrityError, transaction
 
 from portal.audit.services import history_of
+from surveys.errors import NotPossible
 from surveys.models import Kit, KitCleaning, Site, Visit
 from surveys.models.outings import CleaningMethod
 from surveys.outings.kits import KitState, KitUse, history_of_kit, kit_states, kits_of, same_water
-from surveys.services.errors import NotPossible
 from surveys.services.kits import clean_kit, save_kit
 from surveys.submission import InvalidSubmission
 from tests.conftest import Cast

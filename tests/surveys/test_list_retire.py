@@ -13,11 +13,11 @@ from django.test import Client
 
 from portal.accounts.walls import carried
 from portal.audit.models import AuditEntry
+from surveys.errors import NotPossible
 from surveys.forms import SiteForm
 from surveys.lists.lines import read_lines
 from surveys.lists.recording import lists_in_use, open_sites_with, retired_lists
 from surveys.models import RecordingList, Site, Visit
-from surveys.services.errors import NotPossible
 from surveys.services.lists import change_list, create_list, retire_list
 from surveys.services.sites import save_site
 from tests.conftest import Cast

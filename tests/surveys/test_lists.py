@@ -12,6 +12,7 @@ from django.urls import reverse
 
 from alerts.models import Trigger
 from portal.audit.services import history_of
+from surveys.errors import NotPossible
 from surveys.lists.lines import InvalidLines, ListLine, read_lines, text_of
 from surveys.lists.recording import (
     first_index,
@@ -22,7 +23,6 @@ from surveys.lists.recording import (
 )
 from surveys.models import ListTaxon, RecordingList, Visit
 from surveys.services.built_in_lists import ensure_bankside_list, ensure_family_list
-from surveys.services.errors import NotPossible
 from surveys.services.lists import change_list, create_list
 from surveys.views.shared import find_visit
 from surveys.visits.sheets import score_sheet

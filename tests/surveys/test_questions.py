@@ -16,10 +16,10 @@ from django.utils import timezone
 from portal.accounts.models import Membership, Role
 from portal.audit.models import AuditEntry
 from portal.outbox.models import Message
+from surveys.errors import NotPossible
 from surveys.models import Visit, VisitQuestion
 from surveys.review.links import QUESTION
 from surveys.review.questions import answers_waiting, questions_to
-from surveys.services.errors import NotPossible
 from surveys.services.questions import answer_by_link, answer_question, ask_recorder
 from surveys.services.review import approve_visit, return_visit
 from tests.conftest import Cast

@@ -24,6 +24,7 @@ from portal.jobs.working import work_off
 from scoring import indices
 from scoring.indices import METHODS
 from scoring.sentences import NO_SCORING_TAXON
+from surveys.errors import NotPossible
 from surveys.lists.recording import reasons_of
 from surveys.models import Visit, VisitScore
 from surveys.scores import rescoring
@@ -31,7 +32,6 @@ from surveys.scores.judging import NO_METHOD
 from surveys.scores.rescoring import rescore_visits, visits_to_rescore
 from surveys.services import rescoring as services
 from surveys.services.built_in_lists import ensure_bankside_list
-from surveys.services.errors import NotPossible
 from surveys.services.rescoring import request_rescoring
 from surveys.signals import visit_judged
 from tests.conftest import Cast

@@ -14,11 +14,11 @@ from django.http import Http404
 from django.utils import timezone
 
 from portal.audit.services import history_of
+from surveys.errors import NotPossible
 from surveys.models import RiverReport, Site
 from surveys.outings.rivers import river_at
 from surveys.overviews import page_of_sites
 from surveys.queries import DueSite, due_of, sites_due, with_last_visit
-from surveys.services.errors import NotPossible
 from surveys.services.rivers import lift_river_report, report_river
 from tests.conftest import Cast
 from tests.factories import SiteFactory, VisitFactory, days_ago

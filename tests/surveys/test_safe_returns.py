@@ -15,10 +15,10 @@ from django.utils import timezone
 
 from portal.audit.services import history_of
 from portal.outbox.models import Message
+from surveys.errors import Conflict, NotPossible
 from surveys.models import ReturnEvent, ReturnNotice, SafeReturn
 from surveys.models.returns import Ending, Step
 from surveys.outings.returns import ended_returns, live_returns
-from surveys.services.errors import Conflict, NotPossible
 from surveys.services.outings import edit_outing_rules
 from surveys.services.return_watch import watch_returns
 from surveys.services.safe_returns import end_safe_return, extend_safe_return, start_safe_return

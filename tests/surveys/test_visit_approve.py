@@ -8,8 +8,8 @@ from django.db import IntegrityError, transaction
 from django.http import Http404
 
 from portal.audit.services import history_of
+from surveys.errors import NotPossible
 from surveys.models import Finding, Visit
-from surveys.services.errors import NotPossible
 from surveys.services.visits import approve_visit, decide_finding, return_visit, submit_visit
 from surveys.signals import visit_judged
 from tests.conftest import Cast

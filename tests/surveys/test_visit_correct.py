@@ -9,8 +9,8 @@ from django.core.exceptions import PermissionDenied
 from django.http import Http404
 
 from portal.audit.services import history_of
+from surveys.errors import NotPossible
 from surveys.models import Visit
-from surveys.services.errors import NotPossible
 from surveys.services.visits import approve_visit, correct_visit, return_visit, submit_visit
 from surveys.signals import visit_judged
 from surveys.submission import InvalidSubmission

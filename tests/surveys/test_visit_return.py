@@ -8,8 +8,8 @@ from django.http import Http404
 
 from portal.audit.services import history_of
 from portal.outbox.models import Message
+from surveys.errors import NotPossible
 from surveys.models import Visit
-from surveys.services.errors import NotPossible
 from surveys.services.visits import approve_visit, mend_visit, return_visit
 from surveys.submission import InvalidSubmission
 from tests.conftest import Cast

@@ -14,9 +14,9 @@ from pytest_django import DjangoAssertNumQueries
 
 from alerts.models import Trigger, Verdict
 from portal.audit.services import history_of
+from surveys.errors import Conflict
 from surveys.models import Draft, Finding, Photo, Visit, VisitScore
 from surveys.models.visits import Source, Status
-from surveys.services.errors import Conflict
 from surveys.services.visits import submit_visit
 from surveys.signals import visit_judged
 from surveys.submission import InvalidSubmission, Problem

@@ -24,11 +24,11 @@ from portal.jobs.services import request_job
 from portal.public.data.queries import out_of_date, stamp
 from portal.public.data.tables import results_table, taxa_table
 from portal.public.models import OpenDataFile
+from surveys.errors import NotPossible
 from surveys.exporting.darwin.archive import write_archive
 from surveys.exporting.darwin.dataset import Dataset
 from surveys.exporting.services import dataset_of
 from surveys.exporting.writing import write_csv
-from surveys.services.errors import NotPossible
 
 Tell = Callable[[int], None]
 Name = OpenDataFile.Name

@@ -9,7 +9,7 @@ from portal.jobs.kinds import JobProblem, Outcome, job_kind
 from portal.jobs.models import Job
 from portal.jobs.working import Progress
 from portal.public.data.services import KIND, make_open_data
-from surveys.services.errors import NotPossible
+from surveys.errors import NotPossible
 
 
 @job_kind(KIND, label=gettext_lazy("Files of open data"))

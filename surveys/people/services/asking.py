@@ -19,10 +19,10 @@ from portal.accounts.walls import wide
 from portal.audit.services import record_change
 from portal.outbox.models import Message
 from portal.outbox.services import cancel_messages, forget_messages
+from surveys.errors import NotPossible
 from surveys.people import enquiry_mail
 from surveys.people.models import Enquiry, EnquiryAttempt, EnquiryState, EnquiryStep, StepKind
 from surveys.people.terms import GROUP_AN_HOUR, MAILS_TO_ADDRESS_A_DAY, SENDER_AN_HOUR
-from surveys.services.errors import NotPossible
 
 # Stands in the audit trail, which outlives the enquiry: it must not name anybody.
 ASKER = "somebody who asked"

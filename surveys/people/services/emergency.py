@@ -14,11 +14,11 @@ from portal.accounts.models import Membership
 from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.audit.models import AuditEntry
 from portal.audit.services import record_change
+from surveys.errors import NotPossible
 from surveys.models import SafeReturn
 from surveys.people.mail import Letter, page_address, send_letter
 from surveys.people.models import EmergencyContact, Minor
 from surveys.people.queries import LOOKED
-from surveys.services.errors import NotPossible
 
 
 @dataclass(frozen=True)

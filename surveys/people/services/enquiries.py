@@ -17,6 +17,7 @@ from portal.accounts.queries import members_of
 from portal.accounts.services import invite_person, revoke_invitation
 from portal.audit.services import record_change
 from portal.outbox.services import forget_messages
+from surveys.errors import NotPossible, need_text
 from surveys.models import Site
 from surveys.people import enquiry_mail
 from surveys.people.models import Enquiry, EnquiryState, Minor, Permit, StepKind
@@ -25,7 +26,6 @@ from surveys.people.queries import may_sample, minor_user_ids
 from surveys.people.services.asking import add_step, forget, locked, move
 from surveys.people.services.merging import merge, others_open, take_turns
 from surveys.people.terms import GROWN_UP_WITHIN, MINOR_AT_MOST
-from surveys.services.errors import NotPossible, need_text
 
 CONTACT_FIELDS = (
     "name", "email", "phone", "language", "wish", "guardian_name", "guardian_phone", "guardian_email"

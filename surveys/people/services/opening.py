@@ -9,12 +9,12 @@ from portal.accounts.access import Person, acting_id, require
 from portal.accounts.models import Group
 from portal.accounts.queries import members_of
 from portal.audit.services import record_change
+from surveys.errors import NotPossible
 from surveys.people import enquiry_mail
 from surveys.people.models import Enquiry, EnquiryState, StepKind
 from surveys.people.models.enquiries import OPEN_STATES
 from surveys.people.services.asking import ASKER, Asked, add_step, create, forget, locked, move
 from surveys.people.services.merging import merge, others_open, take_turns
-from surveys.services.errors import NotPossible
 
 
 @transaction.atomic

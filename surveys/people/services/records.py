@@ -17,10 +17,10 @@ from portal.accounts.models import Invitation, Membership
 from portal.accounts.services import end_membership, invite_person
 from portal.accounts.walls import wide
 from portal.audit.services import record_change
+from surveys.errors import Conflict, NotPossible, need_text
 from surveys.people.models import EmergencyContact, Minor, OtherHours
 from surveys.people.queries import is_minor
 from surveys.people.terms import GROWN_UP_WITHIN
-from surveys.services.errors import Conflict, NotPossible, need_text
 
 
 @dataclass(frozen=True)

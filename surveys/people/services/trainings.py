@@ -17,11 +17,11 @@ from portal.accounts.models import Group, Membership
 from portal.accounts.queries import members_of
 from portal.accounts.walls import wide, within
 from portal.audit.services import record_change
+from surveys.errors import NotPossible, need_text
 from surveys.people.evidence import SplitSample, split_samples
 from surveys.people.mail import tell_lapsing
 from surveys.people.models import Permit, Training, TrainingKind
 from surveys.people.queries import Lapsing, lapsing_trainings
-from surveys.services.errors import NotPossible, need_text
 
 # Common practice, no source: three years for what is done in the water and for first aid.
 USUAL_KINDS = (

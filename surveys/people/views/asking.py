@@ -19,6 +19,7 @@ from portal.accounts.pages import enter, posted
 from portal.accounts.queries import public_groups
 from portal.accounts.signed_links import by_link, token_of
 from portal.accounts.walls import admit
+from surveys.errors import NotPossible
 from surveys.people import terms
 from surveys.people.forms.enquiries import EnquiryForm, PublicEnquiryForm
 from surveys.people.links import ENQUIRY_LINK, enquiry_behind
@@ -30,7 +31,6 @@ from surveys.people.services.asking import (
     erase_enquiry,
 )
 from surveys.people.services.opening import confirm_enquiry, write_enquiry
-from surveys.services.errors import NotPossible
 
 PERIODS = {"erased_days": terms.ERASED_AFTER.days, "unconfirmed_days": terms.UNCONFIRMED_KEPT.days}
 

@@ -14,10 +14,10 @@ from django.views.decorators.http import require_POST
 from portal.accounts.access import require
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
+from surveys.errors import NotPossible
 from surveys.models import SafeReturn
 from surveys.outings.rules import rules_of
 from surveys.people.services.emergency import look_at_contacts
-from surveys.services.errors import NotPossible
 
 
 @login_required

@@ -22,13 +22,13 @@ from portal.accounts.access import Person
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter, go_on
+from surveys.errors import NotPossible
 from surveys.people import terms
 from surveys.people.forms.enquiries import AnswerForm, FirstVisitForm, OfferForm, ReasonForm
 from surveys.people.models import Enquiry, EnquiryState
 from surveys.people.queries import open_enquiries, settled_enquiries
 from surveys.people.services import enquiries as services
 from surveys.people.services.enquiries import FirstVisit
-from surveys.services.errors import NotPossible
 
 ENQUIRIES_PER_PAGE = 50
 # What is to be done next in each state; the other steps stand below, folded.

@@ -18,12 +18,12 @@ from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Membership
 from portal.accounts.pages import enter, posted
 from portal.accounts.services import choose_naming
+from surveys.errors import Conflict, NotPossible
 from surveys.people.forms.records import EmergencyForm, HoursForm, LeavingForm
 from surveys.people.models import EmergencyContact, OtherHours
 from surveys.people.queries import record_of
 from surveys.people.services import records
 from surveys.people.services.emergency import looks_at
-from surveys.services.errors import Conflict, NotPossible
 
 LOOKS_SHOWN = 20
 

@@ -17,6 +17,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group, Membership
 from portal.accounts.pages import enter, posted
+from surveys.errors import NotPossible
 from surveys.people.forms.enquiries import ReasonForm
 from surveys.people.forms.records import BackForm, GuardianForm
 from surveys.people.hours import hours_given
@@ -24,7 +25,6 @@ from surveys.people.models import Minor
 from surveys.people.queries import former_members, record_of
 from surveys.people.services import records
 from surveys.people.services.records import Guardian
-from surveys.services.errors import NotPossible
 
 
 def find_membership(group: Group, membership_id: UUID) -> Membership:

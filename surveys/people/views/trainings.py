@@ -17,6 +17,7 @@ from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
 from portal.accounts.pages import enter, go_on, posted
 from portal.accounts.queries import PEOPLE_PER_PAGE, members_of
+from surveys.errors import NotPossible
 from surveys.people.forms.enquiries import ReasonForm
 from surveys.people.forms.records import KindForm, TrainingForm
 from surveys.people.models import Training, TrainingKind
@@ -24,7 +25,6 @@ from surveys.people.queries import LAPSE_DAYS, lapsing_trainings, training_table
 from surveys.people.services import trainings as services
 from surveys.people.services.trainings import Trained
 from surveys.people.views.persons import find_membership
-from surveys.services.errors import NotPossible
 
 
 @login_required

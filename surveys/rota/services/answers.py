@@ -12,6 +12,7 @@ from portal.accounts.access import Person, require
 from portal.accounts.languages import speaking_to
 from portal.accounts.queries import members_of
 from portal.audit.services import record_change
+from surveys.errors import NotPossible
 from surveys.rota.mail import ask_cover, spoken_to, tell_coordinators_uncovered, tell_place
 from surveys.rota.models import Assignment, CoverOffer, PlannedVisit
 from surveys.rota.queries import fits_of
@@ -26,7 +27,6 @@ from surveys.rota.services.places import (
     touch,
     void_swaps,
 )
-from surveys.services.errors import NotPossible
 
 State = Assignment.State
 

@@ -13,9 +13,9 @@ from django.utils.translation import gettext as _
 from portal.accounts.access import Person, acting_id, require
 from portal.accounts.models import Group
 from portal.audit.services import record_change
+from surveys.errors import NotPossible
 from surveys.models import Site
 from surveys.rota.models import Availability, NamedDays
-from surveys.services.errors import NotPossible
 
 # The trail is kept for ever, and where somebody lives is not: there it stands only that it was changed.
 UNTOLD = {"latitude", "longitude"}

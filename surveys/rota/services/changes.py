@@ -12,6 +12,7 @@ from portal.accounts.access import Person, require
 from portal.accounts.languages import speaking_to
 from portal.accounts.models import Group, User
 from portal.audit.services import record_change
+from surveys.errors import NotPossible
 from surveys.models import Site
 from surveys.queries import due_of, with_last_visit
 from surveys.rota.due import obstacle_at, window_of
@@ -31,7 +32,6 @@ from surveys.rota.services.places import (
     void_swaps,
 )
 from surveys.rota.services.proposals import FARTHEST, new_planned
-from surveys.services.errors import NotPossible
 
 State = PlannedVisit.State
 DOWN = (*LIVE, Assignment.State.PROPOSED)

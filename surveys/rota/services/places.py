@@ -15,10 +15,10 @@ from django.utils.translation import gettext as _
 from portal.accounts.models import Group, User
 from portal.accounts.queries import members_of
 from portal.accounts.walls import wide
+from surveys.errors import NotPossible
 from surveys.people.queries import minor_user_ids
 from surveys.rota.gathering import trained_days
 from surveys.rota.models import LIVE, Assignment, PlannedVisit, SwapOffer
-from surveys.services.errors import NotPossible
 
 State = Assignment.State
 

@@ -17,6 +17,7 @@ from portal.accounts.access import Person, acting_id, require
 from portal.accounts.languages import speaking_to
 from portal.accounts.models import Group
 from portal.audit.services import record_change
+from surveys.errors import NotPossible
 from surveys.models import Site
 from surveys.people.queries import minor_user_ids
 from surveys.rota.due import DueVisit, visits_due, window_of
@@ -27,7 +28,6 @@ from surveys.rota.queries import planned_visits, silent_members
 from surveys.rota.reasons import reasons_of, why_open
 from surveys.rota.solving import Filled, Slot, Solution, solve
 from surveys.rota.volunteers import Volunteer
-from surveys.services.errors import NotPossible
 
 LONGEST_WEEKS = 26
 FARTHEST = timedelta(days=366)

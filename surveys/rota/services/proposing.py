@@ -21,11 +21,11 @@ from portal.jobs.models import Job
 from portal.jobs.queries import starter_of
 from portal.jobs.services import request_job
 from portal.jobs.working import Progress
+from surveys.errors import NotPossible
 from surveys.rota.models import Proposal
 from surveys.rota.models.plans import USUAL_START
 from surveys.rota.services.proposals import check_span, propose_rota
 from surveys.rota.solving import TIME_LIMIT_S
-from surveys.services.errors import NotPossible
 
 KIND = "rota"
 

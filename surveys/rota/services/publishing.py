@@ -16,10 +16,10 @@ from portal.accounts.models import Group
 from portal.accounts.queries import members_of
 from portal.accounts.walls import wide
 from portal.audit.services import record_change
+from surveys.errors import NotPossible
 from surveys.rota.mail import tell_plan
 from surveys.rota.models import LIVE, Assignment, PlannedVisit
 from surveys.rota.services.places import locked_plans, only_minors, touch
-from surveys.services.errors import NotPossible
 
 State = PlannedVisit.State
 

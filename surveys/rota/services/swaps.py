@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 from portal.accounts.access import Person, require
 from portal.accounts.languages import speaking_to
 from portal.audit.services import record_change
+from surveys.errors import NotPossible
 from surveys.rota.mail import ask_swap, spoken_to, tell_place, tell_swap_refused
 from surveys.rota.models import Assignment, PlannedVisit, SwapOffer
 from surveys.rota.services.places import (
@@ -21,7 +22,6 @@ from surveys.rota.services.places import (
     touch,
     void_swaps,
 )
-from surveys.services.errors import NotPossible
 
 State = SwapOffer.State
 

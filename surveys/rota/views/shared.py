@@ -13,9 +13,9 @@ from django.shortcuts import get_object_or_404
 from portal.accounts.access import require
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group
+from surveys.errors import NotPossible
 from surveys.rota.models import Assignment, PlannedVisit
 from surveys.rota.queries import planned_visits
-from surveys.services.errors import NotPossible
 
 
 def find_planned(group: Group, planned_id: UUID) -> PlannedVisit:

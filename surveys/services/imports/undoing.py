@@ -17,9 +17,9 @@ from portal.jobs.models import Job
 from portal.jobs.queries import starter_of
 from portal.jobs.services import request_job
 from portal.jobs.working import Progress
+from surveys.errors import NotPossible, need_text
 from surveys.importing.holds import reasons_to_keep
 from surveys.models import ImportRun, Visit
-from surveys.services.errors import NotPossible, need_text
 
 KIND = "import_undo"
 

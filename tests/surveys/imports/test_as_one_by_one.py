@@ -214,7 +214,7 @@ def test_it_asks_the_database_no_more_often_for_many_visits_than_for_few(cast: C
 
 
 def test_a_number_that_is_another_groups_stops_all_of_the_sheet(cast: Cast) -> None:
-    from surveys.services.errors import Conflict
+    from surveys.errors import Conflict
 
     sheet = of_days(2)
     taken = check_sheet(group=cast.group, sheet=sheet).submissions[1].id

@@ -17,12 +17,12 @@ from django.utils import timezone
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
 from portal.audit.services import history_of
+from surveys.errors import NotPossible
 from surveys.importing import UnusableFile, check_sheet
 from surveys.importing.queries import loaded_runs, run_state
 from surveys.models import ImportRun, Visit
 from surveys.models.visits import Source, Status
 from surveys.services import imports
-from surveys.services.errors import NotPossible
 from surveys.services.imports import keeping, loading
 from surveys.services.visits import Receipt, correct_visit, submit_visits
 from surveys.signals import visit_judged

@@ -21,9 +21,9 @@ from portal.audit.services import history_of, record_change
 from portal.jobs.models import Job
 from portal.jobs.tasks import run_job
 from portal.reports.models import YearlyReport
+from surveys.errors import NotPossible
 from surveys.models import ImportRun, Photo, Visit
 from surveys.services import imports
-from surveys.services.errors import NotPossible
 from tests.conftest import Cast
 from tests.surveys.imports.sheets import csv_of
 
