@@ -12,8 +12,9 @@ from typing import IO, Any
 from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
 
-from surveys.exporting.cells import as_json, as_text, disarmed, is_formula_like, writable
+from surveys.exporting.cells import as_json, as_text, writable
 from surveys.exporting.tables import Cell, Record, Table
+from surveys.formulas import disarmed, is_formula_like
 
 # Told after each of so many records: often enough for a bar that moves.
 STEP = 100

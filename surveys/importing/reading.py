@@ -13,7 +13,7 @@ from typing import IO, Any
 from django.utils.translation import gettext as _
 from openpyxl import load_workbook
 
-from surveys.exporting.cells import armed_again
+from surveys.formulas import armed_again
 from surveys.importing.columns import REQUIRED, header_name
 from surveys.importing.decoding import ReadAs, Undecodable, decode, separated
 

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from openpyxl import load_workbook
 
-from surveys.exporting.cells import armed_again, disarmed, is_formula_like
+from surveys.formulas import armed_again, disarmed, is_formula_like
 from tests.conftest import Cast
 from tests.exporting.files import csv_lines, exported, features, xlsx_lines
 from tests.factories import VisitFactory
