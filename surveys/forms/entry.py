@@ -82,6 +82,7 @@ def visit_entry(
     data: Mapping[str, Any],
     problems: Iterable[Remark] = (),
     findings: Iterable[Remark] = (),
+    photo_problem: str = "",
     others: tuple[Landmark, ...] = (),
 ) -> VisitEntry:
     """Lay out `data` (a submission's, possibly faulty) with `problems` and `findings` beside their fields.
@@ -93,8 +94,10 @@ def visit_entry(
     form = VisitForm(site=site, people=people, kits=kits, data=data, errors=errors, findings=by_name(findings))
     table = CountTable(taxa, data.get("counts", ()), _by_taxon(problems), _by_taxon(findings))
     ordered = sorted(problems, key=lambda problem: _place_on_page(problem.field, tuple(form.fields)))
-    mistakes = tuple(_mistake(problem, form, table) for problem in ordered)
-    return VisitEntry(site, form, table, mistakes, seconds_in(data), others)
+    mistakes = [_mistake(problem, form, table) for problem in ordered]
+    if photo_problem:
+        mistakes.append(Mistake("photo", _("Picture"), photo_problem))
+    return VisitEntry(site, form, table, tuple(mistakes), seconds_in(data), others)
 
 
 def name_of(path: str) -> str:

@@ -126,9 +126,7 @@ def show_photo_problem(
     request: PortalRequest, draft: Draft, data: dict[str, Any], problem: str
 ) -> HttpResponse:
     """The form again, with what is wrong with the picture."""
-    answer = show_entry(request, TEMPLATE, draft, data, photo_problem=problem)
-    answer.status_code = 422
-    return answer
+    return show_entry(request, TEMPLATE, draft, data, photo_problem=problem)
 
 
 def opening_data(site: Site, person: Person) -> dict[str, Any]:

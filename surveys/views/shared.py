@@ -111,6 +111,7 @@ def show_entry(
     data: Mapping[str, Any],
     *,
     problems: Iterable[Remark] = (),
+    photo_problem: str = "",
     **context: Any,
 ) -> HttpResponse:
     """The form of a draft or visit with what was typed and what is wrong with it; 422 when anything is."""
@@ -124,9 +125,15 @@ def show_entry(
         data=data,
         problems=problems,
         findings=thing.findings.all() if isinstance(thing, Visit) else (),
+        photo_problem=photo_problem,
         others=landmarks(thing.group, thing.site),
     )
-    shown = {"entry": entry, "site": thing.site, "photos": list_of_photos(thing)}
+    shown = {
+        "entry": entry,
+        "site": thing.site,
+        "photos": list_of_photos(thing),
+        "photo_problem": photo_problem,
+    }
     shown["visit" if is_visit else "draft"] = thing
     return render(request, template, shown | context, status=422 if entry.mistakes else 200)
 
@@ -183,9 +190,7 @@ def show_photos_changed(
         return None
     position = None if problem else photo_position(request, visit)
     context |= {"photo_problem": problem, "photo_position": position}
-    answer = show_entry(request, template, visit, data, **context)
-    answer.status_code = 422 if problem else 200
-    return answer
+    return show_entry(request, template, visit, data, **context)
 
 
 def _changed_photos(request: PortalRequest, visit: Visit) -> str | None:

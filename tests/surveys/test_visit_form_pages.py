@@ -233,6 +233,8 @@ class TestSubmit:
         answer: Any = client.post(form, {**post_of(data_for(cast.site)), "photo": broken})
         assert answer.status_code == 422
         assert "no photo we can read" in text_of(answer)
+        # The picture stands far below what is seen of the page that comes back.
+        assert [mistake.target for mistake in answer.context["entry"].mistakes] == ["photo"]
         assert not Visit.objects.of_group(cast.group).exists()
 
     def test_it_marks_findings_and_asks_nothing_more_of_the_volunteer(
