@@ -136,15 +136,16 @@ def odds_words(record: Mapping[str, Any]) -> str:
         return ""
     rate, visits = Estimate(**told["false_alarms_per_year"]), record["baseline"]["n"]
     words = ngettext(
-        "Odds of a false alarm at this level, from %(visits)s baseline visit: %(often)s (95 %% interval: "
-        "%(low)s to %(high)s a year), worked out on %(day)s.",
-        "Odds of a false alarm at this level, from %(visits)s baseline visits: %(often)s (95 %% interval: "
-        "%(low)s to %(high)s a year), worked out on %(day)s.",
+        "Odds of a false alarm at this level, from %(visits)s baseline visit: %(often)s (%(rate)s a year; "
+        "95 %% interval: %(low)s to %(high)s), worked out on %(day)s.",
+        "Odds of a false alarm at this level, from %(visits)s baseline visits: %(often)s (%(rate)s a year; "
+        "95 %% interval: %(low)s to %(high)s), worked out on %(day)s.",
         visits,
     )
     return words % {
         "visits": visits,
         "often": how_often(rate.value) if told["below"] else _("at most ") + how_often(rate.value),
+        "rate": _number(rate.value),
         "low": _number(rate.low),
         "high": _number(rate.high),
         "day": date_format(date.fromisoformat(record["taken_on"]), "j F Y"),

@@ -12,6 +12,7 @@ from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -89,7 +90,7 @@ def visits_approve(request: PortalRequest, slug: str) -> HttpResponse:
 
 def _tell_done(request: PortalRequest, done: Approvals) -> None:
     if done.approved:
-        names = ", ".join(str(visit) for visit in done.approved)
+        names = "; ".join(f"{visit.site}, {date_format(visit.visited_on, 'j F Y')}" for visit in done.approved)
         told = ngettext(
             "%(number)d visit approved: %(names)s.",
             "%(number)d visits approved: %(names)s.",

@@ -11,7 +11,7 @@ from typing import Protocol
 
 from django.db.models import TextChoices
 from django.template.defaultfilters import floatformat
-from django.utils.formats import date_format, number_format, time_format
+from django.utils.formats import date_format, get_format, number_format, time_format
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
@@ -157,12 +157,14 @@ class VisitSheet:
 
     def _spot(self, spot: SpotEffort, planned: Decimal) -> SpotLine:
         path = f"spots.{spot.number}"
-        depth = f"{plain_text(spot.depth_cm)} cm" if spot.depth_cm is not None else ""
+        depth = f"{_as_written(plain_text(spot.depth_cm))} cm" if spot.depth_cm is not None else ""
         return SpotLine(
             number=spot.number,
             flow_type=self._line(_("Flow type"), word_of(FlowType, spot.flow_type), f"{path}.flow_type"),
             kicks=self._line(_("Kicks"), str(spot.kicks), path, f"{path}.kicks"),
-            seconds=self._line(_("Kicking time"), f"{plain_text(spot.seconds)} s", f"{path}.seconds"),
+            seconds=self._line(
+                _("Kicking time"), f"{_as_written(plain_text(spot.seconds))} s", f"{path}.seconds"
+            ),
             depth=self._line(_("Depth"), depth, f"{path}.depth_cm"),
             timed=timed_words(spot, planned),
         )
@@ -171,7 +173,7 @@ class VisitSheet:
         quantity = QUANTITIES.get(reading.quantity)
         label = str(quantity.label) if quantity else reading.quantity
         unit = "" if reading.unit == label else f" {reading.unit}"
-        return self._line(label, f"{reading.as_typed}{unit}", f"measurements.{reading.quantity}")
+        return self._line(label, f"{_as_written(reading.as_typed)}{unit}", f"measurements.{reading.quantity}")
 
     def _count(self, count: TaxonCount) -> Line:
         # Whoever recorded a name of their own sees it first, with the name that is scored behind it.
@@ -182,6 +184,11 @@ class VisitSheet:
         note = _("found with the key") if count.by_key else ""
         shown = value % {"count": counted(count)}
         return self._line(label, shown, path, is_absent=count.count == 0, note=note)
+
+
+def _as_written(number: str) -> str:
+    """A number with the decimal sign of the page's language; its places are kept."""
+    return number.replace(",", ".").replace(".", get_format("DECIMAL_SEPARATOR"))
 
 
 def word_of(choices: type[TextChoices], value: str) -> str:

@@ -11,6 +11,7 @@ import pytest
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import Http404
 from django.utils import timezone
+from django.utils.formats import date_format
 
 from alerts.models import Trigger, Verdict
 from portal.accounts.models import Role
@@ -185,7 +186,7 @@ class TestPage:
     def test_it_approves_what_is_ticked_and_says_what_is_left_and_why(self, cast: Cast) -> None:
         clean, odd = sent(cast, 40), sent(cast, 20, measurements={"ph": {"value": "9.4"}})
         page = text_of(self.post(cast, clean.pk, odd.pk))
-        assert f"1 visit approved: {clean}." in page
+        assert f"1 visit approved: {clean.site}, {date_format(clean.visited_on, 'j F Y')}." in page
         assert f"Not approved: {odd}: findings are open." in page
 
     @pytest.mark.parametrize("name", ["review_queue", "group_desk"])

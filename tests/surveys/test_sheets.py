@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from django.utils import translation
 
 from surveys.models import Finding, TaxonCount, Visit, VisitScore
 from surveys.queries import visits_of
@@ -99,6 +100,16 @@ class TestSheet:
             visit=visit, quantity="phosphate", unit="mg/L P", as_typed="<0.05", is_below_limit=True
         )
         assert pairs(VisitSheet(visit).measurements) == {"pH": "7.9", "Phosphate": "<0.05 mg/L P"}
+
+    @pytest.mark.parametrize(("language", "words"), [("en", "7.50 30.5 s"), ("de", "7,50 30,5 s")])
+    def test_it_writes_every_number_with_the_decimal_sign_of_the_page(
+        self, visit: Visit, language: str, words: str
+    ) -> None:
+        MeasurementFactory(visit=visit, quantity="ph", unit="pH", as_typed="7,50", value="7.5")
+        SpotEffortFactory(visit=visit, number=1, seconds="30.5")
+        with translation.override(language):
+            sheet = VisitSheet(visits_of(visit.group).get())
+        assert f"{sheet.measurements[0].value} {sheet.spots[0].seconds.value}" == words
 
     def test_it_parts_what_was_found_from_what_was_not(self, visit: Visit) -> None:
         TaxonCountFactory(visit=visit, taxon="Baetidae", recorded_as="Baetis rhodani")

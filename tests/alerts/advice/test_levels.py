@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, timedelta
 from typing import Any
 from uuid import uuid4
@@ -214,6 +215,8 @@ def test_it_tells_the_odds_from_the_record() -> None:
     record = record_advice(told(Question("bmwp", level=47)), was_on_screen=True)
     lines = words.record_lines(record)
     assert lines[0].startswith("Odds of a false alarm at this level, from 20 baseline visits: about 2.3 a year")
+    # The rate stands beside its interval in one unit: "one every 1.8 years" is no "1.9 a year".
+    assert re.search(r"\(2\.\d\d a year; 95 % interval: \d", lines[0])
     assert lines[1:3] == [words.catch_words(each) for each in level(told(Question("bmwp", level=47))).catches]
 
 
