@@ -3,7 +3,7 @@
 from django.urls import path
 
 from alerts.api import incidents as incidents_api
-from alerts.api import verdicts as api
+from alerts.api import verdicts as verdicts_api
 from alerts.views import (
     contacts,
     drills,
@@ -114,6 +114,8 @@ urlpatterns = [
         name="api_site_trigger",
     ),
     path(
-        "api/v1/groups/<slug:slug>/visits/<uuid:number>/verdict/", api.ApiVerdict.as_view(), name="api_verdict"
+        "api/v1/groups/<slug:slug>/visits/<uuid:number>/verdict/",
+        verdicts_api.ApiVerdict.as_view(),
+        name="api_verdict",
     ),
 ]

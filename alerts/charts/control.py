@@ -13,7 +13,7 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from alerts.charts.drawn_once import drawn_once
-from alerts.charts.site import NARROW, WIDE, Size
+from alerts.charts.of_site import NARROW, WIDE, Size
 from alerts.queries import values_of
 from portal.charts import ControlPoint, control_state, draw_control
 from portal.charts.words import words_for

@@ -21,7 +21,7 @@ from alerts.chain.course import steps_of
 from alerts.chain.facts import PEOPLE
 from alerts.chain.low_visits import low_visits
 from alerts.chain.reading import NameRule, course_for, name_rule, sealed_steps, steps_json
-from alerts.charts.site import draw_site, site_points, site_rows
+from alerts.charts.of_site import draw_site, site_points, site_rows
 from alerts.evidence.of_incident import evidence_by, record_of, stands
 from alerts.evidence.of_visit import Evidence
 from alerts.judging.records import SiteRecord

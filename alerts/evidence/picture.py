@@ -12,7 +12,7 @@ from django.conf import settings
 from django.utils.translation import get_language, override
 
 from alerts.charts.drawn_once import drawn_once, pictured_once
-from alerts.charts.site import site_chart
+from alerts.charts.of_site import site_chart
 from alerts.evidence.of_visit import Evidence
 from portal.charts import Drawing, RiverPlace, draw_river, stacked
 from surveys.models import Site

@@ -15,7 +15,7 @@ from django.template.defaultfilters import floatformat
 from django.utils import timezone
 from django.utils.safestring import SafeString
 
-from alerts.charts import site as charts
+from alerts.charts import of_site
 from alerts.judging.figures import told_apart
 from alerts.judging.rescored import Moved, moved_score
 from alerts.judging.verdicts import reason_words
@@ -198,7 +198,7 @@ def site_charts(site: Site, index: str = "", emphasis: date | None = None) -> di
     """
     trigger = _trigger_today(site)
     index = index or (trigger.index if trigger else first_index(site.recording_list))
-    wide, narrow, table = charts.set_chart(site, index, _triggers(site), emphasis)
+    wide, narrow, table = of_site.set_chart(site, index, _triggers(site), emphasis)
     return {"wide": wide, "narrow": narrow, "table": table}
 
 

@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from alerts.chain.checking import check_chain
 from alerts.chain.course import course_of, steps_of
 from alerts.chain.low_visits import low_visits
-from alerts.charts.site import NARROW, draw_site, site_points, site_rows
+from alerts.charts.of_site import NARROW, draw_site, site_points, site_rows
 from alerts.evidence.of_incident import evidence_by, record_of, stands
 from alerts.evidence.of_visit import Evidence
 from alerts.judging.records import SiteRecord

@@ -20,7 +20,7 @@ from alerts.advice import words
 from alerts.advice.levels import Question, SiteAdvice, advise, far_below, record_advice
 from alerts.charts.control import control_views
 from alerts.charts.drawn_once import drawn_once
-from alerts.charts.site import NARROW, WIDE, Size, draw_site, site_points, site_rows
+from alerts.charts.of_site import NARROW, WIDE, Size, draw_site, site_points, site_rows
 from alerts.forms import QuestionForm, TriggerForm
 from alerts.judging.records import SiteRecord, site_record
 from alerts.models import Trigger

@@ -16,7 +16,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from alerts.charts.site import NARROW, draw_site, site_points
+from alerts.charts.of_site import NARROW, draw_site, site_points
 from alerts.judging.records import Judged, SiteRecord
 from alerts.models import Trigger
 from portal.accounts.middleware import PortalRequest

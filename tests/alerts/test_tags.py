@@ -10,7 +10,7 @@ from django.db import connection
 from django.template import Context, Template
 from django.test.utils import CaptureQueriesContext
 
-from alerts.charts.site import site_points, trigger_lines
+from alerts.charts.of_site import site_points, trigger_lines
 from alerts.models import IncidentState, Verdict
 from portal.charts import HistoryRow
 from surveys.models import Visit

@@ -18,9 +18,8 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import override
 
-from alerts.charts import drawn_once
-from alerts.charts import site as charts
-from alerts.evidence import picture as pictures
+from alerts.charts import drawn_once, of_site
+from alerts.evidence import picture
 from portal.accounts.models import Group
 from portal.audit.services import record_change
 from portal.charts import Drawing, Point, TriggerLine, draw_history, to_png
@@ -48,7 +47,7 @@ def drawn(monkeypatch: pytest.MonkeyPatch, settings: Any) -> list[str]:
         titles.append(kwargs["title"])
         return draw_history(*args, **kwargs)
 
-    monkeypatch.setattr(charts, "draw_history", counted)
+    monkeypatch.setattr(of_site, "draw_history", counted)
     return titles
 
 
@@ -73,7 +72,7 @@ def public_page(watch: Watch) -> str:
 
 def fresh(watch: Watch) -> str:
     """What a member's page must show, drawn past all that is kept."""
-    points, lines = charts.site_points(watch.site, "bmwp")
+    points, lines = of_site.site_points(watch.site, "bmwp")
     method = METHODS["bmwp"]
     return draw_history(
         points,
@@ -81,8 +80,8 @@ def fresh(watch: Watch) -> str:
         title=f"{watch.site}, {method.name}",
         index_name=method.name,
         unit=method.unit,
-        width=charts.WIDE[0],
-        height=charts.WIDE[1],
+        width=of_site.WIDE[0],
+        height=of_site.WIDE[1],
     )
 
 
@@ -135,13 +134,13 @@ def test_the_visits_are_read_only_when_something_was_recorded_of_the_group(
     watch: Watch, drawn: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     read: list[str] = []
-    real = charts.site_points
+    real = of_site.site_points
 
     def counted(site: Site, index: str, **named: Any) -> Any:
         read.append(index)
         return real(site, index, **named)
 
-    monkeypatch.setattr(charts, "site_points", counted)
+    monkeypatch.setattr(of_site, "site_points", counted)
     page_of(watch)
     record_change(actor=None, verb="site.changed", thing=watch.cast.neighbour_site)
     page_of(watch, "coordinator")
@@ -193,9 +192,9 @@ def test_a_returned_visit_is_drawn_as_it_stands(watch: Watch, drawn: list[str]) 
 
 
 def test_each_language_has_its_own_drawing(watch: Watch, drawn: list[str]) -> None:
-    english = charts.site_chart(watch.site, "bmwp")
+    english = of_site.site_chart(watch.site, "bmwp")
     with override("de"):
-        german = charts.site_chart(watch.site, "bmwp")
+        german = of_site.site_chart(watch.site, "bmwp")
     assert "Begehungen" in german
     assert "visits" in english
     assert len(drawn) == 2
@@ -214,10 +213,10 @@ def test_the_picture_of_an_alert_is_made_once_for_all_who_get_it(
 
     monkeypatch.setattr(drawn_once, "to_png", counted)
     asked = (str(watch.site.pk), "bmwp", days_ago(3).isoformat(), days_ago(0).isoformat())
-    first, second = pictures.draw_history_picture(*asked), pictures.draw_history_picture(*asked)
+    first, second = picture.draw_history_picture(*asked), picture.draw_history_picture(*asked)
     assert first == second
     assert first.startswith(b"\x89PNG")
-    assert made == [pictures.PIXELS]
+    assert made == [picture.PIXELS]
 
 
 def test_a_cache_that_is_down_takes_no_page_down_and_is_left_alone_for_a_while(
@@ -256,7 +255,7 @@ def test_all_that_the_pieces_of_a_site_are_made_from_changes_them(drawn: list[st
 
 
 def pieces(watch: Watch, made_from: dict[str, Any]) -> list[str]:
-    return list(drawn_once.set_once(charts.pieces_of_site(watch.site, **made_from)))
+    return list(drawn_once.set_once(of_site.pieces_of_site(watch.site, **made_from)))
 
 
 OTHER_POINT: dict[str, Any] = {
