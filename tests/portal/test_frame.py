@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 from django.template.loader import render_to_string
+from django.test import Client
 from django.utils import translation
 from django.views.defaults import server_error
 
@@ -96,6 +97,26 @@ def test_it_can_say_that_it_broke_without_any_context(rf: Any) -> None:
     answer = server_error(rf.get("/"))
     assert answer.status_code == 500
     assert b"Something broke on our side" in answer.content
+    with translation.override("de"):
+        assert b'<html lang="de">' in server_error(rf.get("/")).content
+
+
+@pytest.mark.django_db
+def test_a_form_from_before_signing_in_is_answered_in_words_for_people() -> None:
+    answer = Client(enforce_csrf_checks=True).post("/account/login/", {"login": "ada@example.org"})
+    assert answer.status_code == 403
+    html = answer.content.decode()
+    assert "was opened before you last signed in" in html
+    assert "CSRF" not in html
+    assert CAUTION in html
+
+
+@pytest.mark.django_db
+def test_an_address_that_is_not_the_portal_s_is_answered_by_a_page(client: Client) -> None:
+    answer = client.get("/", headers={"host": "elsewhere.example"})
+    assert answer.status_code == 400
+    assert "look whether ALLOWED_HOSTS has it" in answer.content.decode()
+    assert "css/tokens" in answer.content.decode()
 
 
 def test_it_shows_every_token_and_component_in_the_style_guide() -> None:
