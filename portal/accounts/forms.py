@@ -43,6 +43,18 @@ class LanguageForm(forms.Form):
     )
 
 
+class OwnTelephoneForm(forms.Form):
+    """Where somebody can be rung."""
+
+    phone = TelephoneField(
+        label=_("Telephone"),
+        max_length=40,
+        required=False,
+        help_text=_("Left empty: none is kept."),
+        widget=forms.TextInput(attrs={"type": "tel", "autocomplete": "tel"}),
+    )
+
+
 class InvitationForm(forms.ModelForm[Invitation]):
     """Whom to invite, and as what."""
 

@@ -203,6 +203,16 @@ def choose_language(*, person: Person, language: str) -> None:
     record_change(actor=person, verb="account.language", thing=user, changes={"language": [before, language]})
 
 
+@transaction.atomic
+def keep_telephone(*, person: Person, phone: str) -> None:
+    """Where the person can be rung; blank for nowhere. The trail says that it changed, not to what."""
+    assert person.user_id is not None
+    user = User.objects.select_for_update().get(id=person.user_id)
+    user.phone = phone
+    user.save(update_fields=["phone"])
+    record_change(actor=person, verb="account.telephone", thing=user, changes={})
+
+
 def _keep_a_coordinator(membership: Membership) -> None:
     """Locks the group's row, so that two coordinators who leave at once do not both succeed."""
     Group.objects.select_for_update().get(id=membership.group_id)

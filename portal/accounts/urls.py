@@ -4,6 +4,7 @@ from portal.accounts import views
 from portal.accounts.signing_in import views as signing_in
 
 urlpatterns = [
+    path("account/telephone/", views.telephone_choose, name="telephone_choose"),
     path("account/language/", views.language_choose, name="language_choose"),
     path("invitations/<str:token>/", views.invitation_accept, name="invitation_accept"),
     path("groups/<slug:slug>/people/", views.people_list, name="people_list"),

@@ -16,7 +16,14 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from portal.accounts import services
 from portal.accounts.access import allowed, require
-from portal.accounts.forms import GroupForm, InvitationForm, LanguageForm, NewAccountForm, RoleForm
+from portal.accounts.forms import (
+    GroupForm,
+    InvitationForm,
+    LanguageForm,
+    NewAccountForm,
+    OwnTelephoneForm,
+    RoleForm,
+)
 from portal.accounts.languages import keep_in_browser
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.models import Group, Invitation, Membership, Role, User
@@ -66,6 +73,22 @@ def _joined(request: PortalRequest, invitation: Invitation) -> HttpResponse:
     """To the group's desk, with a word that it worked."""
     messages.success(request, _("You have joined %(group)s.") % {"group": invitation.group.name})
     return redirect("group_desk", slug=invitation.group.slug)
+
+
+@login_required
+@require_http_methods(["GET", "HEAD", "POST"])
+def telephone_choose(request: PortalRequest) -> HttpResponse:
+    """Where I can be rung."""
+    form = OwnTelephoneForm(posted(request), initial={"phone": request.user.phone})  # type: ignore[union-attr]
+    if request.method != "POST" or not form.is_valid():
+        return render(
+            request, "accounts/telephone_choose.html", {"form": form}, status=422 if form.errors else 200
+        )
+    services.keep_telephone(person=request.person, phone=form.cleaned_data["phone"])
+    messages.success(
+        request, _("Your telephone number is kept.") if form.cleaned_data["phone"] else _("No number is kept.")
+    )
+    return redirect("home")
 
 
 @login_required

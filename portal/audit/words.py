@@ -35,6 +35,7 @@ ACCOUNT: Words = {
     "account.factor_reset": gettext_lazy("Second step of signing in taken off by somebody in charge"),
     "account.factor_failed": gettext_lazy("Second step of signing in failed"),
     "account.language": gettext_lazy("Language chosen"),
+    "account.telephone": gettext_lazy("Telephone number changed"),
     "api_key.made": gettext_lazy("Key for a program made"),
     "api_key.first_used": gettext_lazy("Key for a program used for the first time"),
     "api_key.revoked": gettext_lazy("Key for a program withdrawn"),

@@ -58,11 +58,12 @@ def open_accounts(plans: Iterable[PersonPlan | ContactPlan], *, staff: bool = Fa
     """Accounts with the one demo password; somebody in two groups has one account."""
     # Hashing is slow by design, and all share the password.
     password = make_password(PASSWORD)
-    wanted = {each.email: each.name for each in plans}
+    wanted = {each.email: each for each in plans}
     known = set(User.objects.filter(email__in=wanted).values_list("email", flat=True))
-    for email, name in wanted.items():
+    for email, plan in wanted.items():
         if email not in known:
-            prove_address(User.objects.create(email=email, name=name, password=password, is_staff=staff))
+            said = {"name": plan.name, "phone": plan.phone, "password": password, "is_staff": staff}
+            prove_address(User.objects.create(email=email, **said))
 
 
 def found_group(plan: GroupPlan, operator: User, opened_on: date) -> Settlement:

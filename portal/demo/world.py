@@ -21,6 +21,7 @@ class PersonPlan:
     name: str
     role: str = Role.VOLUNTEER
     show_name: bool = True
+    phone: str = ""
 
     @property
     def email(self) -> str:
@@ -92,7 +93,7 @@ HEADWATERS = GroupPlan(
     about="Neighbours from four villages who have kicked the same riffles of the upper Quillet every month.",
     index="aspt",
     people=(
-        PersonPlan("Hester Vane", Role.COORDINATOR),
+        PersonPlan("Hester Vane", Role.COORDINATOR, phone="01632 960 201"),
         PersonPlan("Ambrose Tully", Role.COORDINATOR),
         PersonPlan("Vera Linnet"),
         PersonPlan("Kofi Barrow"),
@@ -128,7 +129,7 @@ THRAPPLE = GroupPlan(
     about="An angling club and a school keep an eye on the Thrapple from its springs to the Quillet.",
     index="aspt",
     people=(
-        PersonPlan("Wren Halloway", Role.COORDINATOR),
+        PersonPlan("Wren Halloway", Role.COORDINATOR, phone="01632 960 202"),
         PersonPlan("Idris Penny", Role.COORDINATOR),
         PersonPlan("Saoirse Lamb"),
         PersonPlan("Bruno Thatcher"),
@@ -161,7 +162,7 @@ LOWER = GroupPlan(
     about="Retired engineers and their grandchildren, on the slow water above the tide.",
     index="bmwp",
     people=(
-        PersonPlan("Gwen Ashdown", Role.COORDINATOR),
+        PersonPlan("Gwen Ashdown", Role.COORDINATOR, phone="01632 960 203"),
         PersonPlan("Rufus Oake", Role.COORDINATOR),
         PersonPlan("Noor Peverell"),
         PersonPlan("Elias Burdock"),

@@ -92,6 +92,7 @@ CEILINGS: Mapping[str, int] = MappingProxyType(
         "publishing_terms": 4,
         "api_schema": 2,
         "language_choose": 3,
+        "telephone_choose": 3,
         "key_list": 5,
         "account_trail": 6,
         "group_trail": 5,

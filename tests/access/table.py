@@ -160,6 +160,7 @@ TABLE: Mapping[str, Methods] = {
     "import_approve": button(CHECKER),
     "api_schema": {**page(OPEN), "options": OPEN},
     "language_choose": form(SIGNED_IN),
+    "telephone_choose": form(SIGNED_IN),
     "account_trail": page(SIGNED_IN),
     "group_trail": page(COORDINATOR),
     "portal_trail": page(policy("login 404 404 404 404 404 404 login ok", "404")),

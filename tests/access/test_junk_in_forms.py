@@ -183,6 +183,7 @@ FIELDS: Mapping[str, Mapping[str, st.SearchStrategy[str]]] = {
     "swap_link_refuse": BUTTON,
     "messages_retry": BUTTON,
     "language_choose": {"language": junk | likely("de", "")},
+    "telephone_choose": {"phone": likely("01632 960001", "")},
     "report_list": {"year": numbers | likely(str(days_ago(3).year)), "foreword": junk},
     "report_publish": BUTTON,
     "report_words": {"foreword": junk, "left_out": likely("map"), "caption-map": junk},
