@@ -46,13 +46,15 @@ SELECT
     ARRAY(SELECT month FROM past WHERE was_made AND status = 'approved'),
     ARRAY(SELECT taxon FROM named WHERE is_commonplace),
     (
-        SELECT JSONB_AGG(JSONB_BUILD_ARRAY(named.taxon, whole.most, whole.months))
-        FROM named CROSS JOIN LATERAL (
-            SELECT MAX(COALESCE(found.count, found.high, found.low, 0)) AS most, ARRAY_AGG(past.month) AS months
-            FROM past JOIN surveys_taxoncount found ON found.visit_id = past.id AND found.taxon = named.taxon
+        SELECT JSONB_AGG(JSONB_BUILD_ARRAY(whole.taxon, whole.most, whole.months))
+        FROM (
+            SELECT found.taxon, MAX(COALESCE(found.count, found.high, found.low, 0)) AS most,
+                ARRAY_AGG(past.month) AS months
+            FROM past JOIN surveys_taxoncount found ON found.visit_id = past.id
+                AND found.taxon = ANY (ARRAY(SELECT taxon FROM named WHERE NOT is_commonplace))
             WHERE past.status = 'approved' AND found.count IS DISTINCT FROM 0
+            GROUP BY found.taxon
         ) whole
-        WHERE NOT named.is_commonplace AND whole.most IS NOT NULL
     ),
     ARRAY(
         SELECT score.value FROM past JOIN surveys_visitscore score ON score.visit_id = past.id
