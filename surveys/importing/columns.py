@@ -1,4 +1,4 @@
-"""The columns of an import sheet: the one table behind the import page, the template file and the README."""
+"""The columns of an import sheet: the one table behind the import page, the template file and COLUMNS.md."""
 
 from __future__ import annotations
 
@@ -211,7 +211,7 @@ def template_csv() -> str:
 
 
 def columns_table() -> str:
-    """The columns as a table in Markdown, as it stands in the README."""
+    """The columns as a table in Markdown, as it stands in COLUMNS.md."""
     lines = ["| column | what stands in it | example, unit |", "|---|---|---|"]
     for column in COLUMNS:
         name = f"`{column.name}`" + (" (required)" if column.required else "")

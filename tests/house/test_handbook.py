@@ -20,7 +20,10 @@ from tests.house.source import PROJECT
 README = (PROJECT / "README.md").read_text()
 DEPLOY = PROJECT / "portal" / "deploy"
 HANDBOOK = (DEPLOY / "HANDBOOK.md").read_text()
-PAPERS = {name: (DEPLOY / name).read_text() for name in ("HANDBOOK.md", "CAPACITY.md", "SECURITY.md")}
+PAPERS = {
+    name: (DEPLOY / name).read_text()
+    for name in ("HANDBOOK.md", "SETTINGS.md", "BACKUPS.md", "CAPACITY.md", "SECURITY.md")
+}
 COMPOSE = yaml.safe_load((PROJECT / "docker-compose.yml").read_text())
 SETTINGS = "".join(path.read_text() for path in (PROJECT / "portal" / "settings").glob("*.py"))
 # For whoever changes the portal: DEVELOPERS.md and the Makefile name them.
@@ -39,8 +42,8 @@ WITH_ANOTHER = re.compile(r"^types-|-(stubs|types)$|^opentelemetry-(exporter|ins
 
 
 def settings_table() -> set[str]:
-    """Every variable of README's table."""
-    rows = re.findall(r"^\| (`[A-Z][^|]*) \|", README, re.MULTILINE)
+    """Every variable of the table of settings."""
+    rows = re.findall(r"^\| (`[A-Z][^|]*) \|", PAPERS["SETTINGS.md"], re.MULTILINE)
     return {name for row in rows for name in re.findall(r"`([A-Z_]+)`", row)}
 
 

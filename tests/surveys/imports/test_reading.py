@@ -223,7 +223,7 @@ def test_it_reads_header_names_loosely() -> None:
     assert header_name("  Water  Level ") == "water_level"
 
 
-def test_it_describes_the_same_columns_in_the_readme(settings: LazySettings) -> None:
-    readme = (settings.BASE_DIR / "README.md").read_text(encoding="utf-8")
-    assert columns_table() in readme, "Paste what columns_table() returns into the README."
+def test_it_describes_the_same_columns_in_its_paper(settings: LazySettings) -> None:
+    paper = (settings.BASE_DIR / "surveys" / "importing" / "COLUMNS.md").read_text(encoding="utf-8")
+    assert columns_table() in paper, "Paste what columns_table() returns into COLUMNS.md."
     assert len(columns_table().splitlines()) == len(COLUMNS) + 2
