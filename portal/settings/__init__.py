@@ -1,7 +1,7 @@
 """Settings of the portal, a file for each subject; a new one goes where its neighbours are.
 
-Everything that differs between machines comes from the environment and is read by `environment.env`; deploy/SETTINGS.md
-holds the whole table, `portal/serving/safe_start.py` what is refused in production.
+Everything that differs between machines comes from the environment and is read by `environment.env`;
+`portal/deploy/SETTINGS.md` holds the whole table, `portal/serving/safe_start.py` what is refused in production.
 """
 
 import django_stubs_ext

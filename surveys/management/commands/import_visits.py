@@ -38,7 +38,7 @@ class Command(BaseCommand):
         parser.add_argument(
             "file",
             type=Path,
-            help="CSV or XLSX, or an archive (zip) of this portal; surveys/importing/COLUMNS.md lists the columns.",
+            help="CSV or XLSX as surveys/importing/COLUMNS.md says, or an archive (zip) of this portal.",
         )
         parser.add_argument("--group", required=True, help="Short name of the group, as in its addresses.")
         parser.add_argument("--dry-run", action="store_true", help="Only check; load nothing.")
