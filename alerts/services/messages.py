@@ -62,7 +62,7 @@ def owe_incident_mail(
         text=text,
         html=html,
         group=incident.group,
-        reply_to=context["caller"].email if context["caller"] else "",
+        reply_to=context["answers_to"],
         about=incident,
         picture_maker=INCIDENT if evidence else "",
         picture_args=picture,
@@ -98,6 +98,7 @@ def kind_of_mail(step: IncidentEvent, to: Reader) -> str:
 
 def _context(incident: Incident, visit: Visit, step: IncidentEvent, to: Reader) -> dict[str, Any]:
     for_contact = isinstance(to, AgencyContact)
+    caller = who_to_call(incident.group)
     return {
         "incident": incident,
         "visit": visit,
@@ -107,7 +108,9 @@ def _context(incident: Incident, visit: Visit, step: IncidentEvent, to: Reader) 
         "reader": to,
         "for_contact": for_contact,
         "duty_line": to.duty_line if isinstance(to, AgencyContact) else _duty_line(incident),
-        "caller": who_to_call(incident.group),
+        # Nobody is told to ring themselves.
+        "caller": None if caller == to else caller,
+        "answers_to": caller.email if caller else "",
         "alert_url": alert_url(incident, to) if isinstance(to, AgencyContact) else "",
         "incident_url": settings.BASE_URL + reverse("incident_detail", args=[incident.id]),
         "review_url": settings.BASE_URL + reverse("visit_review", args=[incident.group.slug, visit.id]),

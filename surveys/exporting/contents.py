@@ -40,7 +40,7 @@ CONTENTS: Mapping[str, Content] = MappingProxyType(
         ),
         "counts": Content(
             _("Taxon counts"),
-            _("One row for each taxon of each visit, in the columns that “Load past visits” reads."),
+            _("One row for each taxon of each visit, in the columns that “Load a spreadsheet” reads."),
             lambda group, chosen, names: counts_table(group, chosen_visits(group, chosen), names),
         ),
         "scores": Content(

@@ -33,7 +33,7 @@ def ask_to_confirm(enquiry: Enquiry) -> None:
         letter = Letter(
             headline=_("Did you ask to go out with %(group)s?") % words,
             lines=[
-                _("somebody gave this address on our page and asked to have a go at sampling with us."),
+                _("Somebody gave this address on our page and asked to have a go at sampling with us."),
                 _("If it was you, open the page below and press the button. A coordinator then answers you."),
                 _("If it was not you, do nothing: after %(days)s days all of it is erased.") % words,
             ],
@@ -60,7 +60,7 @@ def say_member(member: Membership, day: date) -> None:
 def _to_member(group: Group) -> Letter:
     return Letter(
         headline=_("You belong to the group already"),
-        lines=[_("somebody gave your address on our page for newcomers. You are a member: sign in as usual.")],
+        lines=[_("Somebody gave your address on our page for newcomers. You are a member: sign in as usual.")],
         url=page_address("group_desk", group),
         button=_("To the group's desk"),
         small=[_("If it was not you, you need do nothing.")],
@@ -91,7 +91,7 @@ def tell_coordinators(enquiry: Enquiry, besides: Person | None = None) -> None:
         if besides is None or each.user_id != besides.user_id:
             with speaking_to(each.user, enquiry.group):
                 line = _(
-                    "a new enquiry waits for an answer. People who hear within a few days are far likelier to "
+                    "A new enquiry waits for an answer. People who hear within a few days are far likelier to "
                     "come."
                 )
                 letter = _to_coordinator(enquiry, _("Somebody would like to have a go"), line)
@@ -102,7 +102,7 @@ def tell_asked_again(enquiry: Enquiry, step: int) -> None:
     """Say that somebody who waits asked again; what they wrote stands on the page alone."""
     for each in _coordinators(enquiry):
         with speaking_to(each.user, enquiry.group):
-            line = _("they asked before, and wrote once more. It is kept as one enquiry; both are on its page.")
+            line = _("They asked before, and wrote once more. It is kept as one enquiry; both are on its page.")
             letter = _to_coordinator(enquiry, _("Somebody has asked again to have a go"), line)
             _send(enquiry, f"asked-again:{step}:{each.user_id}", (each.user.name, each.user.email), letter)
 
@@ -158,7 +158,7 @@ def _first_visit_lines(enquiry: Enquiry, writer: Person, words: str) -> list[str
         "name": enquiry.supervisor.name if enquiry.supervisor else writer.name,
     }
     lines = [
-        _("you are invited to a first visit on %(day)s: %(site)s, with %(name)s, who looks after you there.")
+        _("You are invited to a first visit on %(day)s: %(site)s, with %(name)s, who looks after you there.")
         % where,
         *([words] if words else []),
         _(

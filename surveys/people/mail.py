@@ -69,7 +69,7 @@ def tell_lapsing(user: User, group: Group, training: models.Model, kind: str, un
         letter = Letter(
             headline=_("%(kind)s: valid until %(day)s") % words,
             lines=[
-                _("your training “%(kind)s” with %(group)s is valid until %(day)s.") % words,
+                _("Your training “%(kind)s” with %(group)s is valid until %(day)s.") % words,
                 _("Ask a coordinator when to go through it again, or tell them if you have done so elsewhere."),
             ],
             url=page_address("own_record", group),

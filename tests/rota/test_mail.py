@@ -98,6 +98,11 @@ def test_names_and_headlines_are_plain_text_in_html(cast: Cast) -> None:
     assert "Vera <b>" in letter.text
 
 
+def test_a_question_as_subject_keeps_its_own_mark(place: Assignment, cast: Cast) -> None:
+    letter = LETTERS["cover"](place, cast)
+    assert letter.subject.startswith("Can you step in? AB1")
+
+
 def test_of_several_visits_each_has_its_link(cast: Cast, second_site: Site) -> None:
     places = [
         put_on(plan(site, ahead(number)), cast.volunteer) for site, number in ((cast.site, 3), (second_site, 9))

@@ -108,6 +108,13 @@ def test_it_says_whose_incident_it_is_because_two_groups_may_use_one_number(watc
             assert "Alder Beck Watch" in part
 
 
+def test_nobody_is_told_to_ring_themselves(visit: Visit) -> None:
+    assert "Cora Example, coordinator" in only("contact.told").text
+    own = next(each for each in mails() if each.to_address == "cora@example.org")
+    assert "Cora Example, coordinator" not in own.text
+    assert "Cora Example, coordinator" not in own.html
+
+
 def test_it_answers_to_the_named_coordinator(visit: Visit) -> None:
     assert {each.reply_to for each in mails()} == {"cora@example.org"}
 
