@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy as _
 from alerts.models.contacts import AgencyContact
 from portal.accounts.addresses import accounts_at
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known, or_blank
 
 
 class IncidentState(models.TextChoices):
@@ -58,7 +59,10 @@ class GroupOutcome(models.Model):
 
     class Meta:
         ordering = ["label"]
-        constraints = [models.UniqueConstraint(fields=["group", "label"], name="outcome_label_once")]
+        constraints = [
+            models.UniqueConstraint(fields=["group", "label"], name="outcome_label_once"),
+            known("outcome_counts_as_known", counts_as=Outcome.values),
+        ]
 
     def __str__(self) -> str:
         return self.label
@@ -109,6 +113,7 @@ class Incident(models.Model):
                 condition=~Q(state="closed") | (~Q(outcome="") & Q(closed_at__isnull=False)),
                 name="incident_closed_with_outcome",
             ),
+            known("incident_words_known", state=IncidentState.values, outcome=or_blank(Outcome.values)),
         ]
 
     # Read for one answer, in which nobody becomes or ceases to be a contact.
@@ -216,7 +221,10 @@ class IncidentEvent(models.Model):
 
     class Meta:
         ordering = ["at", "id"]
-        constraints = [models.UniqueConstraint(fields=["incident", "sequence"], name="one_place_in_the_chain")]
+        constraints = [
+            models.UniqueConstraint(fields=["incident", "sequence"], name="one_place_in_the_chain"),
+            known("incident_event_known", kind=EventKind.values),
+        ]
 
     def __str__(self) -> str:
         return f"{self.kind} {self.at:%Y-%m-%d %H:%M}"

@@ -10,17 +10,21 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known
+
+
+class RepeatState(models.TextChoices):
+    OPEN = "open", _("wanted")
+    TAKEN = "taken", _("taken on")
+    DONE = "done", _("made")
+    LAPSED = "lapsed", _("not made in time")
+    CANCELLED = "cancelled", _("no longer needed")
 
 
 class RepeatRequest(models.Model):
     """A wish for a repeat visit after a low score, offered to volunteers."""
 
-    class State(models.TextChoices):
-        OPEN = "open", _("wanted")
-        TAKEN = "taken", _("taken on")
-        DONE = "done", _("made")
-        LAPSED = "lapsed", _("not made in time")
-        CANCELLED = "cancelled", _("no longer needed")
+    State = RepeatState
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="+")
@@ -49,6 +53,7 @@ class RepeatRequest(models.Model):
             models.CheckConstraint(
                 condition=~Q(state="taken") | Q(taken_by__isnull=False), name="repeat_taken_by_somebody"
             ),
+            known("repeat_state_known", state=RepeatState.values),
         ]
 
     def __str__(self) -> str:

@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known
 
 
 class Trigger(models.Model):
@@ -46,13 +47,16 @@ class Trigger(models.Model):
         return f"{self.index} < {self.level:g}"
 
 
+class VerdictOutcome(models.TextChoices):
+    BELOW = "below", _("below the trigger")
+    NOT_BELOW = "not_below", _("not below the trigger")
+    NOT_TESTED = "not_tested", _("not tested against the trigger")
+
+
 class Verdict(models.Model):
     """What a visit meant against the site's trigger: below, not below, or not tested and why."""
 
-    class Outcome(models.TextChoices):
-        BELOW = "below", _("below the trigger")
-        NOT_BELOW = "not_below", _("not below the trigger")
-        NOT_TESTED = "not_tested", _("not tested against the trigger")
+    Outcome = VerdictOutcome
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="+")
@@ -79,7 +83,8 @@ class Verdict(models.Model):
             models.CheckConstraint(
                 condition=Q(outcome="not_tested") | Q(trigger__isnull=False, value__isnull=False),
                 name="verdict_stands_on_a_trigger",
-            )
+            ),
+            known("verdict_outcome_known", outcome=VerdictOutcome.values),
         ]
 
     def __str__(self) -> str:

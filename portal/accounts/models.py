@@ -14,6 +14,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known
 
 INVITATION_DAYS = 14
 
@@ -111,7 +112,7 @@ class Membership(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["group", "user"], name="one_membership_per_person_and_group"),
-            models.CheckConstraint(condition=models.Q(role__in=Role.values), name="membership_role_known"),
+            known("membership_role_known", role=Role.values),
         ]
 
     def __str__(self) -> str:
@@ -137,6 +138,9 @@ class Invitation(models.Model):
     revoked_at = models.DateTimeField(null=True, blank=True)
 
     objects = GroupOwnedManager()
+
+    class Meta:
+        constraints = [known("invitation_role_known", role=Role.values)]
 
     def __str__(self) -> str:
         return self.email

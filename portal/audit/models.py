@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
 from portal.audit.origins import Way
+from portal.choices import known, or_blank
 
 
 class Transaction(Func):
@@ -64,6 +65,7 @@ class AuditEntry(models.Model):
             models.Index(fields=["group", "-at"], name="audit_entry_by_group"),
         ]
         ordering = ["at"]
+        constraints = [known("audit_entry_way_known", way=or_blank(Way.values))]
 
     def __str__(self) -> str:
         return f"{self.actor_name}: {self.verb}"

@@ -9,18 +9,22 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known
 from portal.jobs.kinds import kind_of
+
+
+class JobState(models.TextChoices):
+    QUEUED = "queued", _("waiting its turn")
+    RUNNING = "running", _("running")
+    DONE = "done", _("finished")
+    STOPPED = "stopped", _("stopped by hand")
+    FAILED = "failed", _("broken off")
 
 
 class Job(models.Model):
     """Long work for one group: who ordered what, how far it is, and what came of it."""
 
-    class State(models.TextChoices):
-        QUEUED = "queued", _("waiting its turn")
-        RUNNING = "running", _("running")
-        DONE = "done", _("finished")
-        STOPPED = "stopped", _("stopped by hand")
-        FAILED = "failed", _("broken off")
+    State = JobState
 
     LIVE = (State.QUEUED, State.RUNNING)
 
@@ -69,7 +73,8 @@ class Job(models.Model):
                 fields=["group", "key"],
                 condition=models.Q(state__in=["queued", "running"]) & ~models.Q(key=""),
                 name="one_live_job_of_a_key",
-            )
+            ),
+            known("job_state_known", state=JobState.values),
         ]
 
     def __str__(self) -> str:

@@ -9,6 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known
 
 
 class State(models.TextChoices):
@@ -55,6 +56,7 @@ class Message(models.Model):
             models.Index(fields=["created_at"], name="outbox_owed_newest", condition=models.Q(state="owed")),
             models.Index(fields=["about_type", "about_id"]),
         ]
+        constraints = [known("message_state_known", state=State.values)]
 
     def __str__(self) -> str:
         return f"{self.kind} to {self.to_address}"

@@ -9,6 +9,13 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known
+
+
+class FileName(models.TextChoices):
+    RESULTS = "results.csv", _("Results: one row for each visit, with its scores (CSV)")
+    TAXA = "taxa.csv", _("Animals: one row for each kind found at a visit (CSV)")
+    ARCHIVE = "archive.zip", _("Both, for archives of biodiversity records (Darwin Core Archive)")
 
 
 class OpenDataFile(models.Model):
@@ -18,10 +25,7 @@ class OpenDataFile(models.Model):
     the records in it, and `made_at` the day these changed last.
     """
 
-    class Name(models.TextChoices):
-        RESULTS = "results.csv", _("Results: one row for each visit, with its scores (CSV)")
-        TAXA = "taxa.csv", _("Animals: one row for each kind found at a visit (CSV)")
-        ARCHIVE = "archive.zip", _("Both, for archives of biodiversity records (Darwin Core Archive)")
+    Name = FileName
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="+")
@@ -38,7 +42,10 @@ class OpenDataFile(models.Model):
 
     class Meta:
         ordering = ["name"]
-        constraints = [models.UniqueConstraint(fields=["group", "name"], name="open_data_file_once")]
+        constraints = [
+            models.UniqueConstraint(fields=["group", "name"], name="open_data_file_once"),
+            known("open_data_file_known", name=FileName.values),
+        ]
 
     def __str__(self) -> str:
         return self.name

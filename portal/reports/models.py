@@ -8,19 +8,23 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known, or_blank
+
+
+class PeopleShown(models.TextChoices):
+    """Whether somebody can be recognised in it; nothing said: it is shown to nobody."""
+
+    NOBODY = "nobody", _("Nobody can be recognised in it.")
+    AGREED = (
+        "agreed",
+        _("People can be recognised in it, and each agreed; for those under 18 a parent or guardian did."),
+    )
 
 
 class GroupPicture(models.Model):
     """A picture for the cover of a group's reports, encoded anew; one that a report stands on stays."""
 
-    class People(models.TextChoices):
-        """Whether somebody can be recognised in it; nothing said: it is shown to nobody."""
-
-        NOBODY = "nobody", _("Nobody can be recognised in it.")
-        AGREED = (
-            "agreed",
-            _("People can be recognised in it, and each agreed; for those under 18 a parent or guardian did."),
-        )
+    People = PeopleShown
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="+")
@@ -42,21 +46,25 @@ class GroupPicture(models.Model):
                 fields=["group"], condition=models.Q(replaced_at=None), name="one_picture_of_a_group"
             ),
             models.CheckConstraint(condition=~models.Q(alt=""), name="picture_says_what_it_shows"),
+            known("picture_people_known", people=or_blank(PeopleShown.values)),
         ]
 
     def __str__(self) -> str:
         return self.alt
 
 
+class ReportState(models.TextChoices):
+    QUEUED = "queued", _("waiting to be made")
+    RUNNING = "running", _("being made")
+    READY = "ready", _("draft, ready to read")
+    FAILED = "failed", _("could not be made")
+    PUBLISHED = "published", _("published")
+
+
 class YearlyReport(models.Model):
     """One edition of a group's report on a year."""
 
-    class State(models.TextChoices):
-        QUEUED = "queued", _("waiting to be made")
-        RUNNING = "running", _("being made")
-        READY = "ready", _("draft, ready to read")
-        FAILED = "failed", _("could not be made")
-        PUBLISHED = "published", _("published")
+    State = ReportState
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="+")
@@ -96,6 +104,7 @@ class YearlyReport(models.Model):
             models.UniqueConstraint(
                 fields=["identifier"], condition=~models.Q(identifier=""), name="report_identifier_once"
             ),
+            known("report_state_known", state=ReportState.values),
         ]
 
     def __str__(self) -> str:

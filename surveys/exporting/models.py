@@ -8,6 +8,7 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known, or_blank
 
 
 class Licence(models.TextChoices):
@@ -58,10 +59,8 @@ class PublishingTerms(models.Model):
 
     class Meta:
         constraints = [
-            models.CheckConstraint(
-                condition=models.Q(licence__in=["", *Licence.values]), name="publishing_licence_known"
-            ),
-            models.CheckConstraint(condition=models.Q(blur__in=Blur.values), name="publishing_blur_known"),
+            known("publishing_licence_known", licence=or_blank(Licence.values)),
+            known("publishing_blur_known", blur=Blur.values),
         ]
 
     def __str__(self) -> str:

@@ -8,15 +8,19 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known
+
+
+class FindingDecision(models.TextChoices):
+    OPEN = "", _("to be looked at")
+    ACCEPTED = "accepted", _("right as recorded")
+    MENDED = "mended", _("mended by a correction")
 
 
 class Finding(models.Model):
     """Something unusual but possible; a coordinator decides on it with name and reason."""
 
-    class Decision(models.TextChoices):
-        OPEN = "", _("to be looked at")
-        ACCEPTED = "accepted", _("right as recorded")
-        MENDED = "mended", _("mended by a correction")
+    Decision = FindingDecision
 
     group_path = "visit__group"
 
@@ -36,6 +40,7 @@ class Finding(models.Model):
 
     class Meta:
         ordering = ["field"]
+        constraints = [known("finding_decision_known", decision=FindingDecision.values)]
 
     def __str__(self) -> str:
         return self.message

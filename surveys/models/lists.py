@@ -7,15 +7,19 @@ import uuid
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from portal.choices import known
 from surveys.texts.told import told
+
+
+class ListLevel(models.TextChoices):
+    FAMILY = "family", _("families")
+    GROUP = "group", _("broad groups")
 
 
 class RecordingList(models.Model):
     """One version of a list. Lists without a group are built in and shared by all."""
 
-    class Level(models.TextChoices):
-        FAMILY = "family", _("families")
-        GROUP = "group", _("broad groups")
+    Level = ListLevel
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     group = models.ForeignKey(
@@ -31,7 +35,8 @@ class RecordingList(models.Model):
         constraints = [
             models.UniqueConstraint(
                 fields=["group", "slug", "version"], nulls_distinct=False, name="one_list_version"
-            )
+            ),
+            known("list_level_known", level=ListLevel.values),
         ]
 
     def __str__(self) -> str:

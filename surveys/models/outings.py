@@ -11,6 +11,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known
 
 # Common practice, no source: an evening's outing is over by then, and a search would still have daylight.
 AGAIN_MINUTES, COORDINATORS_MINUTES, NAMED_MINUTES = 15, 30, 45
@@ -102,11 +103,7 @@ class KitCleaning(models.Model):
 
     class Meta:
         ordering = ["-cleaned_on", "-recorded_at"]
-        constraints = [
-            models.CheckConstraint(
-                condition=models.Q(method__in=CleaningMethod.values), name="kit_cleaning_method_known"
-            )
-        ]
+        constraints = [known("kit_cleaning_method_known", method=CleaningMethod.values)]
 
     def __str__(self) -> str:
         return f"{self.kit_id} {self.method} {self.cleaned_on}"

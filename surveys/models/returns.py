@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known, or_blank
 
 
 class Step(models.IntegerChoices):
@@ -85,6 +86,7 @@ class SafeReturn(models.Model):
                 & ~models.Q(named_user=models.F("partner")),
                 name="safe_return_three_people",
             ),
+            known("safe_return_words_known", step=Step.values, ended_how=or_blank(Ending.values)),
         ]
 
     def __str__(self) -> str:
@@ -153,6 +155,7 @@ class ReturnEvent(models.Model):
 
     class Meta:
         ordering = ["at", "pk"]
+        constraints = [known("return_event_known", kind=ReturnEventKind.values)]
 
     def __str__(self) -> str:
         return f"{self.safe_return_id} {self.kind}"
@@ -178,7 +181,8 @@ class ReturnNotice(models.Model):
         constraints = [
             models.UniqueConstraint(
                 fields=["safe_return", "round", "step", "email"], name="return_notice_once_a_step"
-            )
+            ),
+            known("return_notice_step_known", step=Step.values),
         ]
 
     def __str__(self) -> str:

@@ -13,6 +13,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known, or_blank
 
 
 class FlowType(models.TextChoices):
@@ -40,7 +41,10 @@ class SpotEffort(models.Model):
 
     class Meta:
         ordering = ["number"]
-        constraints = [models.UniqueConstraint(fields=["visit", "number"], name="spot_once_in_a_visit")]
+        constraints = [
+            models.UniqueConstraint(fields=["visit", "number"], name="spot_once_in_a_visit"),
+            known("spot_flow_type_known", flow_type=or_blank(FlowType.values)),
+        ]
 
     def __str__(self) -> str:
         return f"spot {self.number}"

@@ -12,6 +12,7 @@ from django.utils.dates import MONTHS
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known
 
 
 class Site(models.Model):
@@ -128,6 +129,7 @@ class Site(models.Model):
                 | models.Q(season_first_month__isnull=False, season_last_month__isnull=False),
                 name="site_season_whole_or_none",
             ),
+            known("site_season_known", season_first_month=MONTHS, season_last_month=MONTHS),
         ]
 
     def __str__(self) -> str:

@@ -9,6 +9,7 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known, or_blank
 
 
 class Status(models.TextChoices):
@@ -186,6 +187,17 @@ class Visit(models.Model):
                 condition=models.Q(position_accuracy_m__isnull=True)
                 | models.Q(position_accuracy_m__range=(1, ROUGHEST_M)),
                 name="visit_position_accuracy_in_range",
+            ),
+            known(
+                "visit_words_known",
+                status=Status.values,
+                source=Source.values,
+                not_made_reason=or_blank(NotMade.values),
+                water_level=or_blank(WaterLevel.values),
+                clarity=or_blank(Clarity.values),
+                weather=or_blank(Weather.values),
+                weather_past_week=or_blank(Weather.values),
+                position_source=or_blank(PositionSource.values),
             ),
         ]
 

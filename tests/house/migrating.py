@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterable, Iterator
+from functools import cache
 
 from django.apps import apps
 from django.db import connection
@@ -75,6 +76,7 @@ def new_migrations() -> Iterator[Migration]:
             yield migration
 
 
+@cache
 def statements_of(migration: Migration) -> list[str]:
     """The SQL of one migration, as `sqlmigrate` prints it."""
     loader = MigrationLoader(connection, replace_migrations=False)

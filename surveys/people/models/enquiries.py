@@ -8,6 +8,7 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known
 
 
 class EnquiryState(models.TextChoices):
@@ -75,9 +76,7 @@ class Enquiry(models.Model):
             models.Index(fields=["state", "changed_at"], name="enquiry_to_erase"),
         ]
         constraints = [
-            models.CheckConstraint(
-                condition=models.Q(state__in=EnquiryState.values), name="enquiry_state_known"
-            ),
+            known("enquiry_state_known", state=EnquiryState.values),
             models.CheckConstraint(
                 condition=models.Q(state="joined") | ~models.Q(email="", phone=""),
                 name="enquiry_can_be_answered",

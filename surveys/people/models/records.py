@@ -10,6 +10,7 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known
 
 MOST_HOURS = 16
 
@@ -105,7 +106,7 @@ class OtherHours(models.Model):
             models.CheckConstraint(
                 condition=models.Q(hours__gt=0, hours__lte=MOST_HOURS), name="other_hours_within_a_day"
             ),
-            models.CheckConstraint(condition=models.Q(work__in=Work.values), name="other_hours_work_known"),
+            known("other_hours_work_known", work=Work.values),
         ]
 
     def __str__(self) -> str:

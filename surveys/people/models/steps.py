@@ -6,6 +6,7 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known
 from surveys.people.models.enquiries import Enquiry
 
 
@@ -36,6 +37,7 @@ class EnquiryStep(models.Model):
 
     class Meta:
         ordering = ["at", "pk"]
+        constraints = [known("enquiry_step_known", kind=StepKind.values)]
 
     def __str__(self) -> str:
         return f"{self.kind} {self.at}"

@@ -11,6 +11,7 @@ from django.db.models.functions import Lower
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known
 
 
 class Permit(models.TextChoices):
@@ -45,7 +46,7 @@ class TrainingKind(models.Model):
         ordering = ["name"]
         constraints = [
             models.UniqueConstraint("group", Lower("name"), name="training_kind_once_in_a_group"),
-            models.CheckConstraint(condition=models.Q(permits__in=Permit.values), name="training_permit_known"),
+            known("training_permit_known", permits=Permit.values),
         ]
 
     def __str__(self) -> str:

@@ -11,6 +11,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known
 
 
 class Availability(models.Model):
@@ -62,14 +63,17 @@ class Availability(models.Model):
         return f"availability of {self.user_id}"
 
 
+class DaysKind(models.TextChoices):
+    CAN = "can", _("can go")
+    AWAY = "away", _("away")
+
+
 class NamedDays(models.Model):
     """Days on which somebody can beside their usual weekdays, or is away whatever these say."""
 
     group_path = "availability__group"
 
-    class Kind(models.TextChoices):
-        CAN = "can", _("can go")
-        AWAY = "away", _("away")
+    Kind = DaysKind
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     availability = models.ForeignKey(Availability, on_delete=models.CASCADE, related_name="named_days")
@@ -82,7 +86,8 @@ class NamedDays(models.Model):
     class Meta:
         ordering = ["first_day", "last_day"]
         constraints = [
-            models.CheckConstraint(condition=Q(last_day__gte=F("first_day")), name="named_days_in_order")
+            models.CheckConstraint(condition=Q(last_day__gte=F("first_day")), name="named_days_in_order"),
+            known("named_days_known", kind=DaysKind.values),
         ]
 
     def __str__(self) -> str:

@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known
 
 
 class CoverOffer(models.Model):
@@ -40,14 +41,17 @@ class CoverOffer(models.Model):
         return self.planned.group_id
 
 
+class SwapState(models.TextChoices):
+    OPEN = "open", _("waiting for an answer")
+    AGREED = "agreed", _("agreed")
+    REFUSED = "refused", _("refused")
+    VOID = "void", _("no longer possible")
+
+
 class SwapOffer(models.Model):
     """The place of one person offered for that of another. Who asks has agreed by asking."""
 
-    class State(models.TextChoices):
-        OPEN = "open", _("waiting for an answer")
-        AGREED = "agreed", _("agreed")
-        REFUSED = "refused", _("refused")
-        VOID = "void", _("no longer possible")
+    State = SwapState
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="+")
@@ -66,6 +70,7 @@ class SwapOffer(models.Model):
                 fields=["mine", "yours"], condition=Q(state="open"), name="one_open_swap_of_two_places"
             ),
             models.CheckConstraint(condition=~Q(mine=F("yours")), name="swap_of_two_places"),
+            known("swap_state_known", state=SwapState.values),
         ]
 
     def __str__(self) -> str:

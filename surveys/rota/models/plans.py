@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
+from portal.choices import known
 
 # Ten in the morning is common practice, no source: light enough all year, and time left if it takes longer.
 USUAL_START = time(10, 0)
@@ -38,13 +39,16 @@ class Proposal(models.Model):
         return f"rota from {self.first_day} to {self.last_day}"
 
 
+class PlanState(models.TextChoices):
+    DRAFT = "draft", _("draft")
+    PUBLISHED = "published", _("planned")
+    CANCELLED = "cancelled", _("called off")
+
+
 class PlannedVisit(models.Model):
     """One visit to one site on one day. A recorded visit from `window_from` to `window_until` answers it."""
 
-    class State(models.TextChoices):
-        DRAFT = "draft", _("draft")
-        PUBLISHED = "published", _("planned")
-        CANCELLED = "cancelled", _("called off")
+    State = PlanState
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     group = models.ForeignKey("accounts.Group", on_delete=models.CASCADE, related_name="+")
@@ -82,6 +86,7 @@ class PlannedVisit(models.Model):
             models.CheckConstraint(
                 condition=Q(people_needed__range=(1, 4)), name="planned_visit_people_from_one_to_four"
             ),
+            known("planned_visit_state_known", state=PlanState.values),
         ]
         indexes = [models.Index(fields=["group", "state", "day"])]
 
@@ -116,18 +121,21 @@ class PlannedVisit(models.Model):
         return self.day >= timezone.localdate()
 
 
+class PlaceState(models.TextChoices):
+    PROPOSED = "proposed", _("proposed")
+    ASKED = "asked", _("asked, no answer yet")
+    ACCEPTED = "accepted", _("coming")
+    DECLINED = "declined", _("cannot")
+    REMOVED = "removed", _("taken off")
+    SWAPPED = "swapped", _("swapped")
+
+
 class Assignment(models.Model):
     """One person down for one planned visit; kept when they no longer are, so that calendars can say so."""
 
     group_path = "planned__group"
 
-    class State(models.TextChoices):
-        PROPOSED = "proposed", _("proposed")
-        ASKED = "asked", _("asked, no answer yet")
-        ACCEPTED = "accepted", _("coming")
-        DECLINED = "declined", _("cannot")
-        REMOVED = "removed", _("taken off")
-        SWAPPED = "swapped", _("swapped")
+    State = PlaceState
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     planned = models.ForeignKey(PlannedVisit, on_delete=models.CASCADE, related_name="assignments")
@@ -154,6 +162,7 @@ class Assignment(models.Model):
                 condition=Q(state__in=["asked", "accepted"]),
                 name="nobody_twice_a_day",
             ),
+            known("assignment_state_known", state=PlaceState.values),
         ]
 
     def __str__(self) -> str:
