@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 
 from alerts.judging.records import SiteRecord
 from alerts.models import Incident, RepeatRequest, Verdict
+from alerts.models.repeats import RepeatState as State
 from alerts.repeats.words import repeat_words
 from portal.accounts.access import Person, allowed
 from portal.accounts.models import Group
@@ -21,7 +22,6 @@ from portal.accounts.prepared import planned
 from surveys.models import Site, Visit
 from surveys.outings.rivers import river_at, with_high_until
 
-State = RepeatRequest.State
 LIVE = (State.OPEN, State.TAKEN)
 
 

@@ -17,7 +17,8 @@ from django.utils.translation import gettext_lazy as _later
 
 from alerts.judging.figures import told_apart
 from alerts.models import EventKind, Incident, IncidentState, RepeatRequest, Verdict
-from alerts.repeats.wanted import LIVE, State, live_repeat, why_not_offered
+from alerts.models.repeats import RepeatState as State
+from alerts.repeats.wanted import LIVE, live_repeat, why_not_offered
 from alerts.services.events import add_event
 from alerts.services.locks import locked_incident
 from alerts.services.repeat_mail import owe_no_longer_needed

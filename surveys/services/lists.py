@@ -18,6 +18,7 @@ from surveys.errors import NotPossible
 from surveys.lists.lines import ListLine
 from surveys.lists.recording import open_sites_with, sites_with
 from surveys.models import ListTaxon, RecordingList, Visit
+from surveys.models.lists import ListLevel
 from surveys.services.rescoring import request_rescoring
 
 LONGEST_SLUG = 50
@@ -108,7 +109,7 @@ def _write(group: Group, slug: str, version: int, name: str, lines: Sequence[Lis
     return made
 
 
-def _level_of(lines: Sequence[ListLine]) -> RecordingList.Level:
+def _level_of(lines: Sequence[ListLine]) -> ListLevel:
     taxa = [find_taxon(line.taxon) for line in lines]
     is_fine = all(taxon is not None and taxon.rank in FAMILY_OR_FINER for taxon in taxa)
     return RecordingList.Level.FAMILY if is_fine else RecordingList.Level.GROUP

@@ -23,6 +23,7 @@ from portal.jobs.models import Job
 from portal.jobs.services import request_job
 from portal.public.data.queries import out_of_date, stamp
 from portal.public.data.tables import results_table, taxa_table
+from portal.public.models import FileName as Name
 from portal.public.models import OpenDataFile
 from surveys.errors import NotPossible
 from surveys.exporting.darwin.archive import write_archive
@@ -31,7 +32,6 @@ from surveys.exporting.services import dataset_of
 from surveys.exporting.writing import write_csv
 
 Tell = Callable[[int], None]
-Name = OpenDataFile.Name
 KIND = "open_data"
 _IN_MEMORY = 5 * 1024 * 1024
 
