@@ -6,7 +6,8 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from alerts.models import EventKind, Incident, RepeatRequest
-from alerts.repeats.wanted import LIVE, State, live_repeat, why_not_offered
+from alerts.models.repeats import RepeatState as State
+from alerts.repeats.wanted import LIVE, live_repeat, why_not_offered
 from alerts.services.clockwork import Clockwork
 from alerts.services.events import add_event
 from alerts.services.locks import locked_incident
