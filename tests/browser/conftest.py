@@ -23,7 +23,7 @@ __all__ = ["assert_accessible"]
 # Playwright keeps an event loop in the test's own thread, which Django takes for asynchronous code.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
 # Only a failing test waits so long, or a machine that is busy with others.
-PATIENCE_MS = 20_000
+PATIENCE_MS = 60_000
 expect.set_options(timeout=PATIENCE_MS)
 ARGUMENTS = [
     "--no-sandbox",

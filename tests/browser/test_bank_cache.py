@@ -19,6 +19,7 @@ from surveys.views.shared import find_site
 from tests.browser.checks import PageFor, assert_accessible, session_key_for
 from tests.conftest import Cast
 from tests.factories import SiteFactory
+from tests.processes import await_true
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -67,11 +68,13 @@ def kept(page: Page) -> list[str]:
 
 
 def wait_until_kept(page: Page, address: str) -> None:
-    for _each in range(100):
-        if address in kept(page):
-            return
-        page.wait_for_timeout(100)
-    raise AssertionError(f"{address} is not kept: {kept(page)}")
+    await_true(lambda: address in kept(page), f"{address} is not kept")
+
+
+def files_kept(page: Page) -> set[str]:
+    """The names under which the phone keeps files, one a release."""
+    names: list[str] = page.evaluate("caches.keys()")
+    return {name for name in names if name.startswith("rifflebook-files-")}
 
 
 def age(page: Page) -> None:
@@ -133,11 +136,7 @@ def test_signing_out_drops_the_pages_and_keeps_what_was_typed(cast: Cast, page_f
     page.get_by_role("button", name="Your account").click()
     page.get_by_role("button", name="Sign out").click()
     page.wait_for_url("/")
-    for _each in range(50):
-        if not kept(page):
-            break
-        page.wait_for_timeout(100)
-    assert kept(page) == []
+    await_true(lambda: kept(page) == [], "pages are still kept")
     page.context.set_offline(True)
     page.goto("/bank/")
     expect(page.locator("h1")).to_contain_text("No network")
@@ -170,11 +169,7 @@ def test_a_changed_site_is_fetched_again_and_a_closed_one_goes(cast: Cast, page_
     save_site(person=coordinator, group=cast.group, site=other, fields={"closed_on": "2024-01-01"})
     age(page)
     page.goto("/bank/")
-    for _each in range(100):
-        if site_page(other) not in kept(page):
-            break
-        page.wait_for_timeout(100)
-    assert site_page(other) not in kept(page)
+    await_true(lambda: site_page(other) not in kept(page), "the closed site is still kept")
     page.context.set_offline(True)
     page.goto(site_page(cast.site))
     expect(page.get_by_text("A fallen tree.")).to_be_visible()
@@ -229,20 +224,15 @@ def test_a_new_release_takes_the_place_of_the_old_one_whole(
 ) -> None:
     page = phone_of(page_for, cast.volunteer)
     make_ready(page)
-    before = page.evaluate("caches.keys()")
     sources = list(releases._sources())[:10]
     monkeypatch.setattr(releases, "_sources", lambda: iter(sources))
     release.cache_clear()
     try:
         age(page)
         page.goto("/bank/")
-        own = f"rifflebook-files-{release()}"
-        for _each in range(400):
-            after = page.evaluate("caches.keys()")
-            if own in after and not set(before) & {name for name in after if "files" in name}:
-                break
-            page.wait_for_timeout(100)
-        assert [name for name in after if "files" in name] == [own]
+        own = {f"rifflebook-files-{release()}"}
+        # A browser that misses the moment at which the old worker rests looks again half a minute later.
+        await_true(lambda: files_kept(page) == own, "the old release is still kept", patience=120)
         page.context.set_offline(True)
         page.goto(site_page(cast.site))
         expect(page.locator("h1")).to_contain_text("Stepping stones")

@@ -237,7 +237,7 @@ class TestInterruptions:
         page.unroute("**/save/")
         kick(page, 3)
         page.clock.run_for(4000)
-        await_true(lambda: '"3.0' in str(stored(draft).get(1)), "never saved", patience=15)
+        await_true(lambda: '"3.0' in str(stored(draft).get(1)), "never saved")
         page.goto(address_of(draft))
         assert lengths(page) == pytest.approx([3], abs=0.05)
         expect(page.locator("[data-spot='1']")).to_contain_text("Timed by the phone: 3.0 s.")

@@ -154,9 +154,11 @@ def test_the_form_of_the_bank_keeps_each_kick_on_the_phone(cast: Cast, page_for:
     page.goto(f"{reverse('bank_visit', kwargs=place)}#{uuid4()}")
     part(page, "open").click()
     press_start(page)
-    await_true(lambda: len(lengths(page)) == 1, "the kick never ended", patience=20)
+    await_true(lambda: len(lengths(page)) == 1, "the kick never ended")
+    # However busy the machine, this one is not over before the page is closed.
+    page.locator("[data-kick-timer]").evaluate("each => { each.dataset.seconds = '120'; }")
     press_start(page)
-    await_true(lambda: len(log_of(page)) == 2, "the next kick never began", patience=20)
+    await_true(lambda: len(log_of(page)) == 2, "the next kick never began")
     page.reload()
     expect(part(page, "lost")).to_contain_text("A kick at spot 1 was running when the page was closed.")
     assert lengths(page) == pytest.approx([1], abs=0.05)

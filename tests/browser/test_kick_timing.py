@@ -123,7 +123,7 @@ def burden(page: Page, busy: int, every: int) -> None:
 def await_tap(page: Page) -> None:
     """Listen to the sound before it matters: the first press of all switches it on."""
     press_start(page)
-    await_true(lambda: bool(page.evaluate("window.isTapped === true")), "no recorder", patience=10)
+    await_true(lambda: bool(page.evaluate("window.isTapped === true")), "no recorder")
     part(page, "stop").press("Enter")
     expect(page.locator("[data-timer-dialog]")).to_have_attribute("data-phase", "wait")
     # What was planned of it is silent now; a pause parts it from what follows.
@@ -132,11 +132,11 @@ def await_tap(page: Page) -> None:
 
 
 def await_kicks(page: Page, number: int) -> None:
-    await_true(lambda: len(lengths(page)) == number, f"kick {number} never ended", patience=SECONDS + 20)
+    await_true(lambda: len(lengths(page)) == number, f"kick {number} never ended")
 
 
 def await_number(page: Page, *texts: str) -> None:
-    await_true(lambda: part(page, "number").text_content() in texts, f"never showed {texts}", patience=10)
+    await_true(lambda: part(page, "number").text_content() in texts, f"never showed {texts}")
 
 
 def wall(text: str) -> float:
@@ -145,7 +145,7 @@ def wall(text: str) -> float:
 
 def heard_signs(page: Page) -> list[dict[str, float]]:
     """The sounds of one kick: minus three to minus one, start, each second, stop."""
-    await_true(lambda: page.evaluate("window.heard.length") >= 4 + SECONDS, "sounds are missing", patience=10)
+    await_true(lambda: page.evaluate("window.heard.length") >= 4 + SECONDS, "sounds are missing")
     found: list[dict[str, float]] = page.evaluate("window.heard")
     assert len(found) == 4 + SECONDS
     return found

@@ -156,7 +156,7 @@ def test_a_picture_offers_its_place_which_is_kept_only_when_confirmed(cast: Cast
     add_picture(page, 2)
     page.get_by_role("button", name=USE).click()
     assert values(page) == ["54.50010 N, 2.50000 W", "8", "photo"]
-    await_true(lambda: stored(draft).get("position_source") == "photo", "the draft has it not", patience=10)
+    await_true(lambda: stored(draft).get("position_source") == "photo", "the draft has it not")
     assert_accessible(page)
     kept = [Path(photo.file.path).read_bytes() for photo in Photo.objects.of_group(cast.group)]
     assert len(kept) == 2

@@ -54,7 +54,7 @@ def fill_in(page: Page) -> None:
 
 def await_script(page: Page, condition: str) -> None:
     """Wait until a script finds it true; Playwright's own way needs eval, which the policy forbids."""
-    await_true(lambda: bool(page.evaluate(condition)), f"never true: {condition}", patience=15)
+    await_true(lambda: bool(page.evaluate(condition)), f"never true: {condition}")
 
 
 def stored(draft: Draft) -> Any:

@@ -81,7 +81,7 @@ def test_pictures_and_captions_outlive_the_tab_and_go_after_the_visit(
     form.get_by_label("What it shows").first.fill("Outfall")
     form.get_by_role("button", name="Remove this picture").nth(1).click()
     expect(form.locator("[data-photo-list] img")).to_have_count(1)
-    await_true(lambda: kept_pictures(form)[0]["caption"] == "Outfall", "the caption was not kept", patience=10)
+    await_true(lambda: kept_pictures(form)[0]["caption"] == "Outfall", "the caption was not kept")
     context = form.context
     form.close()
     context.set_offline(False)
@@ -91,7 +91,7 @@ def test_pictures_and_captions_outlive_the_tab_and_go_after_the_visit(
     assert_accessible(again)
     submit(again)
     await_state(again, number, "sent")
-    await_true(lambda: photos(cast) == [(number, "Outfall")], f"sent: {photos(cast)}", patience=15)
+    await_true(lambda: photos(cast) == [(number, "Outfall")], f"sent: {photos(cast)}")
     assert_once(cast.site, number)
 
 

@@ -235,5 +235,5 @@ def test_the_worker_sends_with_every_page_closed(cast: Cast, ready_phone: Page, 
     context.set_offline(False)
     sync = {"origin": origin, "registrationId": found[0], "tag": "rifflebook-send", "lastChance": False}
     devtools.send("ServiceWorker.dispatchSyncEvent", sync)
-    await_true(lambda: Visit.objects.of_group(cast.group).exists(), "the worker sent nothing", patience=15)
+    await_true(lambda: Visit.objects.of_group(cast.group).exists(), "the worker sent nothing")
     assert_once(cast.site, number)
