@@ -43,7 +43,7 @@
     if (answer.status !== 200) return;
     const wanted = await answer.json();
     await dropOthers(wanted.person);
-    if (wanted.release !== setup.release) return void (await self.registration.update());
+    if (wanted.release !== setup.release) return makeWay();
     const cache = await caches.open(PAGES + wanted.person);
     await tell({ type: "refreshing" });
     const missed = await fetchAll(cache, wanted);
@@ -51,6 +51,13 @@
     await note(cache, wanted, missed);
     if (missed.size === 0) await dropOldFiles();
     await tell({ type: "refreshed" });
+  };
+
+  // Not waited for: the next worker takes over when this one has nothing in hand, and a browser may put off an update
+  // that a worker asks for by minutes.
+  const makeWay = () => {
+    const { installing, waiting } = self.registration;
+    if (!installing && !waiting) self.registration.update().catch(() => undefined);
   };
 
   // What was missed, as the names of errors; nothing where all is kept.
