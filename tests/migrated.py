@@ -16,6 +16,7 @@ import time
 from pathlib import Path
 
 from portal.embedded import place, postgres
+from tests.states import temporary_state
 
 ROOT = Path(__file__).resolve().parent.parent
 KEPT = ROOT / ".pytest_cache" / "migrated"
@@ -47,10 +48,7 @@ def digest_of(root: Path) -> str:
 def _make(folder: Path) -> None:
     KEPT.mkdir(parents=True, exist_ok=True)
     _drop_worn_out()
-    with tempfile.TemporaryDirectory(prefix=PREFIX) as made:
-        state = Path(made)
-        # The server's own user has to walk in.
-        state.chmod(0o711)
+    with temporary_state(PREFIX) as state:
         with postgres.running(state, durable=False) as address:
             _migrate(address, state)
         own = Path(tempfile.mkdtemp(dir=KEPT))

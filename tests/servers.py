@@ -4,13 +4,14 @@ import os
 import shutil
 import tempfile
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import AbstractContextManager, ExitStack, contextmanager
+from contextlib import AbstractContextManager, ExitStack
 from pathlib import Path
 
 import pytest
 
 from portal.embedded import place, postgres, sharing, valkey
 from tests import migrated
+from tests.states import is_held, temporary_state
 
 PREFIX = "rifflebook-tests-"
 
@@ -44,7 +45,7 @@ def worker_database(worker: str) -> int:
 def start_missing(servers: ExitStack) -> None:
     """Start what the environment names no address for, and give each run a state folder of its own."""
     remove_leftovers()
-    state = servers.enter_context(temporary_state())
+    state = servers.enter_context(temporary_state(PREFIX))
     os.environ["PORTAL_STATE_DIR"] = str(state)
     if "DATABASE_URL" not in os.environ:
         migrated.lay_out(state)
@@ -52,17 +53,6 @@ def start_missing(servers: ExitStack) -> None:
         os.environ["DATABASE_URL"] = servers.enter_context(postgres.running(state, durable=False))
     if "REDIS_URL" not in os.environ:
         os.environ["REDIS_URL"] = servers.enter_context(valkey.running(state))
-
-
-@contextmanager
-def temporary_state() -> Iterator[Path]:
-    """A state folder that the database's own user can walk into, which pytest's `tmp_path` is not for root."""
-    state = Path(tempfile.mkdtemp(prefix=PREFIX))
-    state.chmod(0o711)
-    try:
-        yield state
-    finally:
-        shutil.rmtree(state, ignore_errors=True)
 
 
 def remove_leftovers() -> None:
@@ -73,6 +63,8 @@ def remove_leftovers() -> None:
 
 def _remove_dead(prefix: str, servers: Mapping[str, Callable[[Path], AbstractContextManager[str]]]) -> None:
     for state in Path(tempfile.gettempdir()).glob(f"{prefix}*"):
+        if is_held(state):
+            continue
         started = [state / name for name in servers if (state / name / "users.lock").exists()]
         if len(started) == len(servers) and not any(sharing.is_used(home) for home in started):
             with ExitStack() as running:

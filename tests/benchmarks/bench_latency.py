@@ -24,7 +24,7 @@ from tests.benchmarks.lean_sink import LeanSink, lean_sink
 from tests.faults.conftest import StartWorker, Worker, empty_queue, kill, mail_url, postbox, start_worker
 from tests.faults.servers import Servers
 from tests.processes import all_pids, await_true
-from tests.servers import temporary_state
+from tests.states import temporary_state
 
 __all__ = ["empty_queue", "postbox", "start_worker"]
 OWED = int(os.environ.get("OWED", "1000"))

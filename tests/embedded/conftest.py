@@ -8,7 +8,7 @@ import pytest
 
 from portal.embedded import place, postgres
 from tests import migrated
-from tests.servers import temporary_state
+from tests.states import temporary_state
 
 
 @pytest.fixture

@@ -15,6 +15,7 @@ from django.db import connection
 from portal.embedded import place, valkey
 from tests.processes import naming
 from tests.servers import PREFIX, remove_leftovers, worker_database
+from tests.states import temporary_state
 
 KILLED_RUN = """
 import os, pathlib, sys
@@ -41,6 +42,16 @@ def test_tests_run_on_a_broker_of_their_own() -> None:
 
 def test_each_worker_of_a_parallel_run_has_a_broker_database_of_its_own() -> None:
     assert [worker_database(f"gw{number}") for number in range(15)] == list(range(1, 16))
+
+
+def test_what_a_living_run_has_not_yet_started_or_just_ended_is_left_alone() -> None:
+    with temporary_state(PREFIX) as state:
+        for name in ("postgres", "valkey"):
+            (state / name).mkdir()
+            (state / name / "users.lock").touch()
+        remove_leftovers()
+        assert state.exists()
+    assert not state.exists()
 
 
 def test_a_killed_run_is_cleared_by_the_next_one() -> None:

@@ -15,7 +15,7 @@ from tests.faults.servers import Servers
 from tests.faults.soaking import Sink, sinking
 from tests.faults.steady_load import SITES, under_load
 from tests.processes import await_true
-from tests.servers import temporary_state
+from tests.states import temporary_state
 
 pytestmark = [pytest.mark.faults, pytest.mark.long]
 STORED = "SELECT id::text FROM surveys_visit WHERE source = 'api'"

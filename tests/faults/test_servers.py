@@ -14,7 +14,7 @@ from tests.faults.conftest import StartWorker, mail_url
 from tests.faults.servers import Servers
 from tests.mail import Postbox
 from tests.processes import await_true
-from tests.servers import temporary_state
+from tests.states import temporary_state
 
 pytestmark = [pytest.mark.faults, pytest.mark.django_db(transaction=True)]
 OWED = 30

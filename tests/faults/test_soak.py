@@ -26,7 +26,7 @@ from tests.faults.conftest import StartWorker, kill, mail_url
 from tests.faults.servers import Servers
 from tests.faults.soaking import KILLED, UNEXPLAINED, Report, Sink, Soak, sinking
 from tests.processes import await_true
-from tests.servers import temporary_state
+from tests.states import temporary_state
 
 pytestmark = [pytest.mark.faults, pytest.mark.django_db(transaction=True)]
 SHORT = 150

@@ -24,7 +24,7 @@ from portal.embedded.inbox import free_port
 from portal.embedded.place import PRODUCT, PROJECT
 from portal.embedded.supervise import Child, stop_all
 from tests.processes import PATIENCE, members_of_group
-from tests.servers import temporary_state
+from tests.states import temporary_state
 
 STORED = "SELECT count(*), count(DISTINCT id) FROM surveys_visit WHERE source = 'api' AND submitted_at > %s"
 # A process may grow by so much from the first minute to the end, MB: caches fill.

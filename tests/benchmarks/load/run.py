@@ -22,7 +22,7 @@ import psycopg
 
 from portal.embedded import postgres
 from portal.embedded.place import PROJECT
-from tests.servers import temporary_state
+from tests.states import temporary_state
 
 SIZES = [int(each) for each in os.environ.get("BENCH_GROUPS", "10,100").split(",")]
 # What has 50,000 visits: 200 groups of eleven sites visited for two years.
