@@ -28,6 +28,8 @@ OLD = "old"
 
 # As wide as a phone: the words of a wider map would be too small to read there.
 WIDTH, TALLEST, LOWEST, EDGE = 360.0, 400.0, 170.0, 46.0
+# For many sites on a screen that has the room: the codes find a place beside their marks.
+WIDE, WIDE_TALLEST = 720.0, 640.0
 # Metres in a degree of latitude; a sphere is near enough for a map of a catchment.
 DEGREE = 111_320.0
 LEAST_SPAN = 400.0  # metres: a single site is not drawn at the scale of a garden
@@ -61,10 +63,11 @@ class MapSite:
 
 @dataclass(frozen=True)
 class _Sheet:
-    """Where all stands on paper: pixels by the sites' keys, pixels in a metre, the height, and the world."""
+    """Where all stands on paper: pixels by the sites' keys, pixels in a metre, the size, and the world."""
 
     places: Mapping[str, Place]
     scale: float
+    width: float
     height: float
     world: World
 
@@ -77,8 +80,9 @@ def draw_map(
     lang: str = "en",
     tiles: Tiles | None = None,
     is_to_scale: bool = True,
+    is_wide: bool = False,
 ) -> Drawing:
-    """The sites as an accessible SVG, 360 pixels wide and as high as they need.
+    """The sites as an accessible SVG, 360 pixels wide (720 with `is_wide`) and as high as they need.
 
     ``title`` says whose sites they are, ``description`` how to read it. Marks that lead somewhere are links, in
     the order of the water. Raises ValueError without a site.
@@ -86,22 +90,22 @@ def draw_map(
     if not sites:
         raise ValueError("a map needs at least one site")
     words, ordered = words_for(lang), down_the_river(sites)
-    sheet = _on_paper(ordered, like_tiles=tiles is not None)
-    rows = legend_rows(_keys(ordered, words), WIDTH - 12)
-    size = (WIDTH, sheet.height + marks.ROW * len(rows) + 6)
+    sheet = _on_paper(ordered, like_tiles=tiles is not None, is_wide=is_wide)
+    rows = legend_rows(_keys(ordered, words), sheet.width - 12)
+    size = (sheet.width, sheet.height + marks.ROW * len(rows) + 6)
     root = canvas(*size, title=title, desc=description, lang=words.lang, kind="map")
     if any(site.href for site in sites):
         # An image holds no links; a group is read through.
         root.set("role", "group")
-    put(root, "rect", "window", x=0, y=0, width=WIDTH, height=sheet.height)
+    put(root, "rect", "window", x=0, y=0, width=sheet.width, height=sheet.height)
     if tiles:
-        lay_tiles(root, tiles, sheet.world, WIDTH, sheet.height)
+        lay_tiles(root, tiles, sheet.world, sheet.width, sheet.height)
     for course in courses({site.key: site.downstream for site in ordered}):
         draw_course(root, [sheet.places[key] for key in course])
     _draw_sites(root, ordered, sheet, words)
     if is_to_scale:
         _scale_bar(root, sheet)
-    _north(root)
+    _north(root, sheet.width)
     _legend(root, rows, sheet.height + 3)
     return finish(root)
 
@@ -138,7 +142,8 @@ def _keys(sites: Sequence[MapSite], words: Words) -> list[Key]:
     return [*keys, Key(OLD, words.old_visit)] if any(site.is_old for site in sites) else keys
 
 
-def _on_paper(sites: Sequence[MapSite], *, like_tiles: bool) -> _Sheet:
+def _on_paper(sites: Sequence[MapSite], *, like_tiles: bool, is_wide: bool) -> _Sheet:
+    width, tallest = (WIDE, WIDE_TALLEST) if is_wide else (WIDTH, TALLEST)
     middle = (min(site.latitude for site in sites) + max(site.latitude for site in sites)) / 2
     shrink = max(0.01, math.cos(math.radians(middle)))
     metres = {
@@ -146,13 +151,13 @@ def _on_paper(sites: Sequence[MapSite], *, like_tiles: bool) -> _Sheet:
         for site in sites
     }
     left, right, top, bottom = _bounds(list(metres.values()))
-    scale = min((WIDTH - 2 * EDGE) / (right - left), (TALLEST - 2 * EDGE) / (bottom - top))
+    scale = min((width - 2 * EDGE) / (right - left), (tallest - 2 * EDGE) / (bottom - top))
     height = max(LOWEST, (bottom - top) * scale + 2 * EDGE)
-    x0 = (WIDTH - (right + left) * scale) / 2
+    x0 = (width - (right + left) * scale) / 2
     y0 = (height - (bottom + top) * scale) / 2
     places = {key: (x0 + x * scale, y0 + y * scale) for key, (x, y) in metres.items()}
     half = 180 * DEGREE * shrink * scale
-    return _Sheet(_set_apart(places), scale, height, World(x0 - half, y0 - half, 2 * half))
+    return _Sheet(_set_apart(places), scale, width, height, World(x0 - half, y0 - half, 2 * half))
 
 
 def _northing(latitude: float, shrink: float, like_tiles: bool) -> float:
@@ -202,14 +207,14 @@ def _draw_sites(root: Element, sites: Sequence[MapSite], sheet: _Sheet, words: W
 def _name(root: Element, sites: Sequence[MapSite], sheet: _Sheet) -> None:
     """Codes beside the marks, and each river's name at its first site."""
     taken: list[Box] = [box_about(place, RADIUS + 3) for place in sheet.places.values()]
-    taken.append((WIDTH - 36, 0, WIDTH, 64))
+    taken.append((sheet.width - 36, 0, sheet.width, 64))
     rivers = {site.river: site.key for site in reversed(sites)}
     labels = [("text-map", site.code, site.key) for site in sites]
     labels += [("text-river", river, key) for river, key in rivers.items()]
     groups = {style: put(root, "g", style, text_anchor="middle") for style in ("text-map", "text-river")}
     for style, text, key in labels:
         wide = width_of(text, is_bold=style == "text-map")
-        box = best_box(wide, sheet.places[key], taken, (WIDTH, sheet.height))
+        box = best_box(wide, sheet.places[key], taken, (sheet.width, sheet.height))
         taken.append(box)
         at = {"x": number((box[0] + box[2]) / 2), "y": number(box[3] - 3)}
         SubElement(groups[style], "text", at).text = clean(text)
@@ -242,8 +247,8 @@ def _scale_bar(root: Element, sheet: _Sheet) -> None:
     write(root, right + 8, y + 4, f"{length} m", "text-map")
 
 
-def _north(root: Element) -> None:
-    x = WIDTH - 22
+def _north(root: Element, width: float) -> None:
+    x = width - 22
     put(root, "path", "center", d=f"M{number(x)} 44V14M{number(x - 6)} 23L{number(x)} 13L{number(x + 6)} 23")
     write(root, x, 58, "N", "text-map", "middle")
 

@@ -20,6 +20,8 @@ from surveys.exporting.models import PublishingTerms
 Href = Callable[[Result], str]
 # More marks than these hide one another.
 MOST_MARKS = 100
+# With more sites than these their codes crowd each other on a drawing as wide as a phone.
+MANY = 20
 
 
 @dataclass(frozen=True)
@@ -35,10 +37,12 @@ class MapRow:
 class SiteMap:
     """A drawing with the list that says the same; `blurs` are the degrees that places are rounded to.
 
-    `left_out` is the number of sites beyond `MOST_MARKS`, which are not drawn.
+    `wide` is the same for a screen with more room, where there are many sites. `left_out` is the number of
+    sites beyond `MOST_MARKS`, which are not drawn.
     """
 
     drawing: Drawing
+    wide: Drawing | str
     rows: Sequence[MapRow]
     blurs: Sequence[str]
     attribution: str
@@ -76,8 +80,16 @@ def site_map(
         for each in down_the_river(places)
         if not each.is_aside
     ]
+
+    def drawn(*, is_wide: bool) -> Drawing:
+        words = _how_to_read()
+        return drawn_once(
+            draw_map, places, title=title, description=words, lang=lang, tiles=tiles, is_wide=is_wide
+        )
+
     return SiteMap(
-        drawing=drawn_once(draw_map, places, title=title, description=_how_to_read(), lang=lang, tiles=tiles),
+        drawing=drawn(is_wide=False),
+        wide=drawn(is_wide=True) if len(rows) > MANY else "",
         rows=rows,
         blurs=sorted({each.blur for each in terms.values() if each.blur}),
         attribution=settings.MAP_TILES_ATTRIBUTION if tiles else "",

@@ -137,6 +137,21 @@ def test_a_phone_can_show_it_and_codes_stand_clear_of_the_marks() -> None:
         assert all(clear), code
 
 
+def test_on_a_wide_sheet_the_codes_of_many_sites_stand_clear_of_each_other() -> None:
+    sites = [site(f"MI{n:02}", 54 + n % 14 / 60, -2.6 + n // 14 / 40 + n % 14 / 200) for n in range(40)]
+
+    def in_each_others_way(root: Any) -> int:
+        at = [place for word, place in names(root).items() if word.startswith("MI")]
+        pairs = itertools.combinations(at, 2)
+        return sum(abs(x - a) < 44 and abs(y - b) < 12 for (x, y), (a, b) in pairs)
+
+    wide = drawn(sites, is_wide=True)
+    assert float(wide.get("width")) == 720
+    assert in_each_others_way(wide) == 0
+    assert in_each_others_way(drawn(sites)) > 0
+    assert all(0 < x < 720 for x, _y in spots(wide).values())
+
+
 def test_the_legend_breaks_into_rows_that_fit() -> None:
     told = of_class(drawn(RIVER), "rb-text")
     assert len({each.get("y") for each in told}) > 1

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from django.template.loader import render_to_string
 
-from portal.public.maps import MOST_MARKS, site_map
+from portal.public.maps import MANY, MOST_MARKS, site_map
 from portal.public.results import Result, all_of
 from tests.conftest import Cast
 from tests.factories import SiteFactory
@@ -26,6 +26,19 @@ def test_it_draws_those_of_the_page_before_others(many: list[Result]) -> None:
     assert drawn is not None
     assert drawn.drawing.count("<a ") == len(drawn.rows) == 10
     assert drawn.left_out == len(many) - MOST_MARKS == 5
+
+
+def test_many_sites_are_drawn_wider_as_well_for_a_screen_with_room(many: list[Result]) -> None:
+    drawn, few = (site_map(each, lambda _each: "/", {}, title="Sites") for each in (many, many[:MANY]))
+    assert drawn is not None
+    assert few is not None
+    assert 'width="720"' in drawn.wide
+    assert 'width="360"' in drawn.drawing
+    assert drawn.wide.count("<a ") == drawn.drawing.count("<a ") == MOST_MARKS
+    assert not few.wide
+    page = render_to_string("public/_map.html", {"map": drawn, "caption": "Sites"})
+    assert page.count("<svg") == 2
+    assert render_to_string("public/_map.html", {"map": few, "caption": "Sites"}).count("<svg") == 1
 
 
 def test_it_says_how_many_it_leaves_out(many: list[Result]) -> None:
