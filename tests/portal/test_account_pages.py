@@ -59,6 +59,12 @@ def test_it_keeps_the_address_and_says_what_is_wrong_when_sign_in_fails(client: 
     assert "Not sent yet: 1 entry needs another look" in html
 
 
+def test_the_way_to_a_new_password_comes_after_the_fields(client: Client) -> None:
+    page = client.get("/account/login/").content.decode()
+    assert page.index('name="login"') < page.index('name="password"') < page.index("Forgot your password?")
+    assert page.count("/account/password/reset/") == 1
+
+
 def test_it_says_that_a_used_reset_link_no_longer_works(client: Client) -> None:
     answer = client.get(reverse("account_reset_password_from_key", kwargs={"uidb36": "1", "key": "2-3"}))
     html = answer.content.decode()

@@ -72,7 +72,10 @@ class _AddressInOurWords:
 
 
 class SignInForm(_AddressInOurWords, LoginForm):  # type: ignore[misc]
-    pass
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        # The way to a new password stands below the button: here the tab key would meet it before the field.
+        self.fields["password"].help_text = ""
 
 
 class AskForLinkForm(_AddressInOurWords, ResetPasswordForm):  # type: ignore[misc]
