@@ -79,8 +79,8 @@ class SiteForm(forms.ModelForm[Site]):
         }
         help_texts = {
             "code": _(
-                "Short and lasting, as on your labels. With ten sites or more, write AB01: lists put AB10 before "
-                "AB2."
+                "Short and lasting, as on your labels. With ten sites or more, write AB01: "
+                "lists put AB10 before AB2."
             ),
             "hazards": _("Seen only inside the group: depth, currents, banks, wire, livestock, outfalls."),
             "access_notes": _(
