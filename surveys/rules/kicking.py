@@ -17,6 +17,7 @@ from surveys.visits.effort import EFFORT_PROBLEMS, deviations, spots_of
 LONGEST_KICK = 120
 DEEPEST_CM = 150
 DEEP_CM = 50
+SHALLOW_CM = 1
 
 
 def _off_plan(submission: Submission, context: Context) -> Remarks:
@@ -71,6 +72,16 @@ def _deep(submission: Submission, context: Context) -> Remarks:  # noqa: ARG001
             )
 
 
+def _shallow(submission: Submission, context: Context) -> Remarks:  # noqa: ARG001
+    for spot in submission.spots:
+        if spot.depth_cm is not None and 0 < spot.depth_cm < SHALLOW_CM:
+            yield (
+                f"{spot.field}.depth_cm",
+                _("%(depth)s cm is hardly any water. Did you mean %(meant)s cm?")
+                % {"depth": plain_text(spot.depth_cm), "meant": plain_text(100 * spot.depth_cm)},
+            )
+
+
 KICKING_RULES = (
     Rule(
         "effort_off_plan",
@@ -114,5 +125,13 @@ KICKING_RULES = (
         Severity.FINDING,
         COMMON,
         _deep,
+    ),
+    Rule(
+        "shallow",
+        gettext_lazy("Hardly any water"),
+        gettext_lazy("Under 1 cm nobody can kick-sample; the depth may have been read in metres."),
+        Severity.FINDING,
+        COMMON,
+        _shallow,
     ),
 )

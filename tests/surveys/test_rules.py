@@ -186,8 +186,8 @@ def test_it_refuses_a_spot_entered_twice() -> None:
 
 @pytest.mark.parametrize(
     ("depth", "error", "finding"),
-    [("0", "depth_range", None), ("0.1", None, None), ("50", None, None), ("50.1", None, "deep"),
-     ("150", None, "deep"), ("150.1", "depth_range", None), ("", None, None)],
+    [("0", "depth_range", None), ("0.1", None, "shallow"), ("1", None, None), ("50", None, None),
+     ("50.1", None, "deep"), ("150", None, "deep"), ("150.1", "depth_range", None), ("", None, None)],
 )  # fmt: skip
 def test_it_checks_the_depth(depth: str, error: str | None, finding: str | None) -> None:
     """Over 0 to 150 cm, over 50 a finding for safety: common practice, no source."""

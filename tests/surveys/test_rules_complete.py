@@ -72,6 +72,7 @@ SET_OFF: dict[str, tuple[Context, dict[str, Any]]] = {
     "timed_damaged": (USUAL, {"spots": [spot(timed="no log at all")]}),
     "depth_range": (USUAL, {"spots": [spot(depth_cm="500")]}),
     "deep": (USUAL, {"spots": [spot(depth_cm="80")]}),
+    "shallow": (USUAL, {"spots": [spot(depth_cm="0.3")]}),
     "impossible_reading": (USUAL, read(ph="74")),
     "unusual_reading": (USUAL, read(ph="9.5")),
     "oxygen_unusual": (USUAL, read(oxygen="2", temperature="10")),
