@@ -6,6 +6,7 @@ import uuid
 from uuid import UUID
 
 from django.db import models
+from django.utils.formats import date_format
 from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
@@ -203,6 +204,11 @@ class Visit(models.Model):
 
     def __str__(self) -> str:
         return f"{self.site} {self.visited_on}"
+
+    @property
+    def title(self) -> str:
+        """What people call it: the site, and the day as their language writes it."""
+        return f"{self.site}, {date_format(self.visited_on, 'j F Y')}"
 
     @property
     def involved_user_ids(self) -> set[UUID]:

@@ -12,7 +12,6 @@ from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -90,7 +89,7 @@ def visits_approve(request: PortalRequest, slug: str) -> HttpResponse:
 
 def _tell_done(request: PortalRequest, done: Approvals) -> None:
     if done.approved:
-        names = "; ".join(f"{visit.site}, {date_format(visit.visited_on, 'j F Y')}" for visit in done.approved)
+        names = "; ".join(visit.title for visit in done.approved)
         told = ngettext(
             "%(number)d visit approved: %(names)s.",
             "%(number)d visits approved: %(names)s.",
@@ -154,7 +153,7 @@ def visit_approve(request: PortalRequest, slug: str, visit_id: UUID) -> HttpResp
         approve_visit(person=request.person, visit=visit, accept_findings_reason=reason, revision=revision)
     except NotPossible as refusal:
         return _refused(request, visit, refusal, approve_form=form)
-    messages.success(request, _("Approved: %(visit)s.") % {"visit": visit})
+    messages.success(request, _("Approved: %(visit)s.") % {"visit": visit.title})
     return _go_on(request, visit)
 
 

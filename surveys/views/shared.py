@@ -217,5 +217,5 @@ def _photo_named(visit: Visit, number: str) -> Photo:
 def tell_not_approved(request: PortalRequest, left: Iterable[tuple[Visit, str]]) -> None:
     """Name the visits that were not approved with others, each with its reason; with their sites."""
     for visit, reason in left:
-        told = {"visit": visit, "reason": reason.removesuffix(".")}
+        told = {"visit": visit.title, "reason": reason.removesuffix(".")}
         messages.warning(request, _("Not approved: %(visit)s: %(reason)s.") % told)

@@ -225,7 +225,7 @@ def test_what_changed_since_the_page_was_shown_is_left_and_named(cast: Cast) -> 
     told = {"visit": shown, "accept_findings_reason": "as noted"}
     answer = approver.post(page_of(cast, "import_approve"), told, follow=True)
     assert "1 visit was approved." in text(answer)
-    name = f"{cast.site} 2024-06-03"
+    name = f"{cast.site}, 3 June 2024"
     assert f"Not approved: {name}: This visit was changed since you opened this page. Look" in text(answer)
     told["visit"] = marks_of(answer)
     answer = approver.post(page_of(cast, "import_approve"), told, follow=True)
