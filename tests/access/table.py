@@ -147,7 +147,7 @@ TABLE: Mapping[str, Methods] = {
     # spreadsheets and programs
     "import_visits": form(COORDINATOR),
     "import_template": page(COORDINATOR),
-    # A guest sees a sheet once it is loaded: tests/surveys/imports/test_pages.py.
+    # A guest sees a sheet once it is loaded: tests/surveys/importing/test_pages.py.
     "import_detail": page(COORDINATOR),
     "import_check": button(COORDINATOR),
     "import_map": form(COORDINATOR),

@@ -54,7 +54,7 @@ from tests.access.world_signing_in import add_ways_of_signing_in
 from tests.access.world_tokens import add_keys
 from tests.conftest import Cast
 from tests.factories import UserFactory, account_at, days_ago, member_of, person_for, submit
-from tests.surveys.returning import begin_return
+from tests.surveys.outings.returning import begin_return
 
 # "nobody" holds the signed links as well: so does an agency contact without an account.
 ROLES = (

@@ -12,7 +12,7 @@ from django.db import connection
 from surveys.services.imports import load_sheet
 from tests.conftest import Cast
 from tests.owner import as_owner
-from tests.surveys.imports.sheets import sheet_of
+from tests.surveys.importing.sheets import sheet_of
 
 VISITS = 40
 

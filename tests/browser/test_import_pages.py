@@ -14,7 +14,7 @@ from portal.jobs.tasks import run_job
 from surveys.models import Visit
 from tests.browser.checks import PageFor, assert_accessible
 from tests.conftest import Cast
-from tests.surveys.imports.sheets import csv_of
+from tests.surveys.importing.sheets import csv_of
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 

@@ -100,7 +100,7 @@ def visits(cast: Cast) -> int:
     return Visit.objects.of_group(cast.group).count()
 
 
-# The suite mends rows in tests/surveys/imports/test_mending.py, and goes the pages in test_import_pages.py.
+# The suite mends rows in tests/surveys/importing/test_mending.py, and goes the pages in test_import_pages.py.
 @pytest.mark.long
 @pytest.mark.parametrize("rows", [300, 5_000])
 def test_many_rows_with_twelve_bad_ones_are_mended_and_loaded(

@@ -27,7 +27,7 @@ from tests.browser.checks import WIDE, PageFor, assert_accessible
 from tests.conftest import Cast
 from tests.factories import SiteFactory
 from tests.processes import await_true
-from tests.surveys.test_positions import exif
+from tests.surveys.visits.test_positions import exif
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 AT_FORD = {"latitude": 54.51, "longitude": -2.5, "accuracy": 11.2}

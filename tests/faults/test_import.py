@@ -15,7 +15,7 @@ from surveys.services.imports import keep_sheet, request_loading
 from tests.conftest import Cast
 from tests.faults.conftest import StartWorker, kill
 from tests.processes import await_true
-from tests.surveys.imports.sheets import csv_of
+from tests.surveys.importing.sheets import csv_of
 
 VISITS = 1200
 State = Job.State

@@ -16,7 +16,7 @@ from tests.faults.conftest import StartWorker, kill
 from tests.mail import Postbox
 from tests.owner import as_owner
 from tests.processes import await_true
-from tests.surveys.returning import begin_return, course, fresh
+from tests.surveys.outings.returning import begin_return, course, fresh
 
 PATIENCE = 60
 pytestmark = [pytest.mark.faults, pytest.mark.django_db(transaction=True)]

@@ -51,7 +51,7 @@ from tests.factories import days_ago, member_of, submit
 from tests.people.making import membership_of, trained
 from tests.rota.making import offer_days, plan, put_on
 from tests.second_factor import code_of
-from tests.surveys.returning import OUTSIDER, begin_return, fresh
+from tests.surveys.outings.returning import OUTSIDER, begin_return, fresh
 
 PASSWORD = "seven otters by the weir"
 SHORE = OUTSIDER["named_email"]

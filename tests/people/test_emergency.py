@@ -23,7 +23,7 @@ from surveys.services.safe_returns import end_safe_return
 from tests.conftest import Cast
 from tests.factories import days_ago, person_for
 from tests.people.making import membership_of, under_18
-from tests.surveys.returning import begin_return
+from tests.surveys.outings.returning import begin_return
 
 pytestmark = pytest.mark.django_db
 PHONE = "01632 960333"

@@ -25,7 +25,7 @@ from surveys.people.services.records import Guardian
 from tests.conftest import Cast
 from tests.factories import days_ago, submit
 from tests.people.making import membership_of, under_18
-from tests.surveys.returning import begin_return
+from tests.surveys.outings.returning import begin_return
 
 pytestmark = pytest.mark.django_db
 

@@ -23,7 +23,7 @@ from tests.access.test_matrix import addresses
 from tests.conftest import Cast
 from tests.factories import days_ago, member_of, person_for
 from tests.people.making import ASKED, enquiry_in, kind_of, membership_of, trained, under_18
-from tests.surveys.returning import begin_return
+from tests.surveys.outings.returning import begin_return
 
 pytestmark = pytest.mark.django_db
 PAGES = (

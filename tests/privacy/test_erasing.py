@@ -32,7 +32,7 @@ from tests.conftest import Cast
 from tests.factories import member_of, person_for
 from tests.people.making import membership_of
 from tests.privacy.making import act_as, keep_everything_of
-from tests.surveys.returning import begin_return
+from tests.surveys.outings.returning import begin_return
 
 # Texts that may name somebody for good, each with the reason.
 LEFT = {

@@ -31,7 +31,7 @@ from surveys.rota.models import Availability
 from tests.conftest import Cast
 from tests.people.making import enquiry_in
 from tests.privacy.making import a_picture
-from tests.surveys.returning import begin_return
+from tests.surveys.outings.returning import begin_return
 
 LIMITED = {each.key: each.limit for each in KEPT if each.limit}
 # Whether the thing is still there; made so many hours after it would have reached its limit.

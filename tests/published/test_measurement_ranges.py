@@ -12,7 +12,7 @@ from decimal import Decimal
 import pytest
 
 from surveys.measuring.quantities import NITRATE_PER_NITROGEN, PHOSPHATE_PER_PHOSPHORUS, QUANTITIES
-from tests.surveys.checking import errors, findings, rules_of
+from tests.surveys.rules.checking import errors, findings, rules_of
 
 STEP = Decimal("0.1")
 EPA = "EPA 841-B-97-003"

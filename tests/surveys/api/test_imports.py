@@ -18,8 +18,8 @@ from portal.tokens.services import make_key
 from surveys.models import ImportRun, Visit
 from tests.conftest import Cast
 from tests.surveys.api.conftest import ClientOf, address
-from tests.surveys.imports.layouts import BY_VISIT, content_of
-from tests.surveys.imports.sheets import csv_of
+from tests.surveys.importing.layouts import BY_VISIT, content_of
+from tests.surveys.importing.sheets import csv_of
 
 COLUMNS = {
     "Station": "site",
