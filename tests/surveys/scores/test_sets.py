@@ -174,7 +174,8 @@ def test_it_finds_rows_by_many_numbers_and_by_none(cast: Cast) -> None:
 
 
 def test_it_knows_what_every_version_of_every_list_supports(cast: Cast, django_assert_num_queries: Any) -> None:
-    bankside, empty = ensure_bankside_list(), RecordingList.objects.create(group=cast.group, slug="x", name="x")
+    bankside = ensure_bankside_list()
+    empty = RecordingList.objects.create(group=cast.group, slug="x", name="x", level="family")
     elsewhere = RecordingList.objects.create(group=cast.neighbour, slug="x", name="x", level="family")
     with django_assert_num_queries(1):
         found = reasons_by_list(cast.group)
