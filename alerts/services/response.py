@@ -11,10 +11,11 @@ from alerts.judging.records import records_read_once
 from alerts.models import LIVE_STATES, EventKind, Incident, IncidentState, Verdict
 from alerts.queries import quiet_now
 from alerts.services.events import add_event, save_change
+from alerts.services.locks import lock_site, locked_incident
 from alerts.services.opening import open_incident, send_out
 from alerts.services.telling import tell_coordinators, tell_everybody_told, tell_of_pollution
 from portal.accounts.access import Person
-from surveys.models import Site, Visit
+from surveys.models import Visit
 
 
 def respond_to_verdict(
@@ -29,8 +30,10 @@ def respond_to_verdict(
     # Most visits are new and not below: they change nothing that another one could be at.
     if below or not is_new:
         _lock_site(visit)
+    incident = None if is_new else _incident_of(visit)
     with records_read_once():
-        return _respond(visit, verdict, event, person, None if is_new else _incident_of(visit))
+        # Read anew under its lock: the clock or somebody at the agency may have moved it on a moment ago.
+        return _respond(visit, verdict, event, person, locked_incident(incident) if incident else None)
 
 
 def _respond(
@@ -50,27 +53,31 @@ def _respond(
 
 def _lock_site(visit: Visit) -> None:
     # Two low visits at one site at the same moment: the second waits, then finds the incident of the first.
-    # Without NO KEY the lock would clash with the foreign keys both have written already, and deadlock.
-    sites = Site.objects.filter(group=visit.group_id).select_for_update(no_key=True)
-    sites.get(pk=visit.site_id)
+    lock_site(visit.group_id, visit.site_id)
 
 
 def _incident_of(visit: Visit) -> Incident | None:
     """The incident this visit is part of; a withdrawn one is over and done with."""
-    found = Incident.objects.filter(group=visit.group_id, visits=visit).select_related("group", "site")
+    found = Incident.objects.filter(group=visit.group_id, visits=visit)
     return found.exclude(state=IncidentState.WITHDRAWN).order_by("-opened_at").first()
 
 
 def _start(visit: Visit, verdict: Verdict, person: Person | None) -> Incident:
-    at_site = Incident.objects.filter(group=visit.group_id, site=visit.site_id, state__in=LIVE_STATES)
-    live = at_site.select_related("group", "site").first()
-    if live is None:
+    found = _live_at_site(visit)
+    live = locked_incident(found) if found else None
+    # One that was closed a moment ago is nobody's business any more: who reads of another low visit there?
+    if live is None or not live.is_live:
         return open_incident(visit=visit, verdict=verdict, person=person)
     live.visits.add(visit)
     joined = add_event(live, EventKind.JOINED, person=person, visit=visit)
     if live.state != IncidentState.HELD:
         tell_everybody_told(live, visit, joined)
     return live
+
+
+def _live_at_site(visit: Visit) -> Incident | None:
+    at_site = Incident.objects.filter(group=visit.group_id, site=visit.site_id, state__in=LIVE_STATES)
+    return at_site.first()
 
 
 def _go_on(incident: Incident, visit: Visit, event: str, person: Person | None) -> None:

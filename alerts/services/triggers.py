@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 
 from alerts.models import LIVE_STATES, Incident, Trigger
 from alerts.queries import trigger_in_force, triggers_of
+from alerts.services.locks import lock_site
 from portal.accounts.access import Person, require
 from portal.audit.services import record_change
 from scoring.indices.methods import METHODS
@@ -46,6 +47,7 @@ def set_trigger(
     (alerts.advice.levels.record_advice).
     """
     require(person, "trigger.set", site)
+    lock_site(site.group_id, site.pk)
     _check_values(index, level, reason)
     _check_list(site, index)
     _check_day(site, valid_from)

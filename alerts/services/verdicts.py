@@ -17,6 +17,7 @@ from portal.accounts.access import Person, require
 from portal.audit.services import record_change
 from portal.inserting import insert_rows
 from surveys.models import Visit
+from surveys.services.review import locked
 from surveys.signals import JustTaken
 
 _COLUMNS = tuple(str(each.column) for each in Verdict._meta.concrete_fields)
@@ -83,6 +84,8 @@ def test_visit_anyway(*, person: Person, visit: Visit, reason: str) -> Verdict:
 
     Raises ValidationError where a reason is missing or nothing can be tested.
     """
+    # As everybody who judges a visit that is there: of two, the second starts from what the first one wrote.
+    visit = locked(visit)
     require(person, "visit.test_anyway", visit)
     verdict = Verdict.objects.filter(group=visit.group_id, visit=visit).select_for_update().get()
     _check(verdict, reason)

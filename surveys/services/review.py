@@ -19,8 +19,9 @@ from surveys.services.saving import tell
 def locked(visit: Visit) -> Visit:
     """The visit as it stands now, held until the transaction ends: two reviewers wait for each other."""
     rows = Visit.objects.filter(group=visit.group_id).select_related("site__group", "group")
-    # Only the visit's own row: holding the site's too would stop every other visit to it.
-    return rows.select_for_update(of=("self",)).get(pk=visit.pk)
+    # Only the visit's own row: holding the site's too would stop every other visit to it. Without the key, for
+    # whoever writes a row about the visit meanwhile may hold what this transaction asks for next.
+    return rows.select_for_update(of=("self",), no_key=True).get(pk=visit.pk)
 
 
 @transaction.atomic

@@ -47,7 +47,7 @@ def approve_run(
     require(person, "visit.review", run)
     # Locked in one order, so that two approvers wait for each other; the second finds nothing waiting any more.
     rows = waiting_visits(run).select_related("site")
-    visits = list(rows.select_for_update(of=("self",)).order_by("id"))
+    visits = list(rows.select_for_update(of=("self",), no_key=True).order_by("id"))
     free = [visit for visit in visits if allowed(person, "visit.approve", visit)]
     reasons = [(visit, why_not_as_shown(visit, seen.get(visit.pk, AS_LOADED))) for visit in free]
     as_shown = [visit for visit, reason in reasons if not reason]
