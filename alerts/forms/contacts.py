@@ -31,6 +31,12 @@ class ContactForm(forms.ModelForm[AgencyContact]):
         model = AgencyContact
         fields = ["name", "organisation", "email", "phone", "duty_line", "language", "is_active"]
         field_classes = {"phone": TelephoneField, "duty_line": TelephoneField}
+        # Somebody else's: a browser would offer one's own.
+        widgets = {
+            "name": forms.TextInput(attrs={"autocomplete": "off"}),
+            "organisation": forms.TextInput(attrs={"autocomplete": "off"}),
+            "email": forms.EmailInput(attrs={"autocomplete": "off"}),
+        }
         labels = {"is_active": _("in service")}
         help_texts = {
             "email": _(

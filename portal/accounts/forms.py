@@ -61,6 +61,8 @@ class InvitationForm(forms.ModelForm[Invitation]):
     class Meta:
         model = Invitation
         fields = ["email", "role"]
+        # Somebody else's: a browser would offer one's own.
+        widgets = {"email": forms.EmailInput(attrs={"autocomplete": "off"})}
         error_messages = {
             "email": {"invalid": _("This is not an e-mail address. Look for a missing @ or dot.")}
         }

@@ -169,6 +169,12 @@ def test_a_member_is_not_invited_again(cast: Cast, client: Client) -> None:
     assert "already belongs to a member" in page.content.decode()
 
 
+def test_a_browser_does_not_offer_the_coordinator_s_own_address(cast: Cast, client: Client) -> None:
+    client.force_login(cast.coordinator)
+    page = client.get(f"/groups/{cast.group.slug}/people/invite/").content.decode()
+    assert re.search(r'<input type="email"[^>]* autocomplete="off"', page)
+
+
 def test_a_volunteer_may_not_invite_and_a_stranger_learns_nothing(cast: Cast) -> None:
     with pytest.raises(PermissionDenied):
         services.invite_person(

@@ -69,6 +69,8 @@ def test_no_request_makes_a_file(public: Cast, client: Client) -> None:
     page = client.get(DATA).content.decode()
     assert "CC BY 4.0" in page
     assert "Alder Beck Watch (" in page
+    # "Both" says nothing before the two are named.
+    assert page.index("results.csv") < page.index("taxa.csv") < page.index("archive.zip")
 
 
 @pytest.mark.parametrize("changed", [{"blur": Blur.FAR}, {"licence": ""}])
