@@ -7,6 +7,7 @@ import shlex
 import shutil
 import subprocess
 import sys
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -96,3 +97,42 @@ def test_systemd_understands_every_line(tmp_path: Path) -> None:
     )
     about_ours = [line for line in told.stderr.splitlines() if "rifflebook" in line]
     assert about_ours == []
+
+
+def managed(tmp_path: Path, *words: str) -> list[str]:
+    """What `rifflebook-manage` asks of systemd for that command."""
+    asked = tmp_path / "systemd-run"
+    asked.write_text('#!/bin/sh\nprintf "%s\\n" "$@"\n')
+    asked.chmod(0o755)
+    said = subprocess.run(
+        [place.PROJECT / "portal" / "deploy" / "rifflebook-manage", *words],
+        capture_output=True,
+        text=True,
+        check=True,
+        env={"PATH": f"{tmp_path}:/usr/bin:/bin"},
+    )
+    return said.stdout.splitlines()
+
+
+def test_a_command_runs_as_the_services_do(tmp_path: Path) -> None:
+    asked = managed(tmp_path, "create_group", "alder", "Alder Beck Watch")
+    assert asked[-5:] == [f"{BIN}python", "manage.py", "create_group", "alder", "Alder Beck Watch"]
+    lines = hardening_of(SERVICES["rifflebook-web.service"]).splitlines()
+    given = {word for option, word in pairwise(asked) if option == "-p"}
+    assert given <= set(lines)
+    assert {line for line in lines if line.startswith(("User", "Group", "Environ", "State"))} - given == {
+        next(line for line in lines if line.startswith("Environment="))
+    }
+    surroundings = {word for option, word in pairwise(asked) if option == "-E"}
+    assert surroundings == {
+        "PORTAL_STATE_DIR=/var/lib/rifflebook",
+        "PATH=/srv/rifflebook/.venv/bin:/usr/bin:/bin",
+    }
+
+
+@pytest.mark.parametrize("command", ["migrate", "backup", "restore", "grow"])
+def test_only_a_command_that_needs_the_owner_of_the_tables_is_given_that_account(
+    tmp_path: Path, command: str
+) -> None:
+    assert "EnvironmentFile=-/etc/rifflebook/owner.env" in managed(tmp_path, command)
+    assert "owner.env" not in " ".join(managed(tmp_path, "verify_trail", command))
