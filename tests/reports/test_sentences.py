@@ -55,5 +55,5 @@ def test_it_tells_a_full_year(book: YearBook) -> None:
         "1 incident was opened. Acknowledged: 1.",
         "Half of the acknowledgements came within 2.5 hours.",
         "What came of them: not confirmed by a repeat visit (1).",
-        "1 incident proved to be a false alarm: withdrawn, not confirmed, or an error of method.",
+        "1 incident counts as a false alarm: withdrawn, not confirmed, or an error of method.",
     ]

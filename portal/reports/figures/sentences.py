@@ -183,8 +183,8 @@ def _false_alarms(figures: Figures) -> str:
     false = figures["incidents"]["false_alarms"]
     return (
         ngettext(
-            "%d incident proved to be a false alarm: withdrawn, not confirmed, or an error of method.",
-            "%d incidents proved to be false alarms: withdrawn, not confirmed, or an error of method.",
+            "%d incident counts as a false alarm: withdrawn, not confirmed, or an error of method.",
+            "%d incidents count as false alarms: withdrawn, not confirmed, or an error of method.",
             false,
         )
         % false
