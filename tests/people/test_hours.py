@@ -84,7 +84,7 @@ class TestAYear:
         assert (found.people, found.visit_hours) == (2, 5 * PLANNED_HOURS)
 
     def test_visits_not_made_of_other_years_and_of_others_are_left_out(self, cast: Cast) -> None:
-        made(cast, was_made=False, not_made_reason="spate")
+        made(cast, was_made=False, not_made_reason="too_high")
         made(cast, visited_on=date(YEAR - 1, 12, 31))
         made(cast, visited_on=date(YEAR + 1, 1, 1))
         VisitFactory(site=cast.neighbour_site, entered_by=cast.neighbour_volunteer, visited_on=date(YEAR, 5, 7))
