@@ -20,8 +20,8 @@ from surveys.exporting.models import PublishingTerms
 Href = Callable[[Result], str]
 # More marks than these hide one another.
 MOST_MARKS = 100
-# With more sites than these their codes crowd each other on a drawing as wide as a phone.
-MANY = 20
+# So many sites have codes that crowd each other on a drawing as wide as a phone, and stand clear on a wide one.
+MANY = range(21, 61)
 
 
 @dataclass(frozen=True)
@@ -89,7 +89,7 @@ def site_map(
 
     return SiteMap(
         drawing=drawn(is_wide=False),
-        wide=drawn(is_wide=True) if len(rows) > MANY else "",
+        wide=drawn(is_wide=True) if len(places) in MANY else "",
         rows=rows,
         blurs=sorted({each.blur for each in terms.values() if each.blur}),
         attribution=settings.MAP_TILES_ATTRIBUTION if tiles else "",

@@ -80,7 +80,7 @@ CHANGED: Mapping[str, str] = MappingProxyType(
         "alerts.AgencyContact.email": "CASE WHEN n > 20000 THEN n || email ELSE email END",
         "alerts.Incident.number": "number + n",
         "alerts.Incident.state": "'closed'",
-        "alerts.Incident.outcome": "'nothing_found'",
+        "alerts.Incident.outcome": "'not_confirmed'",
         "alerts.Incident.closed_at": "opened_at",
         "alerts.GroupOutcome.label": "label || ' ' || n",
         **{

@@ -29,12 +29,15 @@ def test_it_draws_those_of_the_page_before_others(many: list[Result]) -> None:
 
 
 def test_many_sites_are_drawn_wider_as_well_for_a_screen_with_room(many: list[Result]) -> None:
-    drawn, few = (site_map(each, lambda _each: "/", {}, title="Sites") for each in (many, many[:MANY]))
+    drawn, few = (
+        site_map(each, lambda _each: "/", {}, title="Sites")
+        for each in (many[: MANY.stop - 1], many[: MANY.start - 1])
+    )
     assert drawn is not None
     assert few is not None
     assert 'width="720"' in drawn.wide
     assert 'width="360"' in drawn.drawing
-    assert drawn.wide.count("<a ") == drawn.drawing.count("<a ") == MOST_MARKS
+    assert drawn.wide.count("<a ") == drawn.drawing.count("<a ") == 60
     assert not few.wide
     page = render_to_string("public/_map.html", {"map": drawn, "caption": "Sites"})
     assert page.count("<svg") == 2
