@@ -167,5 +167,5 @@ def test_the_table_behind_a_chart_gives_the_range_of_an_uncertain_score() -> Non
 def test_the_sites_chart_has_its_table_beside_it(watch: Watch) -> None:
     watch.submit_low()
     shown = rendered('{% include "surveys/_history_chart.html" %}', site=watch.site)
-    assert shown.count("<tr>") == 1 + 9
+    assert shown.count("<tr") == 1 + 9
     assert "not tested against the trigger" in shown.split("<table")[1]
