@@ -16,6 +16,10 @@ class NotPossible(Exception):
         super().__init__(message)
 
 
+class ChangedMeanwhile(NotPossible):
+    """What the person was shown is not what stands there now."""
+
+
 def need_text(text: str, field: str, message: str) -> str:
     """The text without outer blanks; raises NotPossible at the field when nothing is left."""
     plain = text.strip()

@@ -33,17 +33,22 @@ ONCE = OpenApiParameter(
 LONGEST_REASON = 2000
 
 
+def revision_field(done: str) -> serializers.IntegerField:
+    """What was looked at; `done` says what happens with it."""
+    # In no header: an entity tag changes with all that an answer shows, a finding's decision too.
+    return serializers.IntegerField(
+        min_value=0,
+        required=False,
+        help_text=f"The visit's revision when you read it: one that was changed since is not {done} (409, rule "
+        f"not_possible). Left out, the visit is {done} as it stands.",
+    )
+
+
 class ApprovalSerializer(serializers.Serializer[Any]):
     """The one reason for findings that were not decided one by one, and what was looked at."""
 
     accept_findings_reason = serializers.CharField(max_length=500, required=False, allow_blank=True, default="")
-    # In no header: an entity tag changes with all that an answer shows, a finding's decision too.
-    revision = serializers.IntegerField(
-        min_value=0,
-        required=False,
-        help_text="The visit's revision when you read it: one that was changed since is not approved (409, "
-        "rule not_possible). Left out, the visit is approved as it stands.",
-    )
+    revision = revision_field("approved")
 
 
 class ReturnSerializer(serializers.Serializer[Any]):
@@ -56,6 +61,7 @@ class CorrectionSerializer(serializers.Serializer[Any]):
     """The visit as it should be, and why."""
 
     reason = serializers.CharField(max_length=LONGEST_REASON)
+    revision = revision_field("corrected")
     submission = SubmissionSerializer()
 
 
@@ -150,9 +156,10 @@ class ApiVisitCorrect(ReviewView):
 
 
 class ReasonSerializer(serializers.Serializer[Any]):
-    """Why; what goes with it is read apart."""
+    """Why, and what was looked at; what goes with it is read apart."""
 
     reason = serializers.CharField(max_length=LONGEST_REASON)
+    revision = revision_field("corrected")
 
 
 class ApiFindingDecide(ReviewView):

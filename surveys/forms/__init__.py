@@ -11,6 +11,7 @@ from surveys.forms.review import (
     ReturnForm,
     decision_forms,
     prefix_of,
+    shown_revision,
     shown_revisions,
 )
 from surveys.forms.sites import SiteForm
@@ -34,6 +35,7 @@ __all__ = [
     "decision_forms",
     "prefix_of",
     "read_entry",
+    "shown_revision",
     "shown_revisions",
     "visit_entry",
 ]

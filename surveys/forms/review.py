@@ -62,6 +62,13 @@ class DecisionForm(forms.Form):
     )
 
 
+def shown_revision(posted: QueryDict) -> int | None:
+    """The revision that the form of one visit showed; None where none was sent, or no number."""
+    with suppress(ValidationError):
+        return forms.IntegerField(required=False).clean(posted.get("revision"))  # type: ignore[no-any-return]
+    return None
+
+
 def shown_revisions(posted: QueryDict) -> dict[UUID, int | None]:
     """The visits that a page of several sent, each with the revision that it showed ("number:revision").
 

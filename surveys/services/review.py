@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from portal.accounts.access import Person, require
 from portal.audit.services import record_change
-from surveys.errors import NotPossible, need_text
+from surveys.errors import ChangedMeanwhile, NotPossible, need_text
 from surveys.models import Visit
 from surveys.models.visits import Status
 from surveys.review.mail import tell_recorder_returned
@@ -36,7 +36,7 @@ def approve_visit(
     approved = locked(visit)
     require(person, "visit.approve", approved)
     _require_waiting(approved)
-    _require_seen(approved, revision)
+    require_seen(approved, revision)
     # Nothing unusual goes through unseen: each finding ends with a name and a reason.
     accept_open_findings(approved, person, accept_findings_reason)
     _set_status(approved, person, Status.APPROVED, "")
@@ -71,9 +71,10 @@ def _require_waiting(visit: Visit) -> None:
         )
 
 
-def _require_seen(visit: Visit, revision: int | None) -> None:
+def require_seen(visit: Visit, revision: int | None) -> None:
+    """Raise ChangedMeanwhile where a locked visit is not the one that was shown at that revision."""
     if reason := why_not_as_shown(visit, revision):
-        raise NotPossible(reason)
+        raise ChangedMeanwhile(reason)
 
 
 def why_not_as_shown(visit: Visit, revision: int | None) -> str:

@@ -20,7 +20,7 @@ from surveys.models.visits import Source, Status
 from surveys.past.contexts import Surroundings
 from surveys.scores.scored import rescore_visit
 from surveys.services.findings import decide_finding, renew_findings
-from surveys.services.review import approve_visit, locked, return_visit
+from surveys.services.review import approve_visit, locked, require_seen, return_visit
 from surveys.services.saving import check, require_same_site, rewrite_parts, tell, visit_fields
 from surveys.services.taking_in import Coming, take_in
 from surveys.submission.types import Submission
@@ -108,20 +108,31 @@ def _taken(numbers: tuple[UUID, ...]) -> QuerySet[Visit, tuple[UUID, UUID, UUID]
 
 
 @transaction.atomic
-def mend_visit(*, person: Person, visit: Visit, submission: Submission) -> Visit:
-    """Take in what the recorder mended of a visit that waits or was returned; it waits to be checked again."""
+def mend_visit(*, person: Person, visit: Visit, submission: Submission, revision: int | None = None) -> Visit:
+    """Take in what the recorder mended of a visit that waits or was returned; it waits to be checked again.
+
+    `revision` is the visit's own when the person was shown it; one that was changed since is refused, as what
+    somebody else put right would be undone unseen.
+    """
     mended = locked(visit)
     require(person, "visit.mend", mended)
+    require_seen(mended, revision)
     if mended.status == Status.APPROVED:
         raise NotPossible(_("This visit is approved: ask a coordinator to correct it."))
     return _revise(person, mended, submission, "mended", "")
 
 
 @transaction.atomic
-def correct_visit(*, person: Person, visit: Visit, submission: Submission, reason: str) -> Visit:
-    """Correct a visit: what changed stays visible, it is scored anew and waits for somebody else's approval."""
+def correct_visit(
+    *, person: Person, visit: Visit, submission: Submission, reason: str, revision: int | None = None
+) -> Visit:
+    """Correct a visit: what changed stays visible, it is scored anew and waits for somebody else's approval.
+
+    `revision` as for `mend_visit`.
+    """
     corrected = locked(visit)
     require(person, "visit.correct", corrected)
+    require_seen(corrected, revision)
     # Someone else's record is changed here; the recorder has a right to know why.
     why = need_text(reason, "reason", _("Say why you correct this: it stays visible beside what changed."))
     return _revise(person, corrected, submission, "corrected", why)

@@ -21,7 +21,7 @@ from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
 from surveys.comparing.seasons import season_of
 from surveys.comparing.visits import compare_visit, part_taken
-from surveys.errors import NotPossible
+from surveys.errors import ChangedMeanwhile, NotPossible
 from surveys.forms import (
     ApproveForm,
     DecisionForm,
@@ -31,6 +31,7 @@ from surveys.forms import (
     decision_forms,
     prefix_of,
     read_entry,
+    shown_revision,
     shown_revisions,
 )
 from surveys.forms.questions import QuestionForm
@@ -47,7 +48,13 @@ from surveys.services.review import approve_visit, return_visit
 from surveys.services.saving import all_problems
 from surveys.services.visits import correct_visit
 from surveys.submission import InvalidSubmission, Problem, submission_data
-from surveys.views.shared import find_visit, show_entry, show_photos_changed, tell_not_approved
+from surveys.views.shared import (
+    find_visit,
+    show_entry,
+    show_entry_changed,
+    show_photos_changed,
+    tell_not_approved,
+)
 from surveys.visits.parts import shown_photos
 from surveys.visits.sheets import VisitSheet, score_sheet
 
@@ -232,11 +239,13 @@ def _take_correction(request: PortalRequest, visit: Visit) -> HttpResponse:
     try:
         submission = read_entry(data, number=visit.pk, site=visit.site_id)
         if form.is_valid():
-            reason = form.cleaned_data["reason"]
-            correct_visit(person=request.person, visit=visit, submission=submission, reason=reason)
+            told = {"reason": form.cleaned_data["reason"], "revision": shown_revision(request.POST)}
+            correct_visit(person=request.person, visit=visit, submission=submission, **told)
             return _corrected(request, visit)
     except InvalidSubmission as refusal:
         problems = all_problems(refusal, visit.site, visit)
+    except ChangedMeanwhile:
+        return show_entry_changed(request, CORRECT, visit, data, reason_form=form)
     except NotPossible as refusal:
         form.add_error(refusal.field if refusal.field in form.fields else None, refusal.message)
     answer = show_entry(request, CORRECT, visit, data, problems=problems, reason_form=form)

@@ -19,7 +19,7 @@ from portal.accounts.models import Group, Membership
 from portal.accounts.prepared import planned, prepared
 from portal.accounts.queries import members_of
 from portal.accounts.scoping import GroupOwnedQuerySet
-from surveys.forms import Remark, visit_entry
+from surveys.forms import Remark, shown_revision, visit_entry
 from surveys.forms.posted import TAKE_UP
 from surveys.lists.recording import taxa_of
 from surveys.models import Draft, Photo, Site, Visit
@@ -135,6 +135,10 @@ def show_entry(
         "photo_problem": photo_problem,
     }
     shown["visit" if is_visit else "draft"] = thing
+    if isinstance(thing, Visit):
+        # What was shown first, until the person is told that it was changed.
+        seen = shown_revision(request.POST)
+        shown["revision"] = thing.revision if seen is None else seen
     return render(request, template, shown | context, status=422 if entry.mistakes else 200)
 
 
@@ -176,6 +180,16 @@ def photo_position(request: PortalRequest, thing: Draft | Visit) -> Suggestion |
     """Where the uploaded picture says it was taken, as a question; nothing of it is kept before the answer."""
     upload = request.FILES.get("photo")
     return suggest_position(upload, thing.site, landmarks(thing.group, thing.site)) if upload else None
+
+
+def show_entry_changed(
+    request: PortalRequest, template: str, visit: Visit, data: Mapping[str, Any], **context: Any
+) -> HttpResponse:
+    """The form again with what was typed, for a visit that somebody changed since the form was opened."""
+    context |= {"is_changed": True, "revision": visit.revision}
+    answer = show_entry(request, template, visit, data, **context)
+    answer.status_code = 422
+    return answer
 
 
 def show_photos_changed(

@@ -14,8 +14,8 @@ from django.views.decorators.http import require_http_methods, require_safe
 from portal.accounts.access import allowed
 from portal.accounts.middleware import PortalRequest
 from portal.accounts.pages import enter
-from surveys.errors import NotPossible
-from surveys.forms import VisitFilter, data_from_post, read_entry
+from surveys.errors import ChangedMeanwhile, NotPossible
+from surveys.forms import VisitFilter, data_from_post, read_entry, shown_revision
 from surveys.histories import trail_of
 from surveys.models import Visit
 from surveys.models.visits import Status
@@ -25,7 +25,7 @@ from surveys.services.saving import all_problems
 from surveys.services.visits import mend_visit
 from surveys.submission import InvalidSubmission, submission_data
 from surveys.submission.placing import POSITION
-from surveys.views.shared import find_visit, show_entry, show_photos_changed
+from surveys.views.shared import find_visit, show_entry, show_entry_changed, show_photos_changed
 from surveys.visits.parts import shown_photos
 from surveys.visits.sheets import VisitSheet, score_sheet
 
@@ -92,10 +92,13 @@ def _take_mended(request: PortalRequest, visit: Visit) -> HttpResponse:
         return pictures
     try:
         submission = read_entry(data, number=visit.pk, site=visit.site_id)
-        mend_visit(person=request.person, visit=visit, submission=submission)
+        revision = shown_revision(request.POST)
+        mend_visit(person=request.person, visit=visit, submission=submission, revision=revision)
     except InvalidSubmission as refusal:
         problems = all_problems(refusal, visit.site, visit)
         return show_entry(request, MEND, visit, data, problems=problems)
+    except ChangedMeanwhile:
+        return show_entry_changed(request, MEND, visit, data)
     except NotPossible as reason:
         messages.error(request, str(reason))
         return redirect("visit_detail", slug=visit.group.slug, visit_id=visit.pk)

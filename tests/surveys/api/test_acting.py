@@ -87,6 +87,19 @@ class TestReview:
         done = posted(client, "visits", visit.pk, "approve", data={"revision": listed["revision"]})
         assert done.json()["status"] == "approved"
 
+    def test_a_visit_that_was_changed_since_it_was_read_is_not_corrected(
+        self, cast: Cast, client_of: ClientOf
+    ) -> None:
+        visit, client = submit(cast.person("volunteer"), cast.site), client_of("coordinator")
+        read = client.get(address("visits", str(visit.pk))).json()
+        mended = submission_for(cast.site, id=str(visit.pk), notes="Mended.")
+        mend_visit(person=cast.person("volunteer"), visit=visit, submission=mended)
+        body = {"reason": "Specimens seen.", "submission": submission_data(visit) | {"notes": "Mine."}}
+        refused = posted(client, "visits", visit.pk, "correct", data=body | {"revision": read["revision"]})
+        assert (refused.status_code, refused.json()["problems"][0]["rule"]) == (409, "not_possible")
+        visit.refresh_from_db()
+        assert visit.notes == "Mended."
+
     def test_a_visit_is_returned_with_a_message(self, cast: Cast, client_of: ClientOf) -> None:
         visit = submit(cast.person("volunteer"), cast.site)
         assert fields_of(posted(client_of("coordinator"), "visits", visit.pk, "return")) == ["message"]
