@@ -76,5 +76,9 @@ def send_out(incident: Incident, visit: Visit) -> None:
 
 
 def latest_visit(incident: Incident) -> Visit:
-    """The last low visit of the incident."""
-    return incident.visits.select_related("site", "group").order_by("visited_on", "submitted_at").reverse()[0]
+    """The last low visit of the incident; where corrections have lifted all, the one that was lifted last."""
+    low = incident.visits.select_related("site", "group").order_by("visited_on", "submitted_at").last()
+    if low is not None:
+        return low
+    lifted = incident.events.filter(kind=EventKind.LIFTED).latest("sequence")
+    return Visit.objects.filter(group=incident.group_id).select_related("site", "group").get(pk=lifted.visit_id)

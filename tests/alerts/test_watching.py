@@ -27,7 +27,9 @@ from alerts.tasks import watch_incidents, watch_repeat_visits
 from portal.accounts.models import Group
 from portal.outbox.models import State
 from portal.outbox.tasks import sweep_outbox
+from surveys.services.visits import correct_visit
 from tests.alerts.conftest import Watch, course, kinds_to, mails, the_incident
+from tests.factories import submission_for
 from tests.mail import Postbox, receiving, smtp_settings
 
 pytestmark = pytest.mark.django_db
@@ -283,6 +285,20 @@ def test_it_does_not_go_on_when_the_incident_is_acknowledged_already(watch: Watc
     sweep_outbox()
     assert kinds_to(BO) == []
     assert kinds_to(CORA)[-1] == "coordinator.undeliverable"
+
+
+def test_it_notes_a_failed_mail_of_a_closed_incident_without_low_visits(watch: Watch, postbox: Postbox) -> None:
+    visit, person = watch.submit_low(), watch.cast.person("coordinator")
+    sweep_outbox()
+    close_incident(incident=the_incident(), outcome=Outcome.NATURAL, note="Looked.", person=person)
+    right = submission_for(visit.site, id=str(visit.pk), visited_on=visit.visited_on.isoformat())
+    correct_visit(person=person, visit=visit, submission=right, reason="Miscounted.")
+    assert course(the_incident())[-1] == "lifted"
+    assert not the_incident().visits.exists()
+    postbox.rcpt_answers = {INES: "550 no such mailbox"}
+    sweep_outbox()
+    assert course(the_incident())[-1] == "undeliverable"
+    assert "no such mailbox" in mails(kind="coordinator.undeliverable")[0].text
 
 
 def test_it_ignores_failed_mail_about_anything_else(watch: Watch, postbox: Postbox) -> None:
