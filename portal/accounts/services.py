@@ -164,6 +164,7 @@ def accept_invitation(*, invitation: Invitation, user: User) -> Membership:
 def change_role(*, person: Person, membership: Membership, role: str) -> None:
     """Give a member another role. Raises ValidationError if the group would lose its last coordinator."""
     require(person, "people.manage", membership)
+    _hold(membership)
     before = membership.role
     if before == Role.COORDINATOR and role != Role.COORDINATOR:
         _keep_a_coordinator(membership)
@@ -174,12 +175,15 @@ def change_role(*, person: Person, membership: Membership, role: str) -> None:
 
 @transaction.atomic
 def end_membership(*, person: Person, membership: Membership, reason: str = "") -> None:
-    """Let a member go, or leave oneself; the record of what they did stays.
+    """Let a member go, or leave oneself; the record of what they did stays. Done once, it is done.
 
     Raises ValidationError if the group would lose its last coordinator.
     """
     if membership.user_id != person.user_id:
         require(person, "people.manage", membership)
+    _hold(membership)
+    if membership.left_at is not None:
+        return
     if membership.role == Role.COORDINATOR:
         _keep_a_coordinator(membership)
     membership.left_at = timezone.now()
@@ -213,9 +217,16 @@ def keep_telephone(*, person: Person, phone: str) -> None:
     record_change(actor=person, verb="account.telephone", thing=user, changes={})
 
 
+def _hold(membership: Membership) -> None:
+    """Bring its role up to date, and let nobody change another role of the group until the transaction ends.
+
+    Of two coordinators who leave at once, the second is then the last, whatever either page had shown.
+    """
+    Group.objects.select_for_update(no_key=True).get(id=membership.group_id)
+    membership.refresh_from_db(fields=["role", "left_at"])
+
+
 def _keep_a_coordinator(membership: Membership) -> None:
-    """Locks the group's row, so that two coordinators who leave at once do not both succeed."""
-    Group.objects.select_for_update().get(id=membership.group_id)
     others = members_of(membership.group).filter(role=Role.COORDINATOR).exclude(id=membership.id)
     if not others.exists():
         raise ValidationError(_("A group needs at least one coordinator. Name another one first."))

@@ -12,6 +12,7 @@ from django.core.exceptions import ValidationError
 from portal.accounts import services
 from portal.accounts.models import Group, Invitation, Membership, Role, User
 from portal.accounts.queries import members_of
+from portal.audit.services import history_of
 from tests.conftest import Cast
 from tests.threads import run_together
 
@@ -22,13 +23,13 @@ pytestmark = pytest.mark.django_db(transaction=True)
 def meet(monkeypatch: pytest.MonkeyPatch) -> threading.Barrier:
     """Both have begun before either looks whether a coordinator would be left."""
     barrier = threading.Barrier(2, timeout=20)
-    real = services._keep_a_coordinator
+    real = services._hold
 
     def wait_first(membership: Membership) -> None:
         barrier.wait()
         real(membership)
 
-    monkeypatch.setattr(services, "_keep_a_coordinator", wait_first)
+    monkeypatch.setattr(services, "_hold", wait_first)
     return barrier
 
 
@@ -64,6 +65,26 @@ def test_two_coordinators_who_go_at_once_leave_one_behind(
     assert len(coordinators(cast)) == 1
 
 
+def test_whoever_became_the_last_coordinator_meanwhile_stays(cast: Cast) -> None:
+    go_home = leave(cast, "volunteer")
+    named = membership(cast, "volunteer")
+    services.change_role(person=cast.person("coordinator"), membership=named, role=Role.COORDINATOR)
+    for who in ("second_coordinator", "coordinator"):
+        leave(cast, who)()
+    with pytest.raises(ValidationError):
+        go_home()
+    assert coordinators(cast) == {cast.volunteer.name}
+
+
+def test_who_is_let_go_twice_has_left_once(cast: Cast) -> None:
+    first, again = leave(cast, "volunteer"), leave(cast, "volunteer")
+    first()
+    again()
+    assert [each.verb for each in history_of(membership(cast, "volunteer"), cast.group)].count(
+        "membership.ended"
+    ) == 1
+
+
 def test_both_would_go_without_the_lock(
     cast: Cast, meet: threading.Barrier, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -76,7 +97,7 @@ def test_both_would_go_without_the_lock(
         looked.wait()
         return _Remembered(found)
 
-    monkeypatch.setattr(Group.objects, "select_for_update", Group.objects.all)
+    monkeypatch.setattr(Group.objects, "select_for_update", lambda no_key: Group.objects.all())
     monkeypatch.setattr(services, "members_of", look_together)
     assert outcomes(leave(cast, "coordinator"), leave(cast, "second_coordinator")) == [None, None]
     assert coordinators(cast) == set()
