@@ -80,5 +80,6 @@ def latest_visit(incident: Incident) -> Visit:
     low = incident.visits.select_related("site", "group").order_by("visited_on", "submitted_at").last()
     if low is not None:
         return low
-    lifted = incident.events.filter(kind=EventKind.LIFTED).latest("sequence")
-    return Visit.objects.filter(group=incident.group_id).select_related("site", "group").get(pk=lifted.visit_id)
+    lifted = incident.events.filter(kind=EventKind.LIFTED).order_by("sequence").values("visit")
+    visits = Visit.objects.filter(group=incident.group_id).select_related("site", "group")
+    return visits.get(pk=lifted.reverse()[:1])

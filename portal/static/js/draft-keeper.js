@@ -73,6 +73,7 @@ function offerCopy(form, number, changed) {
   offer.hidden = false;
   offer.querySelector("[data-put-back]").addEventListener("click", () => {
     putBack(form, copy);
+    bringRevision(form, copy);
     offer.hidden = true;
     changed({ target: form });
     form.querySelector("input:not([type=hidden])").focus();
@@ -83,9 +84,16 @@ function offerCopy(form, number, changed) {
   });
 }
 
-// A page that comes back has a spare row more than the one that was sent; an empty field is nothing that was typed.
+// What was typed over an earlier state of the visit is held against what somebody else changed since.
+function bringRevision(form, copy) {
+  const seen = new Map(copy).get("revision");
+  if (seen !== undefined && form.elements.revision) form.elements.revision.value = seen;
+}
+
+// A page that comes back has a spare row more than the one that was sent, and may show a later revision of the visit:
+// neither was typed.
 function filledIn(entries) {
-  return JSON.stringify(entries.filter(([, value]) => value !== ""));
+  return JSON.stringify(entries.filter(([name, value]) => value !== "" && name !== "revision"));
 }
 
 function bodyOf(form) {
