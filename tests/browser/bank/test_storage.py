@@ -100,6 +100,7 @@ def test_it_says_at_once_when_nothing_can_be_kept_and_goes_on_by_itself(
     expect(phone.get_by_text("Not kept: this phone is full")).to_be_visible()
     assert_accessible(phone)
     submit(phone)
+    expect(phone.locator("[data-visit-state]")).to_be_focused()
     expect(phone.get_by_label("Notes")).to_have_value("On the screen only")
     assert kept(phone, number) is None
     allow(phone, None)

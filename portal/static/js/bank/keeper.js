@@ -175,13 +175,12 @@ function keeperOf(number) {
     isDirty = true;
     await flush();
     const queued = { state: "waiting", queuedAt: Date.now(), problems: [], detail: "", trouble: "", labels: labelsOf(form) };
-    try {
-      record = await store.changeVisit(number, (now) => (now && now.state !== "sent" ? { ...now, ...queued } : undefined));
-    } catch {
-      return refuse("nothing");
-    }
-    draw();
+    const queue = (now) => (now && now.state !== "sent" ? { ...now, ...queued } : undefined);
+    const next = await store.changeVisit(number, queue).catch(() => undefined);
     panel.focus();
+    if (!next) return refuse("nothing");
+    record = next;
+    draw();
     document.dispatchEvent(new Event("visits-queued"));
   };
 

@@ -11,7 +11,11 @@ async function dropPagesOfOthers(person) {
 
 async function keepPages({ worker, scope }, person) {
   const registration = await navigator.serviceWorker.register(worker, { scope });
-  registration.active?.postMessage({ type: "refresh", person });
+  const ask = () => registration.active?.postMessage({ type: "refresh", person });
+  const askOnceActive = (next) => next?.addEventListener("statechange", () => next.state === "activated" && ask());
+  askOnceActive(registration.installing ?? registration.waiting);
+  registration.addEventListener("updatefound", () => askOnceActive(registration.installing));
+  ask();
 }
 
 if (whose && "caches" in self) {

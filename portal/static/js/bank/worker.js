@@ -24,10 +24,9 @@
     await self.skipWaiting();
   };
 
-  const activate = async () => {
-    await self.clients.claim();
-    await refresh().catch(() => undefined);
-  };
+  // A browser holds every page back until this ends, so nothing of the network is waited for: the pages then ask for
+  // the refresh.
+  const activate = () => self.clients.claim();
 
   // -- refreshing what is kept
 
@@ -106,7 +105,7 @@
   // For the start page, which says whether the phone is ready.
   const note = async (cache, { kept }, missed) => {
     const state = missed.has("QuotaExceededError") ? "full" : missed.size ? "partly" : "kept";
-    const body = JSON.stringify({ kept, state, at: Date.now() });
+    const body = JSON.stringify({ kept, state, at: Date.now(), release: setup.release });
     await cache.put(READY, new Response(body, { headers: { "Content-Type": "application/json" } }));
   };
 
@@ -131,7 +130,8 @@
     const name = person ? PAGES + person : await keptName();
     const cache = name && (await caches.has(name)) ? await caches.open(name) : null;
     const last = await (await cache?.match(READY))?.json();
-    if (last?.state === "kept" && Date.now() - last.at < milliseconds) return;
+    const isWhole = last?.state === "kept" && last.release === setup.release;
+    if (isWhole && Date.now() - last.at < milliseconds) return;
     await refresh().catch(() => undefined);
   };
 
