@@ -68,7 +68,7 @@ def await_kept(page: Page, number: str, note: str) -> None:
 
 def await_state(page: Page, number: str, state: str) -> None:
     """Wait until the phone's own record of the visit is in this state."""
-    await_true(lambda: kept(page, number)["state"] == state, f"never {state}: {kept(page, number)}")
+    await_true(lambda: (kept(page, number) or {}).get("state") == state, f"never {state}: {kept(page, number)}")
 
 
 def await_in(page: Page, happened: Callable[[], bool], otherwise: str) -> None:

@@ -7,7 +7,7 @@ import time
 
 import pytest
 from django.contrib.sessions.models import Session
-from playwright.sync_api import BrowserContext, Page, Route, expect
+from playwright.sync_api import Page, Route, expect
 
 from surveys.models import Visit
 from tests.browser.bank.steps import (
@@ -109,49 +109,59 @@ def test_two_tabs_that_send_at_once_send_one_visit(cast: Cast, phone: Page, numb
 def test_it_sends_again_after_a_lost_answer_and_is_answered_as_before(
     cast: Cast, phone: Page, number: str
 ) -> None:
-    answers = lose_first_answer(phone.context)
+    line = BrokenLine(phone)
     open_form(phone, cast.site, number)
     fill_in(phone)
     submit(phone)
     expect(phone.get_by_text("The portal was not reached yet.")).to_be_visible()
     assert_once(cast.site, number)
+    line.mend()
     expect(phone.get_by_text("The portal has this visit.")).to_be_visible()
-    assert answers == [201, 200]
+    assert line.answers == [201, 200]
     assert_once(cast.site, number)
 
 
 @pytest.mark.long
 def test_it_says_when_the_portal_may_hold_an_earlier_text(cast: Cast, phone: Page, number: str) -> None:
-    lose_first_answer(phone.context)
+    line = BrokenLine(phone)
     open_form(phone, cast.site, number)
     fill_in(phone, "First text")
     submit(phone)
     expect(phone.get_by_text("The portal was not reached yet.")).to_be_visible()
-    phone.context.set_offline(True)
     phone.get_by_role("button", name="Not yet: change it first").click()
     phone.get_by_label("Notes").fill("Second text")
     submit(phone)
-    phone.context.set_offline(False)
+    line.mend()
     expect(phone.get_by_text("the portal holds the first text")).to_be_visible()
     expect(phone.get_by_label("Notes")).to_have_value("Second text")
     assert_once(cast.site, number)
     assert Visit.objects.of_group(cast.group).get().notes == "First text"
 
 
-def lose_first_answer(context: BrowserContext) -> list[int]:
-    """Let the portal take each request, and keep the first answer from the phone; the answers given so far."""
-    answers: list[int] = []
+class BrokenLine:
+    """Carries the first visit and breaks before its answer; carries nothing more until it is mended."""
 
-    def pass_on(route: Route) -> None:
-        answer = route.fetch()
-        answers.append(answer.status)
-        if len(answers) == 1:
+    def __init__(self, phone: Page) -> None:
+        self.answers: list[int] = []
+        self._phone = phone
+        self._is_mended = False
+        phone.context.route("**/api/v1/**", self._carry)
+
+    def mend(self) -> None:
+        """Carry from now on, and let the browser tell its page so."""
+        self._is_mended = True
+        self._phone.evaluate("window.dispatchEvent(new Event('online'))")
+
+    def _carry(self, route: Route) -> None:
+        if self.answers and not self._is_mended:
             route.abort("connectionreset")
-        else:
+            return
+        answer = route.fetch()
+        self.answers.append(answer.status)
+        if self._is_mended:
             route.fulfill(response=answer)
-
-    context.route("**/api/v1/**", pass_on)
-    return answers
+        else:
+            route.abort("connectionreset")
 
 
 @pytest.mark.long
