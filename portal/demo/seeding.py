@@ -82,6 +82,8 @@ def _play(extent: Extent, now: datetime, say: Say) -> None:
     with time_machine.travel(begun, tick=True):
         for settlement in settlements:
             name_kits(settlement)
+        # Before anything is published, or the report would grant less than the open data.
+        agree_on_terms(settlements[0])
     for settlement in settlements:
         _plan_sites(settlement, replay, rng, extent)
     _plan_report(settlements[0], replay)
@@ -94,7 +96,6 @@ def _play(extent: Extent, now: datetime, say: Say) -> None:
         welcome_people(settlements[0])
         leave_a_sheet(settlements[0])
         leave_the_desk_full(settlements[0])
-        agree_on_terms(settlements[0])
         share_the_catchment(settlements)
         hand_out_keys(settlements[0])
         lay_out_open_data(settlements[0])

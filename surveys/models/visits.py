@@ -29,6 +29,11 @@ class NotMade(models.TextChoices):
     OTHER = "other", _("another reason")
 
 
+# Those of the river, the site or the sky. The others speak of people, whom a small group would know at once:
+# whatever is public says only that such a visit was not made.
+PUBLIC_REASONS = frozenset({NotMade.TOO_HIGH, NotMade.NO_ACCESS, NotMade.DRY, NotMade.WEATHER})
+
+
 class WaterLevel(models.TextChoices):
     LOW = "low", _("low")
     NORMAL = "normal", _("normal")
@@ -209,6 +214,12 @@ class Visit(models.Model):
     def title(self) -> str:
         """What people call it: the site, and the day as their language writes it."""
         return f"{self.site}, {date_format(self.visited_on, 'j F Y')}"
+
+    @property
+    def public_reason(self) -> str:
+        """Why it was not made, in words for everybody; empty for a reason that speaks of people."""
+        is_public = self.not_made_reason in PUBLIC_REASONS
+        return str(NotMade(self.not_made_reason).label) if is_public else ""
 
     @property
     def involved_user_ids(self) -> set[UUID]:

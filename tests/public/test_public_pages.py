@@ -9,6 +9,7 @@ from django.test import Client
 
 from portal.accounts.models import Group
 from surveys.models import Visit
+from surveys.models.visits import NotMade
 from surveys.services.review import approve_visit
 from tests.conftest import Cast
 from tests.factories import CLEAN_COUNTS, SiteFactory, days_ago, submit
@@ -72,12 +73,15 @@ def test_no_person_hazard_or_exact_place_is_shown(public: Cast, client: Client) 
     assert [each for each in secrets if each in text] == []
 
 
-def test_a_visit_not_made_is_a_row_with_its_reason(public: Cast, client: Client) -> None:
+@pytest.mark.parametrize("reason", NotMade.values)
+def test_a_visit_not_made_is_a_row_with_its_reason_unless_it_speaks_of_people(
+    public: Cast, client: Client, reason: str
+) -> None:
     visit = submit(
         public.person("volunteer"),
         public.site,
         was_made=False,
-        not_made_reason="too_high",
+        not_made_reason=reason,
         spots=[],
         counts=[],
         measurements={},
@@ -86,7 +90,14 @@ def test_a_visit_not_made_is_a_row_with_its_reason(public: Cast, client: Client)
         ended_at="",
     )
     approve_visit(person=public.person("coordinator"), visit=visit)
-    assert "not made: river too high" in client.get(site_page(public)).content.decode()
+    cell = (
+        client.get(site_page(public))
+        .content.decode()
+        .partition('data-label="Result">')[2]
+        .partition("</td>")[0]
+    )
+    of_people = {"no_partner", "illness", "other"}
+    assert cell == ("not made" if reason in of_people else f"not made: {NotMade(reason).label}")
 
 
 def test_the_site_of_another_group_is_not_found_under_this_one(public: Cast, client: Client) -> None:

@@ -10,6 +10,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from alerts.judging.verdicts import reason_words
+from portal.reports.document import render_document
 from portal.reports.figures.totals import planned_visits
 from surveys.models import Site, TaxonCount
 from tests.factories import SiteFactory, VisitFactory
@@ -47,8 +48,20 @@ def test_it_counts_visits_not_made_by_reason(book: YearBook) -> None:
     assert totals["not_made"] == 3
     assert totals["not_made_reasons"] == [
         {"reason": "river too high or bed not visible", "visits": 2},
-        {"reason": "illness", "visits": 1},
+        {"reason": "", "visits": 1},
     ]
+
+
+def test_reasons_that_speak_of_people_are_in_no_part_of_a_report(book: YearBook) -> None:
+    """A report is read by everybody: in a group of four, "illness" in March is as good as a name."""
+    for day, reason in ((MARCH, "illness"), (APRIL, "no_partner"), (MAY, "other")):
+        book.not_made(day, reason)
+    figures = book.figures()
+    told = json.dumps(figures) + render_document(figures, edition=1)
+    assert [word for word in ("illness", "nobody to go with", "no_partner") if word in told] == []
+    assert "3 visits could not be made." in figures["summary"]
+    assert "<strong>Not made:</strong> 10 Mar; 10 Apr; 10 May." in told
+    assert '<th scope="row">another reason</th><td class="n">3</td>' in told
 
 
 def test_a_gap_stays_a_gap(book: YearBook) -> None:

@@ -24,6 +24,7 @@ from portal.reports.services import (
     reword_report,
 )
 from scoring.trend import by_month
+from surveys.exporting.services import set_terms, terms_of
 from tests.reports.conftest import YEAR, YearBook, say_correction
 from tests.reports.test_pages import address, as_user, text
 
@@ -91,6 +92,19 @@ def test_a_draft_of_an_older_portal_is_made_anew_first(book: YearBook, draft: Ye
     YearlyReport.objects.of_group(book.group).update(data={**draft.data, "version": 2})
     with pytest.raises(NotReady, match="make it anew"):
         publish_report(person=book.cast.person("coordinator"), report=draft)
+
+
+@pytest.mark.parametrize(("field", "value"), [("licence", "CC0-1.0"), ("blur", "0.1")])
+def test_a_draft_on_other_terms_than_those_of_today_is_made_anew_first(
+    book: YearBook, draft: YearlyReport, field: str, value: str
+) -> None:
+    """Else the report would grant or tell other things than the open data beside it."""
+    person = book.cast.person("coordinator")
+    terms = terms_of(book.group)
+    setattr(terms, field, value)
+    set_terms(person=person, group=book.group, terms=terms)
+    with pytest.raises(NotReady, match="on what terms"):
+        publish_report(person=person, report=draft)
 
 
 def test_a_new_edition_keeps_the_words_asks_what_it_corrects_and_says_what_differs(

@@ -23,8 +23,9 @@ from portal.reports.figures.records import YearRecords, load_records
 from portal.reports.figures.sentences import summarise, summary_parts
 from portal.reports.figures.sites import describe_sites
 from portal.reports.figures.totals import add_up
+from surveys.exporting.models import PublishingTerms
 
-VERSION = 4
+VERSION = 5
 
 
 def gather_figures(group: Group, year: int, *, now: datetime | None = None) -> dict[str, Any]:
@@ -51,7 +52,7 @@ def describe_year(records: YearRecords) -> dict[str, Any]:
         "incidents": describe_incidents(records),
         "quality": describe_quality(records),
         "methods": describe_methods(records),
-        "terms": _describe_terms(records),
+        "terms": describe_terms(records.terms),
     }
     return figures | {"summary": summarise(figures), "summary_parts": summary_parts(figures)}
 
@@ -71,14 +72,14 @@ def _address(name: str, group: Group) -> str:
     return settings.BASE_URL + reverse(name, args=[group.slug]) if group.is_public else ""
 
 
-def _describe_terms(records: YearRecords) -> dict[str, str]:
+def describe_terms(terms: PublishingTerms) -> dict[str, str]:
     """On what terms the figures may be used, as the group has chosen; without a choice nothing is granted."""
-    terms = records.terms
     return {
         "licence": terms.get_licence_display() if terms.licence else "",
         "licence_address": terms.licence_address,
-        "attribution": terms.attribution or records.group.name,
+        "attribution": terms.attribution or terms.group.name,
         "contact_email": terms.contact_email,
+        "blur": terms.blur,
     }
 
 

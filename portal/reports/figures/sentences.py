@@ -44,10 +44,11 @@ def _not_made(figures: Figures) -> str:
     totals = figures["totals"]
     if not totals["not_made"]:
         return ""
-    return _("%(visits)s could not be made, most often for this reason: %(reason)s.") % {
-        "visits": _visits(totals["not_made"]),
-        "reason": totals["not_made_reasons"][0]["reason"],
-    }
+    visits, reason = _visits(totals["not_made"]), totals["not_made_reasons"][0]["reason"]
+    if not reason:
+        return _("%(visits)s could not be made.") % {"visits": visits}
+    words = _("%(visits)s could not be made, most often for this reason: %(reason)s.")
+    return words % {"visits": visits, "reason": reason}
 
 
 def _no_record(figures: Figures) -> str:

@@ -84,7 +84,7 @@ def _visits_done(site: Site, visits: Sequence[Visit], records: YearRecords) -> d
 
 
 def _not_made(visit: Visit) -> dict[str, str]:
-    return {"on": visit.visited_on.isoformat(), "reason": visit.get_not_made_reason_display()}
+    return {"on": visit.visited_on.isoformat(), "reason": visit.public_reason}
 
 
 def _verdict_counts(made: Iterable[Visit]) -> dict[str, int]:

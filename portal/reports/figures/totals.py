@@ -20,7 +20,10 @@ def planned_visits(site: Site, first: date, last: date) -> int:
 
 
 def add_up(sites: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
-    """The sums over all sites, with the reasons of visits not made, the most frequent first."""
+    """The sums over all sites, with the reasons of visits not made, the most frequent first.
+
+    A reason that is empty stands for all that are not for the public.
+    """
     sums: dict[str, Any] = {name: sum(site[name] for site in sites) for name in SUMMED}
     reasons = Counter(each["reason"] for site in sites for each in site["not_made"])
     return sums | {

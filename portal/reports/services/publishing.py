@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from portal.accounts.access import NOBODY, Person, require
+from portal.accounts.languages import speaking_to
 from portal.audit.sealing import head, seal_waiting
 from portal.audit.services import record_change
 from portal.jobs.kinds import JobProblem, Outcome, job_kind
@@ -20,11 +21,12 @@ from portal.jobs.queries import starter_of
 from portal.jobs.services import request_job
 from portal.jobs.working import Progress
 from portal.reports.document import Imprint, write_pdf
-from portal.reports.figures import VERSION
+from portal.reports.figures import VERSION, describe_terms
 from portal.reports.identifiers import PREFIX, digest_of, identifier_of
 from portal.reports.models import YearlyReport
 from portal.reports.queries import earlier_edition
 from portal.reports.services.making import picture_bytes, replace_file
+from surveys.exporting.services import terms_of
 
 State = YearlyReport.State
 KIND = "report_publishing"
@@ -90,6 +92,8 @@ def publish_report(*, person: Person, report: YearlyReport) -> YearlyReport:
         raise NotReady(locked.get_state_display())
     if locked.data.get("version") != VERSION:
         raise NotReady(_("made before the portal was changed; make it anew"))
+    if not _on_terms_of_today(locked):
+        raise NotReady(_("made before the group changed on what terms it publishes; make it anew"))
     if earlier_edition(locked) and not locked.data.get("correction"):
         raise CorrectionMissing
     # Frozen with the figures: whoever keeps the report can tell an audit trail that was cut or made anew.
@@ -104,6 +108,12 @@ def publish_report(*, person: Person, report: YearlyReport) -> YearlyReport:
         actor=person, verb="report.published", thing=locked, changes={"state": [State.READY, State.PUBLISHED]}
     )
     return locked
+
+
+def _on_terms_of_today(report: YearlyReport) -> bool:
+    """Whether the draft grants what the group's open data grants: the same licence, source and exactness."""
+    with speaking_to(group=report.group):
+        return bool(report.data["terms"] == describe_terms(terms_of(report.group)))
 
 
 def _seal(report: YearlyReport, now: datetime) -> None:

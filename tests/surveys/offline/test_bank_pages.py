@@ -17,6 +17,7 @@ from django.utils import timezone
 from surveys.models import Site
 from surveys.offline import bank as banks
 from surveys.offline.release import release
+from surveys.scores.columns import columns_of
 from tests.conftest import Cast
 from tests.factories import MembershipFactory, SiteFactory, days_ago, submit
 from tests.surveys.pages import text_of
@@ -132,7 +133,12 @@ def test_a_site_shows_its_last_three_results(cast: Cast, client: Client) -> None
     reason = {"was_made": False, "not_made_reason": "too_high", "spots": [], "counts": [], "measurements": {}}
     submit(cast.person("volunteer"), cast.site, visited_on=days_ago(5).isoformat(), **reason)
     text = text_of(client.get(address("bank_site", cast.site)))
-    assert text.count("BMWP 48") == 2
+    # All that the site's page at the desk leads with, the same in the same order.
+    shown = [f"{column.heading} " for column in columns_of(cast.site.visits.all())]
+    assert len(shown) > 1
+    results = text.partition("Last results")[2]
+    assert results.count("BMWP 48") == 2
+    assert [results.count(each) for each in shown] == [2] * len(shown)
     assert "river too high" in text
 
 
