@@ -17,6 +17,7 @@ from pytest_django.live_server_helper import LiveServer
 
 from portal.accounts.models import User
 from tests.browser.checks import WIDE, PageFor, assert_accessible, session_key_for
+from tests.chance import ALL
 
 __all__ = ["assert_accessible"]
 
@@ -35,6 +36,9 @@ ARGUMENTS = [
     "--disable-sync",
 ]
 
+# What Playwright says of a step or a page that took longer than its patience.
+RAN_OUT = ["TimeoutError", "with timeout"]
+
 
 # By preference: without a window to draw, the first takes half the time.
 PROGRAMS = ("chromium-headless-shell", "chromium", "chromium-browser")
@@ -45,6 +49,18 @@ def chromium() -> str:
     program = os.environ.get("CHROMIUM") or next(filter(None, map(shutil.which, PROGRAMS)), None)
     assert program, "The browser tests need Chromium: install it or name it in CHROMIUM."
     return program
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Let what ran out of time in the browser try once more and be named at the end; none in the long suite.
+
+    A machine shared with others may stop for longer than any patience. What fails twice, or otherwise, fails.
+    """
+    if ALL:
+        return
+    for item in items:
+        if item.get_closest_marker("browser"):
+            item.add_marker(pytest.mark.flaky(reruns=1, only_rerun=RAN_OUT))
 
 
 @pytest.fixture(scope="session")
