@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
 from xml.etree.ElementTree import Element
 
 from portal.charts import marks
+from portal.charts.labels import HEIGHT, Box, Place, clearest
 from portal.charts.marks import Key
 from portal.charts.points import Point, TriggerLine, in_order, level_on, unbroken_runs
 from portal.charts.scales import Frame, date_ticks, span_of, value_ticks
@@ -17,6 +19,7 @@ from portal.charts.words import Words, words_for
 
 LEFT, RIGHT, TOP, AXIS = 46.0, 14.0, 34.0, 30.0
 SMALLEST = (200, 160)
+LABEL_STEP = 12  # pixels between the places along its line that a trigger's label is tried at
 LABELLED_AT_MOST = 5  # below-trigger visits whose figure is written beside them
 
 
@@ -110,6 +113,7 @@ def _draw(root: Element, shown: History, heading: str, width: int, height: int) 
     _trigger_lines(root, shown, frame)
     _lines(root, shown, frame)
     _visits(root, shown, frame)
+    _trigger_labels(root, shown, frame)
     marks.legend(root, rows, 6, bottom + AXIS)
 
 
@@ -160,26 +164,74 @@ def _window(root: Element, shown: History, frame: Frame) -> None:
 
 
 def _lines(root: Element, shown: History, frame: Frame) -> None:
-    for run in unbroken_runs(shown.points):
-        places = [(frame.x(p.when), frame.y(p.value)) for p in run if p.value is not None]
+    for places in _runs(shown, frame):
         if len(places) > 1:
             put(root, "path", "line", d="M" + "L".join(f"{number(x)} {number(y)}" for x, y in places))
 
 
+def _runs(shown: History, frame: Frame) -> list[list[Place]]:
+    """Where the line goes through, for each of its pieces."""
+    return [
+        [(frame.x(p.when), frame.y(p.value)) for p in run if p.value is not None]
+        for run in unbroken_runs(shown.points)
+    ]
+
+
 def _trigger_lines(root: Element, shown: History, frame: Frame) -> None:
-    for trigger in _visible(shown.triggers, frame.first, frame.last):
-        left, y = frame.x(trigger.valid_from), frame.y(trigger.level)
-        right = frame.right if trigger.valid_to is None else frame.x(trigger.valid_to)
+    for left, right, y, _label in _levels(shown, frame):
         put(root, "line", "trigger", x1=left, x2=right, y1=y, y2=y)
-        _trigger_label(
-            root, f"{shown.words.trigger} {shown.words.figure(trigger.level)}", left, right, y, frame.bottom
+
+
+def _levels(shown: History, frame: Frame) -> list[tuple[float, float, float, str]]:
+    """Left and right end of each trigger's line, its height, and what is written at it."""
+    return [
+        (
+            frame.x(trigger.valid_from),
+            frame.right if trigger.valid_to is None else frame.x(trigger.valid_to),
+            frame.y(trigger.level),
+            f"{shown.words.trigger} {shown.words.figure(trigger.level)}",
         )
+        for trigger in _visible(shown.triggers, frame.first, frame.last)
+    ]
 
 
-def _trigger_label(root: Element, label: str, left: float, right: float, y: float, bottom: float) -> None:
-    """Under the near end of its line, where fewest visits are; left out when longer than the line itself."""
-    if text_width(label) + 8 <= right - left:
-        write(root, left + 5, y + 15 if y + 18 < bottom else y - 7, label, "text-trigger")
+def _trigger_labels(root: Element, shown: History, frame: Frame) -> None:
+    """Each beside its line, where nothing else is drawn; left out when longer than the line itself."""
+    levels = _levels(shown, frame)
+    strokes = [stroke for run in _runs(shown, frame) for stroke in pairwise(run)]
+    strokes += [((left, y), (right, y)) for left, right, y, _label in levels]
+    taken = [*_marks_taken(shown, frame), *_figures_taken(shown, frame)]
+    for left, right, y, label in levels:
+        if spots := _label_spots(left, right, y, text_width(label), frame):
+            box = clearest(spots, taken, strokes)
+            taken.append(box)
+            write(root, box[0], box[3] - 3, label, "text-trigger")
+
+
+def _label_spots(left: float, right: float, y: float, wide: float, frame: Frame) -> list[Box]:
+    """Under and above a trigger's line: at its near end, at its far end, then all along it."""
+    room = right - left - wide - 8
+    if room < 0:
+        return []
+    steps = [left + 5 + step for step in (0.0, room, *range(LABEL_STEP, int(room), LABEL_STEP))]
+    tops = [y + 5] * (y + 18 < frame.bottom) + [y - 18] * (y - 18 > frame.top - 8 or y + 18 >= frame.bottom)
+    return [(x, top, x + wide, top + HEIGHT) for top in tops for x in steps]
+
+
+def _marks_taken(shown: History, frame: Frame) -> Iterator[Box]:
+    """Each visit's mark with its range."""
+    r = marks.radius_for(len(shown.points)) * 1.45
+    for point in shown.points:
+        x, known = frame.x(point.when), [f for f in (point.low, point.value, point.high) if f is not None]
+        ys = [frame.y(figure) for figure in known] or [frame.bottom - r]
+        yield x - r, min(ys) - r, x + r, max(ys) + r
+
+
+def _figures_taken(shown: History, frame: Frame) -> Iterator[Box]:
+    for point in _told_points(shown):
+        x, y = _figure_place(point, frame)
+        half = text_width(shown.words.figure(point.value or 0.0), HEIGHT) / 2
+        yield x - half, y - HEIGHT + 2, x + half, y + 2
 
 
 def _visits(root: Element, shown: History, frame: Frame) -> None:
@@ -190,14 +242,18 @@ def _visits(root: Element, shown: History, frame: Frame) -> None:
 
 
 def _figures_beside(root: Element, shown: History, frame: Frame) -> None:
-    """The figure of the latest score and, while they are few, of every visit below the trigger."""
-    scored = [p for p in shown.points if p.value is not None]
-    below = [p for p in scored if p.state == "below"]
-    chosen = (below if len(below) <= LABELLED_AT_MOST else []) + scored[-1:]
-    for point in dict.fromkeys(chosen):
+    for point in _told_points(shown):
         write(
             root, *_figure_place(point, frame), shown.words.figure(point.value or 0.0), "text-strong", "middle"
         )
+
+
+def _told_points(shown: History) -> list[Point]:
+    """The latest score and, while they are few, every visit below the trigger: their figures are written."""
+    scored = [p for p in shown.points if p.value is not None]
+    below = [p for p in scored if p.state == "below"]
+    chosen = (below if len(below) <= LABELLED_AT_MOST else []) + scored[-1:]
+    return list(dict.fromkeys(chosen))
 
 
 def _figure_place(point: Point, frame: Frame) -> tuple[float, float]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from itertools import product
 
@@ -9,6 +10,7 @@ from portal.charts.svg import text_width
 
 Place = tuple[float, float]
 Box = tuple[float, float, float, float]
+Stroke = tuple[Place, Place]  # a straight line from here to there
 HEIGHT = 13.0  # of a line of text, pixels
 CAPITAL = 11.2  # width of a bold capital in a line of that height, roughly
 BESIDE = 15.0  # from the middle of a mark to its label, pixels
@@ -31,6 +33,33 @@ def best_box(wide: float, place: Place, taken: Sequence[Box], paper: Place) -> B
     # Most of what is taken lies elsewhere, and would be asked for each of the spots.
     near = [other for other in taken if _overlap(all_round, other)]
     return min(_inside(boxes, paper) or boxes, key=lambda box: sum(_overlap(box, other) for other in near))
+
+
+def clearest(boxes: Sequence[Box], taken: Sequence[Box], strokes: Sequence[Stroke]) -> Box:
+    """The first of the boxes that hides nothing of what is taken and drawn, else the one that hides least."""
+    around = min(box[0] for box in boxes), min(box[1] for box in boxes), *_far_corner(boxes)
+    near = [other for other in taken if _overlap(around, other)]
+    crossing = [stroke for stroke in strokes if _length_within(around, stroke)]
+
+    def hidden(box: Box) -> float:
+        lines = sum(_length_within(box, stroke) for stroke in crossing)
+        return lines + sum(_overlap(box, other) for other in near)
+
+    return min(boxes, key=hidden)
+
+
+def _length_within(box: Box, stroke: Stroke) -> float:
+    """How much of a line lies in the box, pixels (by clipping as Liang and Barsky do)."""
+    (x, y), (x_end, y_end) = stroke
+    along, down, first, last = x_end - x, y_end - y, 0.0, 1.0
+    for slope, room in ((-along, x - box[0]), (along, box[2] - x), (-down, y - box[1]), (down, box[3] - y)):
+        if slope == 0 and room <= 0:
+            return 0.0
+        if slope < 0:
+            first = max(first, room / slope)
+        elif slope > 0:
+            last = min(last, room / slope)
+    return max(0.0, last - first) * math.hypot(along, down)
 
 
 def _far_corner(boxes: Sequence[Box]) -> Place:
