@@ -13,6 +13,7 @@ Box = tuple[float, float, float, float]
 Stroke = tuple[Place, Place]  # a straight line from here to there
 HEIGHT = 13.0  # of a line of text, pixels
 CAPITAL = 11.2  # width of a bold capital in a line of that height, roughly
+BEARABLE = 0.1  # share of a label that may lie on what is drawn already: widths are rough
 BESIDE = 15.0  # from the middle of a mark to its label, pixels
 # Side and line of where a label may stand, the nearest first: beside its mark, then above or below it.
 SPOTS = sorted(
@@ -26,13 +27,16 @@ def width_of(text: str, *, is_bold: bool) -> float:
     return CAPITAL * len(text) if is_bold else text_width(text, HEIGHT)
 
 
-def best_box(wide: float, place: Place, taken: Sequence[Box], paper: Place) -> Box:
-    """Left, top, right and bottom of a label at ``place``: inside the paper, over little that is taken."""
-    boxes = [_box(place, wide, *spot) for spot in SPOTS]
+def best_box(wide: float, place: Place, taken: Sequence[Box], paper: Place, *, reach: int = 3) -> Box:
+    """Left, top, right and bottom of a label at ``place``: inside the paper, over little that is taken.
+
+    It stands at most ``reach`` lines above or below its mark.
+    """
+    boxes = [_box(place, wide, *spot) for spot in SPOTS if abs(spot[1]) <= reach]
     all_round = min(each[0] for each in boxes), min(each[1] for each in boxes), *_far_corner(boxes)
     # Most of what is taken lies elsewhere, and would be asked for each of the spots.
     near = [other for other in taken if _overlap(all_round, other)]
-    return min(_inside(boxes, paper) or boxes, key=lambda box: sum(_overlap(box, other) for other in near))
+    return min(_inside(boxes, paper) or boxes, key=lambda box: _hidden(box, near))
 
 
 def clearest(boxes: Sequence[Box], taken: Sequence[Box], strokes: Sequence[Stroke]) -> Box:
@@ -43,7 +47,7 @@ def clearest(boxes: Sequence[Box], taken: Sequence[Box], strokes: Sequence[Strok
 
     def hidden(box: Box) -> float:
         lines = sum(_length_within(box, stroke) for stroke in crossing)
-        return lines + sum(_overlap(box, other) for other in near)
+        return lines + _hidden(box, near)
 
     return min(boxes, key=hidden)
 
@@ -60,6 +64,18 @@ def _length_within(box: Box, stroke: Stroke) -> float:
         elif slope > 0:
             last = min(last, room / slope)
     return max(0.0, last - first) * math.hypot(along, down)
+
+
+def clear_box(
+    wide: float, places: Iterable[Place], taken: Sequence[Box], paper: Place, *, reach: int
+) -> Box | None:
+    """A label's box at the first of the places that has room for it; None where none has."""
+    boxes = (best_box(wide, place, taken, paper, reach=reach) for place in places)
+    return next((box for box in boxes if _hidden(box, taken) <= BEARABLE * wide * HEIGHT), None)
+
+
+def _hidden(box: Box, taken: Sequence[Box]) -> float:
+    return sum(_overlap(box, other) for other in taken)
 
 
 def _far_corner(boxes: Sequence[Box]) -> Place:

@@ -16,7 +16,7 @@ from xml.etree.ElementTree import Element, SubElement
 
 from portal.charts import marks
 from portal.charts.courses import courses, draw_course, order_downstream
-from portal.charts.labels import Box, Place, best_box, box_about, width_of
+from portal.charts.labels import Box, Place, box_about, clear_box, width_of
 from portal.charts.marks import SWATCH, Key, legend_rows
 from portal.charts.svg import Drawing, canvas, clean, finish, number, put, write
 from portal.charts.tiles import Tiles, World, lay_tiles
@@ -25,6 +25,8 @@ from portal.charts.words import Words, words_for
 MapState = Literal["normal", "below", "untested", "unscored", "unvisited"]
 STATES: tuple[MapState, ...] = ("normal", "below", "untested", "unscored", "unvisited")
 OLD = "old"
+CODE, RIVER = "text-map", "text-river"
+CROWD = 20  # sites; among more than these not every code has room on a phone, and rivers are named first
 
 # As wide as a phone: the words of a wider map would be too small to read there.
 WIDTH, TALLEST, LOWEST, EDGE = 360.0, 400.0, 170.0, 46.0
@@ -62,6 +64,15 @@ class MapSite:
 
 
 @dataclass(frozen=True)
+class _Label:
+    """What is written beside a mark: its style, its text, and where."""
+
+    style: str
+    text: str
+    box: Box
+
+
+@dataclass(frozen=True)
 class _Sheet:
     """Where all stands on paper: pixels by the sites' keys, pixels in a metre, the size, and the world."""
 
@@ -91,8 +102,9 @@ def draw_map(
         raise ValueError("a map needs at least one site")
     words, ordered = words_for(lang), down_the_river(sites)
     sheet = _on_paper(ordered, like_tiles=tiles is not None, is_wide=is_wide)
-    rows = legend_rows(_keys(ordered, words), sheet.width - 12)
-    size = (sheet.width, sheet.height + marks.ROW * len(rows) + 6)
+    rows, labels = legend_rows(_keys(ordered, words), sheet.width - 12), _labels(ordered, sheet)
+    lines = len(rows) + _leaves_out(ordered, labels)
+    size = (sheet.width, sheet.height + marks.ROW * lines + 6)
     root = canvas(*size, title=title, desc=description, lang=words.lang, kind="map")
     if any(site.href for site in sites):
         # An image holds no links; a group is read through.
@@ -103,10 +115,13 @@ def draw_map(
     for course in courses({site.key: site.downstream for site in ordered}):
         draw_course(root, [sheet.places[key] for key in course])
     _draw_sites(root, ordered, sheet, words)
+    _name(root, labels)
     if is_to_scale:
         _scale_bar(root, sheet)
     _north(root, sheet.width)
     _legend(root, rows, sheet.height + 3)
+    if lines > len(rows):
+        write(root, 6, sheet.height + marks.ROW * (lines - 0.5) + 7.5, words.codes_left_out)
     return finish(root)
 
 
@@ -201,23 +216,47 @@ def _draw_sites(root: Element, sites: Sequence[MapSite], sheet: _Sheet, words: W
         _mark(group, site.state, *place)
         if site.is_old:
             put(group, "circle", OLD, cx=place[0], cy=place[1], r=RADIUS + 4.5)
-    _name(root, [site for site in sites if not site.is_aside], sheet)
 
 
-def _name(root: Element, sites: Sequence[MapSite], sheet: _Sheet) -> None:
-    """Codes beside the marks, and each river's name at its first site."""
+def _labels(sites: Sequence[MapSite], sheet: _Sheet) -> list[_Label]:
+    """Codes beside the marks and rivers' names, without those that would hide others or marks."""
     taken: list[Box] = [box_about(place, RADIUS + 3) for place in sheet.places.values()]
     taken.append((sheet.width - 36, 0, sheet.width, 64))
-    rivers = {site.river: site.key for site in reversed(sites)}
-    labels = [("text-map", site.code, site.key) for site in sites]
-    labels += [("text-river", river, key) for river, key in rivers.items()]
-    groups = {style: put(root, "g", style, text_anchor="middle") for style in ("text-map", "text-river")}
-    for style, text, key in labels:
-        wide = width_of(text, is_bold=style == "text-map")
-        box = best_box(wide, sheet.places[key], taken, (sheet.width, sheet.height))
-        taken.append(box)
-        at = {"x": number((box[0] + box[2]) / 2), "y": number(box[3] - 3)}
-        SubElement(groups[style], "text", at).text = clean(text)
+    named = [site for site in sites if not site.is_aside]
+    # In a crowd a code that is further off would be read as that of another mark.
+    reach = 1 if len(named) > CROWD else 3
+    found = []
+    for style, text, keys in _wanted(named):
+        wide = width_of(text, is_bold=style == CODE)
+        places = [sheet.places[key] for key in keys]
+        if box := clear_box(wide, places, taken, (sheet.width, sheet.height), reach=reach):
+            taken.append(box)
+            found.append(_Label(style, text, box))
+    return found
+
+
+def _wanted(sites: Sequence[MapSite]) -> list[tuple[str, str, Sequence[str]]]:
+    """Style, text and sites beside which it may stand; first what must not be missing where room is scarce."""
+    rivers: dict[str, list[str]] = defaultdict(list)
+    for site in sites:
+        rivers[site.river].append(site.key)
+    low = [(CODE, site.code, [site.key]) for site in sites if site.state == "below"]
+    others = [(CODE, site.code, [site.key]) for site in sites if site.state != "below"]
+    names = [(RIVER, river, keys) for river, keys in rivers.items()]
+    return [*low, *names, *others] if len(sites) > CROWD else [*low, *others, *names]
+
+
+def _leaves_out(sites: Sequence[MapSite], labels: Sequence[_Label]) -> bool:
+    """Whether a site has no code beside its mark."""
+    codes = sum(label.style == CODE for label in labels)
+    return codes < sum(not site.is_aside for site in sites)
+
+
+def _name(root: Element, labels: Sequence[_Label]) -> None:
+    groups = {style: put(root, "g", style, text_anchor="middle") for style in (CODE, RIVER)}
+    for label in labels:
+        at = {"x": number((label.box[0] + label.box[2]) / 2), "y": number(label.box[3] - 3)}
+        SubElement(groups[label.style], "text", at).text = clean(label.text)
 
 
 def _anchor(root: Element, site: MapSite, words: Words) -> Element:

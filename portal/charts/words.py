@@ -65,6 +65,7 @@ class Words:
     site_unscored: str
     site_unvisited: str
     old_visit: str
+    codes_left_out: str
     stretch: str
     flow: str
     how_to_read_river: str
@@ -138,6 +139,7 @@ ENGLISH = Words(
     site_unscored="no score",
     site_unvisited="no visit yet",
     old_visit="old",
+    codes_left_out="No room for every code: see the list.",
     stretch="the cause most likely lies here",
     flow="flows on downstream",
     how_to_read_river="The river runs from top to bottom. Filled circles are sites whose latest visit was "
@@ -211,6 +213,7 @@ GERMAN = Words(
     site_unscored="kein Wert",
     site_unvisited="noch keine Begehung",
     old_visit="alt",
+    codes_left_out="Nicht jeder Code hat Platz: siehe Liste.",
     stretch="hier liegt die Ursache am ehesten",
     flow="fließt weiter flussabwärts",
     how_to_read_river="Der Fluss läuft von oben nach unten. Gefüllte Kreise sind Probestellen, deren letzte "

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 
 from alerts.charts.drawn_once import drawn_once
 from portal.charts import Drawing, MapSite, Tiles, draw_map, stood_words
-from portal.charts.map import down_the_river
+from portal.charts.map import CROWD, down_the_river
 from portal.public.results import Result
 from surveys.exporting.darwin.dataset import Dataset
 from surveys.exporting.models import PublishingTerms
@@ -20,8 +20,8 @@ from surveys.exporting.models import PublishingTerms
 Href = Callable[[Result], str]
 # More marks than these hide one another.
 MOST_MARKS = 100
-# So many sites have codes that crowd each other on a drawing as wide as a phone, and stand clear on a wide one.
-MANY = range(21, 61)
+# Among so many sites some codes find no room on a drawing as wide as a phone, and do on a wide one.
+MANY = range(CROWD + 1, MOST_MARKS + 1)
 
 
 @dataclass(frozen=True)

@@ -115,8 +115,9 @@ def test_all_of_it_stays_on_the_paper_anywhere(latitude: float) -> None:
 
 
 def names(root: Any) -> dict[str, tuple[float, float]]:
-    """The middle of each code's line of text."""
-    lines = [each for group in of_class(root, "rb-text-map") for each in group.iter(f"{SVG}text") if each.text]
+    """The middle of each line of text: codes and rivers."""
+    groups = [*of_class(root, "rb-text-map"), *of_class(root, "rb-text-river")]
+    lines = [each for group in groups for each in group.iter(f"{SVG}text") if each.text]
     return {each.text or "": (float(each.get("x", "nan")), float(each.get("y", "nan")) - 5) for each in lines}
 
 
@@ -148,8 +149,41 @@ def test_on_a_wide_sheet_the_codes_of_many_sites_stand_clear_of_each_other() -> 
     wide = drawn(sites, is_wide=True)
     assert float(wide.get("width")) == 720
     assert in_each_others_way(wide) == 0
-    assert in_each_others_way(drawn(sites)) > 0
+    assert "No room" not in " ".join(words_of(wide))
     assert all(0 < x < 720 for x, _y in spots(wide).values())
+
+
+def test_in_a_crowd_codes_without_room_are_left_out_and_the_map_says_so() -> None:
+    """45 sites on four kilometres: those below the trigger and the rivers are named first."""
+    sites = [
+        site(
+            f"MI{n:02}",
+            54 + n % 15 / 400,
+            -2.6 + n // 15 / 30 * (n % 15) / 15,
+            "below" if n % 15 == 7 else "normal",
+            river=f"River {n // 15}",
+        )
+        for n in range(45)
+    ]
+    root = drawn(sites)
+    at = names(root)
+    codes = {word: place for word, place in at.items() if word.startswith("MI")}
+    assert 10 < len(codes) < 45
+    assert {"MI07", "MI22", "MI37"} <= set(codes)
+    assert {"River 0", "River 1", "River 2"} <= set(at)
+    pairs = itertools.combinations(at.items(), 2)
+    wide = {word: 11 * len(word) if word in codes else 7.5 * len(word) for word in at}
+    crossed = [
+        (one, two)
+        for (one, (x, y)), (two, (a, b)) in pairs
+        if abs(x - a) < (wide[one] + wide[two]) / 2 - 5 and abs(y - b) < 10
+    ]
+    assert crossed == []
+    assert len(spots(root)) == 45
+    note = next(
+        each for each in of_class(root, "rb-text") if each.text == "No room for every code: see the list."
+    )
+    assert float(note.get("y", "nan")) < float(root.get("height"))
 
 
 def test_the_legend_breaks_into_rows_that_fit() -> None:

@@ -37,7 +37,7 @@ def test_many_sites_are_drawn_wider_as_well_for_a_screen_with_room(many: list[Re
     assert few is not None
     assert 'width="720"' in drawn.wide
     assert 'width="360"' in drawn.drawing
-    assert drawn.wide.count("<a ") == drawn.drawing.count("<a ") == 60
+    assert drawn.wide.count("<a ") == drawn.drawing.count("<a ") == MOST_MARKS
     assert not few.wide
     page = render_to_string("public/_map.html", {"map": drawn, "caption": "Sites"})
     assert page.count("<svg") == 2
