@@ -9,9 +9,9 @@ from itertools import pairwise
 from xml.etree.ElementTree import Element
 
 from portal.charts import marks
-from portal.charts.labels import HEIGHT, Box, Place, clearest
+from portal.charts.labels import HEIGHT, Box, Place, Stroke, clearest
 from portal.charts.marks import Key
-from portal.charts.points import Point, TriggerLine, in_order, level_on, unbroken_runs
+from portal.charts.points import Point, TriggerLine, in_order, level_on, unbroken_runs, without_seams
 from portal.charts.scales import Frame, date_ticks, span_of, value_ticks
 from portal.charts.summary import history_title
 from portal.charts.svg import Drawing, canvas, finish, number, put, text_width, write
@@ -191,15 +191,14 @@ def _levels(shown: History, frame: Frame) -> list[tuple[float, float, float, str
             frame.y(trigger.level),
             f"{shown.words.trigger} {shown.words.figure(trigger.level)}",
         )
-        for trigger in _visible(shown.triggers, frame.first, frame.last)
+        for trigger in without_seams(_visible(shown.triggers, frame.first, frame.last))
     ]
 
 
 def _trigger_labels(root: Element, shown: History, frame: Frame) -> None:
     """Each beside its line, where nothing else is drawn; left out when longer than the line itself."""
     levels = _levels(shown, frame)
-    strokes = [stroke for run in _runs(shown, frame) for stroke in pairwise(run)]
-    strokes += [((left, y), (right, y)) for left, right, y, _label in levels]
+    strokes = [*_strokes(shown, frame), *(((left, y), (right, y)) for left, right, y, _label in levels)]
     taken = [*_marks_taken(shown, frame), *_figures_taken(shown, frame)]
     for left, right, y, label in levels:
         if spots := _label_spots(left, right, y, text_width(label), frame):
@@ -228,10 +227,12 @@ def _marks_taken(shown: History, frame: Frame) -> Iterator[Box]:
 
 
 def _figures_taken(shown: History, frame: Frame) -> Iterator[Box]:
-    for point in _told_points(shown):
-        x, y = _figure_place(point, frame)
-        half = text_width(shown.words.figure(point.value or 0.0), HEIGHT) / 2
-        yield x - half, y - HEIGHT + 2, x + half, y + 2
+    for x, y, text in _figures_placed(shown, frame):
+        yield _figure_box(x, y, text_width(text, HEIGHT) / 2)
+
+
+def _strokes(shown: History, frame: Frame) -> list[Stroke]:
+    return [stroke for run in _runs(shown, frame) for stroke in pairwise(run)]
 
 
 def _visits(root: Element, shown: History, frame: Frame) -> None:
@@ -242,10 +243,36 @@ def _visits(root: Element, shown: History, frame: Frame) -> None:
 
 
 def _figures_beside(root: Element, shown: History, frame: Frame) -> None:
+    for x, y, text in _figures_placed(shown, frame):
+        write(root, x, y, text, "text-strong", "middle")
+
+
+def _figures_placed(shown: History, frame: Frame) -> list[tuple[float, float, str]]:
+    """Middle and baseline of each figure, where it hides least."""
+    strokes = _strokes(shown, frame)
+    taken, found = list(_marks_taken(shown, frame)), []
     for point in _told_points(shown):
-        write(
-            root, *_figure_place(point, frame), shown.words.figure(point.value or 0.0), "text-strong", "middle"
-        )
+        text = shown.words.figure(point.value or 0.0)
+        half = text_width(text, HEIGHT) / 2
+        spots = [_figure_box(x, y, half) for x, y in _figure_spots(point, frame)]
+        box = clearest(spots, taken, strokes)
+        taken.append(box)
+        found.append(((box[0] + box[2]) / 2, box[3] - 2, text))
+    return found
+
+
+def _figure_box(x: float, y: float, half: float) -> Box:
+    return x - half, y - HEIGHT + 2, x + half, y + 2
+
+
+def _figure_spots(point: Point, frame: Frame) -> Iterator[Place]:
+    """Where it belongs, then a little further from its mark as long as that is in the drawing."""
+    x, y = _figure_place(point, frame)
+    yield x, y
+    steps = (6, 12, 18) if y > frame.y(point.value or 0.0) else (-6, -12, -18)
+    for step in steps:
+        if frame.top - 5 <= y + step <= frame.bottom - 4:
+            yield x, y + step
 
 
 def _told_points(shown: History) -> list[Point]:

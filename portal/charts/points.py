@@ -96,6 +96,22 @@ def level_on(triggers: Sequence[TriggerLine], day: date) -> float | None:
     return max(ruling, key=lambda t: t.valid_from).level if ruling else None
 
 
+def without_seams(triggers: Iterable[TriggerLine]) -> list[TriggerLine]:
+    """The triggers by their start, where one that was set again at the same level goes on as one line."""
+    found: list[TriggerLine] = []
+    for trigger in sorted(triggers, key=lambda t: t.valid_from):
+        before = found[-1] if found else None
+        if before and before.level == trigger.level and _meets(before, trigger):
+            found[-1] = TriggerLine(trigger.level, before.valid_from, trigger.valid_to)
+        else:
+            found.append(trigger)
+    return found
+
+
+def _meets(before: TriggerLine, after: TriggerLine) -> bool:
+    return before.valid_to is not None and (after.valid_from - before.valid_to).days == 1
+
+
 def usual_interval(points: Sequence[Point]) -> float:
     """Median days between visits that follow each other; infinite for fewer than two visits."""
     steps = [(b.when - a.when).days for a, b in pairwise(points)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from itertools import pairwise
 from xml.etree.ElementTree import Element
 
@@ -11,6 +12,7 @@ from portal.charts import Point, TriggerLine, draw_history
 from portal.charts.labels import clearest
 from tests.charts.making import NAMES, START, TRIGGER, monthly, of_class, parsed, visit_marks, words_of
 
+DAY = timedelta(days=1)
 FLAT = [80.0] * 12
 # Each series stands in the way of another place: under or above the near or the far end of the line at 50.
 SERIES = {
@@ -58,6 +60,37 @@ def test_it_stands_under_the_near_end_while_there_is_room() -> None:
     line = next(e for e in of_class(root, "rb-trigger") if e.get("x1") != "6")
     left, top, _right, _bottom = label_box(root)
     assert (left, top > float(line.get("y1", "0"))) == (float(line.get("x1", "0")) + 5, True)
+
+
+def test_a_trigger_set_again_at_its_level_is_one_line_with_one_word() -> None:
+    """Lines of the same level that do not meet, or of other levels, stay by themselves."""
+    again, later = START + timedelta(days=100), START + timedelta(days=200)
+    lines = [
+        TriggerLine(50, START, again - DAY),
+        TriggerLine(50, again, later - DAY),
+        TriggerLine(60, later, later + 150 * DAY),
+        TriggerLine(50, later + 200 * DAY),
+    ]
+    root = parsed(draw_history(monthly(*[80.0] * 20), lines[::-1], **NAMES))
+    assert [word for word in words_of(root) if word.startswith("trigger ")] == [
+        "trigger 50",
+        "trigger 60",
+        "trigger 50",
+    ]
+
+
+def test_the_figure_of_the_latest_visit_stands_clear_of_the_marks_before_it() -> None:
+    points = [
+        *monthly(*FLAT * 3),
+        Point(START + timedelta(days=1080), 84.0),
+        Point(START + timedelta(days=1085), 80.0),
+    ]
+    root = parsed(draw_history(points, [], width=360, **NAMES))
+    figure = of_class(root, "rb-text-strong")[-1]
+    x, y = float(figure.get("x", "0")), float(figure.get("y", "0"))
+    marks = [(float(each.get("cx", "0")), float(each.get("cy", "0"))) for each in visit_marks(root, "normal")]
+    assert figure.text == "80"
+    assert [(a, b) for a, b in marks if abs(a - x) < 10 and y - 12 < b < y + 2] == []
 
 
 def test_it_is_written_even_where_there_is_no_room_at_all() -> None:

@@ -39,7 +39,7 @@ def make_figures() -> dict[str, Any]:
     poor = book.visit(date(YEAR, 9, 4), POOR_COUNTS)
     book.verdict(poor, "below", trigger)
     book.verdict(book.visit(date(YEAR, 5, 2), site=other), "not_tested", reasons=["spate"])
-    book.not_made(date(YEAR, 2, 20), "illness")
+    book.not_made(date(YEAR, 2, 20), "no_access")
     book.incident(poor)
     book.show_name(book.cast.volunteer)
     return book.figures() | {"foreword": "A dry spring."}
@@ -84,7 +84,7 @@ def test_a_reader_finds_each_sites_scores_on_its_page(draft: bytes) -> None:
     text = page_of(draft, "AB1 Stepping stones")
     assert re.search(r"10 Mar\s+48\s+7\s+6\.86\s+5\s+4\.5\s+not below", text)
     assert re.search(r"4 Sep\s+10\s+4\s+2\.50\s+1\s+4\.5\s+below", text)
-    assert "20 Feb (illness)" in " ".join(text.split())
+    assert "20 Feb (no access)" in " ".join(text.split())
 
 
 def test_a_reader_finds_why_a_visit_was_not_tested(draft: bytes) -> None:

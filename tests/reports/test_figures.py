@@ -141,6 +141,16 @@ def test_it_ends_a_trigger_on_the_day_before_the_next(book: YearBook) -> None:
     ]
 
 
+def test_a_trigger_set_again_at_its_level_goes_on(book: YearBook) -> None:
+    for day in (date(YEAR, 1, 1), APRIL):
+        book.trigger(5.0, day)
+    book.trigger(5.5, JUNE)
+    assert book.site_figures()["triggers"] == [
+        {"level": 5.0, "from": f"{YEAR}-01-01", "to": f"{YEAR}-06-09"},
+        {"level": 5.5, "from": f"{YEAR}-06-10", "to": None},
+    ]
+
+
 def test_it_leaves_out_a_trigger_replaced_on_its_first_day(book: YearBook) -> None:
     book.trigger(4.0, APRIL)
     book.trigger(4.5, APRIL)

@@ -10,6 +10,8 @@ from django.utils import timezone
 
 from alerts.judging.verdicts import reason_words
 from alerts.models import Incident, Trigger, Verdict
+from portal.charts import TriggerLine
+from portal.charts.points import without_seams
 from portal.reports.figures.change import describe_change, years_of
 from portal.reports.figures.earlier import NO_SCORE, EarlierVisit
 from portal.reports.figures.records import USUAL_INDEX, YearRecords
@@ -107,15 +109,26 @@ def _index_in_use(triggers: Sequence[Trigger], columns: Sequence[str], records: 
 
 
 def trigger_periods(triggers: Sequence[Trigger], index: str, records: YearRecords) -> list[dict[str, Any]]:
-    """Levels of `index` with the days each was in force; the last has no end. Expects the oldest first."""
+    """Levels of `index` with the days each was in force; the last has no end. Expects the oldest first.
+
+    A trigger that was set again at its level is one period.
+    """
     begun = [each for each in triggers if each.valid_from <= records.last_day]
     ends = [after.valid_from - timedelta(days=1) for after in begun[1:]]
     periods = zip(begun, [*ends, None], strict=False)
-    return [
-        {"level": each.level, "from": each.valid_from.isoformat(), "to": end.isoformat() if end else None}
+    lines = [
+        TriggerLine(each.level, each.valid_from, end)
         for each, end in periods
         # Two set for the same day: the later one ruled from the start.
         if each.index == index and (end is None or end >= each.valid_from)
+    ]
+    return [
+        {
+            "level": each.level,
+            "from": each.valid_from.isoformat(),
+            "to": each.valid_to.isoformat() if each.valid_to else None,
+        }
+        for each in without_seams(lines)
     ]
 
 
