@@ -15,6 +15,9 @@ from portal.charts.svg import Drawing, canvas, clean, finish, number, put, text_
 from portal.charts.words import Words, figure, words_for
 
 LEFT, TOP, NARROWEST, COLUMN, PLOT = 52.0, 40.0, 560.0, 40.0, 230.0
+# On a phone: as wide as its charts are, with marks that just stand clear of each other.
+PHONE, PHONE_COLUMN = 340.0, 24.0
+MOST_ON_PHONE = int((PHONE - LEFT - 12) / PHONE_COLUMN)
 
 
 @dataclass(frozen=True)
@@ -46,8 +49,17 @@ class ProfileWords:
     how_to_read: str
 
 
-def draw_profile(stations: Sequence[Station], *, title: str, words: ProfileWords, lang: str = "en") -> Drawing:
+def draw_profile(
+    stations: Sequence[Station],
+    *,
+    title: str,
+    words: ProfileWords,
+    lang: str = "en",
+    is_narrow: bool = False,
+) -> Drawing:
     """The sites in the order given as an accessible SVG, as wide as they need, 560 pixels at least.
+
+    One that `is_narrow` is 340 pixels wide for up to `MOST_ON_PHONE` sites.
 
     Raises ValueError without a site, or where one flows to an earlier one.
     """
@@ -55,7 +67,7 @@ def draw_profile(stations: Sequence[Station], *, title: str, words: ProfileWords
         raise ValueError("a profile needs at least one site")
     if any(each.into is not None and each.into <= row for row, each in enumerate(stations)):
         raise ValueError("a site cannot flow into one above it")
-    own, width = words_for(lang), max(NARROWEST, LEFT + COLUMN * len(stations) + 12)
+    own, width = words_for(lang), _width(len(stations), is_narrow=is_narrow)
     below = 16 + max(text_width(each.code) for each in stations)
     rows = legend_rows(_keys(stations, words, own), width - 12)
     size = (width, TOP + PLOT + below + marks.ROW * len(rows) + 6)
@@ -68,6 +80,11 @@ def draw_profile(stations: Sequence[Station], *, title: str, words: ProfileWords
         _station(root, station, _x(row, stations, frame), frame, own)
     _legend(root, rows, TOP + PLOT + below)
     return finish(root)
+
+
+def _width(number: int, *, is_narrow: bool) -> float:
+    least, column = (PHONE, PHONE_COLUMN) if is_narrow else (NARROWEST, COLUMN)
+    return max(least, LEFT + column * number + 12)
 
 
 def _frame(stations: Sequence[Station], width: float) -> tuple[Frame, list[float]]:

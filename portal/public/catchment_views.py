@@ -23,6 +23,7 @@ from portal.accounts.pages import enter, posted
 from portal.accounts.walls import admit
 from portal.charts import Drawing, ProfileWords, draw_profile
 from portal.charts import Station as Drawn
+from portal.charts.profile import MOST_ON_PHONE
 from portal.public import catchments
 from portal.public.answering import answer
 from portal.public.catchments import Station
@@ -73,6 +74,7 @@ def _page(request: HttpRequest, shares: Sequence[CatchmentShare]) -> HttpRespons
         "decimals": METHODS[index].decimals if index else 0,
         "stations": [(each, _href(each.group.is_public, each.group.slug, each.result)) for each in stations],
         "chart": _profile(catchment.name, index, stations) if index else "",
+        "narrow_chart": _narrow_profile(catchment.name, index, stations) if index else "",
         "map": site_map([each.result for each in stations], _links(shares), terms, title=title),
     }
     return render(request, "public/public_catchment.html", context)
@@ -93,7 +95,12 @@ def _links(shares: Sequence[CatchmentShare]) -> Any:
     return href
 
 
-def _profile(name: str, index: str, stations: Sequence[Station]) -> Drawing:
+def _narrow_profile(name: str, index: str, stations: Sequence[Station]) -> Drawing | str:
+    """The same for a phone; of more sites than it has room for the wide one is moved to and fro there."""
+    return _profile(name, index, stations, is_narrow=True) if len(stations) <= MOST_ON_PHONE else ""
+
+
+def _profile(name: str, index: str, stations: Sequence[Station], *, is_narrow: bool = False) -> Drawing:
     method = METHODS[index]
     words = ProfileWords(
         axis=told(method.name) + (f", {told(method.unit)}" if method.unit else ""),
@@ -120,7 +127,8 @@ def _profile(name: str, index: str, stations: Sequence[Station]) -> Drawing:
         for each in stations
     ]
     title = _("%(index)s down the river: %(catchment)s") % {"index": told(method.name), "catchment": name}
-    return drawn_once(draw_profile, drawn, title=title, words=words, lang=get_language() or "en")
+    lang = get_language() or "en"
+    return drawn_once(draw_profile, drawn, title=title, words=words, lang=lang, is_narrow=is_narrow)
 
 
 @login_required

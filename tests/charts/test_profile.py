@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 import pytest
 
 from portal.charts import ProfileWords, Station, draw_profile
+from portal.charts.profile import MOST_ON_PHONE
 from tests.charts.making import of_class, parsed, title_of, words_of
 
 WORDS = ProfileWords("BMWP", "usual score", "middle half", "How to read it.")
@@ -36,6 +39,15 @@ def test_a_site_without_scores_keeps_its_column_and_has_no_mark() -> None:
     root = drawn(UPPER, Station("A9", "Bare", "unvisited"))
     assert "A9" in words_of(root)
     assert "no visit yet" not in words_of(root)
+
+
+def test_a_phone_shows_it_whole_with_marks_that_stand_apart() -> None:
+    stations = [replace(UPPER, code=f"A{n}", into=None) for n in range(MOST_ON_PHONE)]
+    root = parsed(draw_profile(stations, title="Down the river", words=WORDS, is_narrow=True))
+    boxes = of_class(root, "rb-spread")[:MOST_ON_PHONE]
+    lefts = [float(each.get("x") or 0) for each in boxes]
+    assert float(root.get("width") or 0) <= 340
+    assert min(b - a for a, b in pairwise(lefts)) > float(boxes[0].get("width") or 0) + 4
 
 
 @pytest.mark.parametrize("stations", [(), (Station("A", "a", "normal", 1, into=0),)])
