@@ -15,13 +15,14 @@ from portal.charts import Drawing, MapSite, Tiles, draw_map, stood_words
 from portal.charts.map import CROWD, down_the_river
 from portal.public.results import Result
 from surveys.exporting.darwin.dataset import Dataset
-from surveys.exporting.models import PublishingTerms
+from surveys.exporting.models import Blur, PublishingTerms
 
 Href = Callable[[Result], str]
 # More marks than these hide one another.
 MOST_MARKS = 100
-# Among so many sites some codes find no room on a drawing as wide as a phone, and do on a wide one.
-MANY = range(CROWD + 1, MOST_MARKS + 1)
+# Among so many sites some codes find no room on a drawing as wide as a phone, and do on a wide one; of more sites
+# two drawings would make a page too heavy.
+MANY = range(CROWD + 1, 61)
 
 
 @dataclass(frozen=True)
@@ -35,7 +36,7 @@ class MapRow:
 
 @dataclass(frozen=True)
 class SiteMap:
-    """A drawing with the list that says the same; `blurs` are the degrees that places are rounded to.
+    """A drawing with the list that says the same; `blurs` say in words how places are rounded.
 
     `wide` is the same for a screen with more room, where there are many sites. `left_out` is the number of
     sites beyond `MOST_MARKS`, which are not drawn.
@@ -91,7 +92,7 @@ def site_map(
         drawing=drawn(is_wide=False),
         wide=drawn(is_wide=True) if len(places) in MANY else "",
         rows=rows,
-        blurs=sorted({each.blur for each in terms.values() if each.blur}),
+        blurs=[str(Blur(blur).label) for blur in sorted({each.blur for each in terms.values() if each.blur})],
         attribution=settings.MAP_TILES_ATTRIBUTION if tiles else "",
         left_out=every - len(results),
     )

@@ -7,6 +7,7 @@ from django.template.loader import render_to_string
 
 from portal.public.maps import MANY, MOST_MARKS, site_map
 from portal.public.results import Result, all_of
+from surveys.exporting.models import Blur, PublishingTerms
 from tests.conftest import Cast
 from tests.factories import SiteFactory
 
@@ -37,7 +38,7 @@ def test_many_sites_are_drawn_wider_as_well_for_a_screen_with_room(many: list[Re
     assert few is not None
     assert 'width="720"' in drawn.wide
     assert 'width="360"' in drawn.drawing
-    assert drawn.wide.count("<a ") == drawn.drawing.count("<a ") == MOST_MARKS
+    assert drawn.wide.count("<a ") == drawn.drawing.count("<a ") == 60
     assert not few.wide
     page = render_to_string("public/_map.html", {"map": drawn, "caption": "Sites"})
     assert page.count("<svg") == 2
@@ -51,3 +52,11 @@ def test_it_says_how_many_it_leaves_out(many: list[Result]) -> None:
     assert "5 further sites are not drawn." in page
     few = site_map(many[:3], lambda _each: "/", {}, title="Sites")
     assert "further site" not in render_to_string("public/_map.html", {"map": few, "caption": "Sites"})
+
+
+def test_it_says_in_kilometres_how_places_are_rounded(cast: Cast) -> None:
+    SiteFactory(group=cast.group)
+    terms = {cast.group.pk: PublishingTerms(group=cast.group, blur=Blur.FAR)}
+    drawn = site_map(list(all_of(cast.group)), lambda _each: "/", terms, title="Sites")
+    page = render_to_string("public/_map.html", {"map": drawn, "caption": "Sites"})
+    assert "Places are not exact: rounded to 0.1 degree, within about 10 km, as the group wishes." in page
