@@ -20,8 +20,8 @@ from surveys.exporting.models import Blur, PublishingTerms
 Href = Callable[[Result], str]
 # More marks than these hide one another.
 MOST_MARKS = 100
-# Among so many sites some codes find no room on a drawing as wide as a phone, and do on a wide one. Of more, two
-# drawings would make a page too heavy.
+# Among so many sites some codes find no room on a drawing as wide as a phone, and do on a wide one. Of more,
+# two drawings would make a page too heavy.
 MANY = range(CROWD + 1, 61)
 
 

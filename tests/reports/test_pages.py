@@ -185,6 +185,16 @@ def test_publishing_opens_the_report_to_everybody(visited: YearBook, draft: Year
     assert address("public_report_file", draft) in page
 
 
+def test_a_report_without_a_licence_leads_to_the_terms_of_today(published: YearlyReport) -> None:
+    """It stays as it was published; what was chosen since stands beside the open data, if there is a page."""
+    link = reverse("public_data", args=[published.group.slug])
+    page = text(Client().get(address("public_report", published)))
+    assert "had not chosen a licence when this report was made" in page
+    assert link not in page
+    Group.objects.filter(pk=published.group.pk).update(is_public=True)
+    assert f'<a href="{link}">open data</a>' in text(Client().get(address("public_report", published)))
+
+
 def test_the_public_file_is_the_published_pdf(published: YearlyReport) -> None:
     response = Client().get(address("public_report_file", published))
     assert response["Content-Type"] == "application/pdf"
