@@ -66,9 +66,11 @@ async def _ask(port: int, request: bytes) -> bytes:
 def taking_turns(webs: list[int]) -> Iterator[RoundRobin]:
     """Run the proxy for the while, in a thread of its own."""
     proxy, loop = RoundRobin(webs), asyncio.new_event_loop()
-    server = loop.run_until_complete(asyncio.start_server(proxy.handle, "127.0.0.1", proxy.port))
+    # Wholly there: a test in the browser, run before, leaves a running loop in the main thread.
     thread = threading.Thread(target=loop.run_forever)
     thread.start()
+    starting = asyncio.start_server(proxy.handle, "127.0.0.1", proxy.port)
+    server = asyncio.run_coroutine_threadsafe(starting, loop).result(timeout=10)
     try:
         yield proxy
     finally:
