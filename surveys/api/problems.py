@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from http import HTTPStatus
 from types import MappingProxyType
 from typing import Any
@@ -129,10 +129,16 @@ def _form_in(context: Mapping[str, Any]) -> Posted:
 
 
 def _field_problems(detail: Any) -> tuple[Problem, ...]:
-    if not isinstance(detail, dict):
-        return tuple(Problem("request", str(each), "unreadable") for each in detail)
-    return tuple(
-        Problem(str(field), str(message), "unreadable")
-        for field, messages in detail.items()
-        for message in messages
-    )
+    return tuple(Problem(field or "request", message, "unreadable") for field, message in _told(detail))
+
+
+def _told(detail: Any, field: str = "") -> Iterator[tuple[str, str]]:
+    """Each message with the path of its field: what stands inside a field is refused under its own name."""
+    if isinstance(detail, Mapping):
+        for name, inner in detail.items():
+            yield from _told(inner, f"{field}.{name}" if field else str(name))
+    elif isinstance(detail, list | tuple):
+        for each in detail:
+            yield from _told(each, field)
+    else:
+        yield field, str(detail)

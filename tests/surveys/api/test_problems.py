@@ -71,6 +71,18 @@ def test_it_names_the_parameters_of_a_request_it_cannot_read(
     assert [(each["field"], each["message"]) for each in problems] == expected
 
 
+def test_it_says_what_is_wrong_inside_a_field_and_where() -> None:
+    detail = {
+        "taxa": {"Mayfly": ["Not a valid string."]},
+        "marks": {0: ["Too long."]},
+    }
+    told = answer(exceptions.ValidationError(detail)).data["problems"]
+    assert [(each["field"], each["message"]) for each in told] == [
+        ("taxa.Mayfly", "Not a valid string."),
+        ("marks.0", "Too long."),
+    ]
+
+
 def test_it_says_the_same_of_whatever_is_not_there() -> None:
     assert answer(Http404("no visit 17")).data == answer(Http404("no group")).data
 
