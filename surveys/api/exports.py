@@ -121,6 +121,9 @@ class ApiJob(JobView):
 class ApiJobFile(JobView):
     """The file of a job."""
 
+    # Only exports, and the file of all that is kept of a person, end with one: loading a sheet needs none.
+    scopes = MappingProxyType({"GET": Scope.EXPORT})
+
     @extend_schema(
         operation_id="jobs_file",
         summary="The file that long work made, while it is kept",

@@ -41,6 +41,11 @@ def test_reading_never_takes_a_scope_of_writing() -> None:
         assert view.scopes.get("GET", Scope.EXPORT) not in (Scope.WRITE_SITES, Scope.WRITE_VISITS, Scope.REVIEW)
 
 
+def test_a_key_for_sending_sheets_in_takes_no_file_out() -> None:
+    assert Scope.IMPORT in VIEWS["api_job"].scopes["GET"].split(" or ")
+    assert VIEWS["api_job_file"].scopes == {"GET": Scope.EXPORT}
+
+
 @pytest.mark.parametrize("path", ["/api/v2/groups/", "/api/nothing/"])
 def test_an_address_that_does_not_exist_is_told_as_problem_details(db: None, path: str) -> None:
     answer = Client().get(path)
