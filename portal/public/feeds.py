@@ -12,6 +12,7 @@ from django.conf import settings
 from django.contrib.syndication.views import Feed
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.feedgenerator import Atom1Feed
 from django.utils.formats import date_format
 from django.utils.translation import get_language
@@ -126,8 +127,8 @@ def _closed(incident: Incident) -> Entry:
         "site": incident.site.name,
         "number": incident.reference,
         "outcome": incident.get_outcome_display(),
-        "opened": date_format(incident.opened_at.date()),
-        "closed": date_format(incident.closed_at.date()) if incident.closed_at else "",
+        "opened": date_format(timezone.localdate(incident.opened_at)),
+        "closed": date_format(timezone.localdate(incident.closed_at)) if incident.closed_at else "",
     }
     return Entry(
         number=incident.pk,

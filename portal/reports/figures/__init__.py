@@ -30,7 +30,8 @@ VERSION = 5
 
 def gather_figures(group: Group, year: int, *, now: datetime | None = None) -> dict[str, Any]:
     """The figures of one group's year as JSON data; `now` is the cut-off written into the report."""
-    cut_off = now or timezone.now()
+    # By the clock on the wall: its day is printed, and ends the year.
+    cut_off = timezone.localtime(now)
     with transaction.atomic():
         _see_one_moment()
         records = load_records(group, year, cut_off)

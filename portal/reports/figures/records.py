@@ -9,6 +9,7 @@ from functools import cached_property
 from uuid import UUID
 
 from django.db.models import Prefetch
+from django.utils import timezone
 
 from alerts.models import Incident, Trigger
 from portal.accounts.models import Group, Membership
@@ -130,7 +131,7 @@ def _all_sites(group: Group) -> list[Site]:
 
 
 def _was_open(site: Site, year: int) -> bool:
-    begun = site.opened_on or site.created_at.date()
+    begun = site.opened_on or timezone.localdate(site.created_at)
     return begun.year <= year and (site.closed_on is None or site.closed_on.year >= year)
 
 

@@ -7,6 +7,8 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
+from django.utils import timezone
+
 from surveys.models import Site
 
 SUMMED = ("planned", "made", "no_record", "waiting", "below", "not_below", "not_tested")
@@ -14,7 +16,7 @@ SUMMED = ("planned", "made", "no_record", "waiting", "below", "not_below", "not_
 
 def planned_visits(site: Site, first: date, last: date) -> int:
     """How many visits the site's interval asks for from `first` to `last`, both included, while it was open."""
-    start = max(first, site.opened_on or site.created_at.date())
+    start = max(first, site.opened_on or timezone.localdate(site.created_at))
     end = min(last, site.closed_on or last)
     return max(0, ((end - start).days + 1) // site.visit_interval_days)
 

@@ -26,7 +26,7 @@ def event_row(visit: Visit, dataset: Dataset) -> Row:
     return {
         "eventID": urn(visit.pk),
         "type": "Event",
-        "modified": visit.reviewed_at.date().isoformat() if visit.reviewed_at else "",
+        "modified": timezone.localdate(visit.reviewed_at).isoformat() if visit.reviewed_at else "",
         "language": "en",
         "license": dataset.terms.licence_address,
         "rightsHolder": dataset.holder,
