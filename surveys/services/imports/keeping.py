@@ -64,7 +64,7 @@ def forget_old_sheets(now: datetime | None = None) -> int:
     """Remove sheets that nobody loaded for a week, and files kept for rows to mend; return how many went."""
     day = (now or timezone.now()) - timedelta(days=KEPT_DAYS)
     runs = ImportRun.objects.across_groups("the sweep clears away every group's old sheets")
-    old = list(runs.filter(created_at__lt=day).exclude(file=""))
+    old = list(runs.filter(created_at__lt=day).exclude(file="", to_mend=""))
     for run in old:
         run.file.delete(save=False)
         run.to_mend.delete(save=False)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import partial
 
 from django.db import transaction
 from django.urls import reverse
@@ -141,11 +142,12 @@ def load_run(
 
 
 def _let_file_go(run: ImportRun) -> None:
-    storage, name = run.file.storage, run.file.name or ""
-    # What the check showed of people and visits goes with the sheet.
-    run.file, run.report = "", None
-    run.save(update_fields=["file", "report"])
-    transaction.on_commit(lambda: storage.delete(name))
+    storage, names = run.file.storage, [each.name for each in (run.file, run.to_mend) if each.name]
+    # What the check showed of people and visits goes with the sheet, and the rows that it found to be mended.
+    run.file, run.to_mend, run.report = "", "", None
+    run.save(update_fields=["file", "to_mend", "report"])
+    for name in names:
+        transaction.on_commit(partial(storage.delete, name))
 
 
 @transaction.atomic

@@ -12,6 +12,8 @@ import pytest
 from django.conf import LazySettings
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
+from pytest_django import DjangoCaptureOnCommitCallbacks
 
 from portal.jobs import kinds
 from portal.jobs.models import Job
@@ -21,6 +23,7 @@ from surveys.importing.reports import Report
 from surveys.models import ImportRun, Visit
 from surveys.services import imports
 from tests.conftest import Cast
+from tests.factories import SiteFactory
 from tests.surveys.importing.sheets import csv_of
 
 pytestmark = pytest.mark.django_db
@@ -140,3 +143,23 @@ def test_a_loaded_sheet_keeps_nothing_of_its_check(cast: Cast) -> None:
     imports.load_run(person=cast.person("coordinator"), run=run)
     run.refresh_from_db()
     assert (run.report, run.file.name) == (None, "")
+
+
+def test_rows_to_mend_go_with_a_sheet_that_is_sound_by_now(
+    cast: Cast, django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks
+) -> None:
+    run = done(take(cast, csv_of([{"site": "ZZ9"}])))
+    place = Path(run.to_mend.path)
+    assert place.exists()
+    SiteFactory(group=cast.group, code="ZZ9")
+    with django_capture_on_commit_callbacks(execute=True):
+        imports.load_run(person=cast.person("coordinator"), run=run)
+    run.refresh_from_db()
+    assert (run.to_mend.name, place.exists()) == ("", False)
+
+
+def test_rows_to_mend_that_were_left_over_go_by_the_sweep(cast: Cast) -> None:
+    run = done(take(cast, csv_of([{"site": "ZZ9"}])))
+    ImportRun.objects.of_group(cast.group).update(file="", loaded_at=timezone.now())
+    assert imports.forget_old_sheets(timezone.now() + timedelta(days=8)) == 1
+    assert not Path(run.to_mend.path).exists()
