@@ -20,7 +20,7 @@ from surveys.models import Site
 from surveys.people.models import Minor
 from surveys.rota.links import COVER, PLACE, SWAP
 from surveys.rota.models import Assignment, CoverOffer, SwapOffer
-from surveys.rota.services import answers
+from surveys.rota.services import answers, leavers
 from surveys.rota.services.answers import accept_place, ask_for_cover, decline_place, take_cover
 from surveys.rota.services.leavers import release_places_of_leavers
 from surveys.rota.services.swaps import agree_swap, offer_swap, refuse_swap
@@ -134,6 +134,17 @@ class TestCover:
             ask_for_cover(person=cast.person("coordinator"), planned=planned)
 
 
+def failing_first(act: Callable[..., Any]) -> Callable[..., Any]:
+    calls = iter([True])
+
+    def acted(*args: Any) -> Any:
+        if next(calls, False):
+            raise ValueError
+        return act(*args)
+
+    return acted
+
+
 class TestLeavers:
     def leave(self, cast: Cast) -> Assignment:
         planned = plan(cast.site, ahead(3))
@@ -159,6 +170,19 @@ class TestLeavers:
         place = self.leave(crew)
         Assignment.objects.of_group(crew.group).filter(pk=place.pk).update(day=days_ago(1))
         assert release_places_of_leavers() == 0
+
+    def test_trouble_with_one_place_keeps_nobody_from_the_rest(
+        self, crew: Cast, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        self.leave(crew)
+        other = put_on(plan(crew.site, ahead(4)), crew.volunteer, state="accepted")
+        coming = plan(crew.site, ahead(1))
+        put_on(coming, crew.coordinator, state="accepted")
+        monkeypatch.setattr(leavers, "ask_everybody", failing_first(leavers.ask_everybody))
+        with pytest.raises(RuntimeError, match="1 places"):
+            remind()
+        assert state_of(other) == "removed"
+        assert to_whom("rota.reminder") >= {"cora"}
 
     def test_the_clock_asks_for_it(self, crew: Cast) -> None:
         place = self.leave(crew)

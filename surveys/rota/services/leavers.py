@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from typing import Any
 from uuid import UUID
 
@@ -19,15 +20,28 @@ from surveys.rota.models import LIVE, Assignment, PlannedVisit
 from surveys.rota.services.answers import ask_everybody, tell_the_others
 from surveys.rota.services.places import locked_plan, touch, void_swaps
 
+logger = logging.getLogger(__name__)
+
 
 @wide("the clock runs for every group")
 def release_places_of_leavers() -> int:
     """Take those who left off their visits to come; return how many places that opens.
 
+    Trouble with one leaves the others alone; RuntimeError tells of it at the end, the next sweep tries again.
+
     Accounts live a floor below and know no rota, so that a sweep looks instead of being told.
     """
     numbers = list(_places_of_leavers().values_list("pk", flat=True))
-    return sum(_release(number) for number in numbers)
+    released, failed = 0, 0
+    for number in numbers:
+        try:
+            released += _release(number)
+        except Exception:
+            logger.exception("The place %s of somebody who left could not be opened.", number)
+            failed += 1
+    if failed:
+        raise RuntimeError(f"{failed} places of people who left could not be opened.")
+    return released
 
 
 def _places_of_leavers() -> Any:
