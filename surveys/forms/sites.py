@@ -104,7 +104,7 @@ class SiteForm(forms.ModelForm[Site]):
             months: Any = self.fields[name]
             months.choices = [("", _("all year")), *MONTHS.items()]
         self.fields["visit_minutes"].required = False
-        self.initial.setdefault("location", self.instance.location_as_typed)
+        self.initial.setdefault("location", _place_of(self.instance))
 
     def _choose(self, name: str, queryset: Any, empty: str | Promise | None) -> None:
         field: Any = self.fields[name]
@@ -132,6 +132,9 @@ class SiteForm(forms.ModelForm[Site]):
         """The model's fields and their values, as `save_site` takes them."""
         cleaned = dict(self.cleaned_data)
         place: Location = cleaned.pop("location")
+        # What nobody touched stays as exact as it is, however it was rounded for the form.
+        if "location" not in self.changed_data:
+            return cleaned
         return cleaned | {
             "latitude": place.latitude,
             "longitude": place.longitude,
@@ -144,6 +147,13 @@ class SiteForm(forms.ModelForm[Site]):
         for name, reasons in refusal.error_dict.items():
             own = name if name in self.fields else "location" if name in PLACE else None
             self.add_error(own, reasons)
+
+
+def _place_of(site: Site) -> str:
+    """Where the site lies, as it was typed; a place that a program sent, which typed nothing, as degrees."""
+    if site.location_as_typed or site.latitude is None:
+        return site.location_as_typed
+    return f"{site.latitude:.5f}, {site.longitude:.5f}"
 
 
 def lists_for(group: Group, site: Site) -> Any:

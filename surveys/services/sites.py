@@ -19,15 +19,25 @@ from surveys.models import RecordingList, Site
 def save_site(*, person: Person, group: Group, site: Site | None, fields: Mapping[str, Any]) -> Site:
     """Add a site (None) or change one; raises Django's ValidationError with a message for each wrong field."""
     require(person, "site.edit", site or group)
+    # One after the other: two changes at once could lead the water in a circle that neither saw.
+    Group.objects.select_for_update(no_key=True).get(pk=group.pk)
+    fields = _with_place(fields)
     saved = site or Site(group=group)
     before = _plain(saved, fields) if site else dict.fromkeys(fields)
     for name, value in fields.items():
         setattr(saved, name, value)
     saved.full_clean(exclude={"id"})
     _require_consistent(saved)
-    saved.save()
+    # Nothing but what was asked for: another coordinator may have changed the rest since the site was read.
+    saved.save(update_fields=list(fields) if site and fields else None)
     _record(person, saved, before, _plain(saved, fields), "site.changed" if site else "site.created")
     return saved
+
+
+def _with_place(fields: Mapping[str, Any]) -> Mapping[str, Any]:
+    """What was typed for another place does not stay beside a new one: the form would lead back to the old."""
+    is_moved = {"latitude", "longitude"} & fields.keys()
+    return {"location_as_typed": "", **fields} if is_moved else fields
 
 
 def _plain(site: Site, names: Mapping[str, Any]) -> dict[str, Any]:
@@ -65,14 +75,16 @@ def _downstream_problem(site: Site) -> dict[str, str]:
 
 
 def _is_loop(site: Site) -> bool:
-    # A river has no loops, and a page that follows it downstream would never end.
-    passed = {site.pk}
-    below = site.downstream
-    while below is not None:
-        if below.pk in passed:
+    # A river has no loops, and a page that follows it downstream would never end. Read anew: what came with the
+    # request was read before it was this one's turn.
+    below = dict(Site.objects.filter(group=site.group_id).values_list("pk", "downstream"))
+    below[site.pk] = site.downstream_id
+    passed, here = {site.pk}, site.downstream_id
+    while here is not None:
+        if here in passed:
             return True
-        passed.add(below.pk)
-        below = below.downstream
+        passed.add(here)
+        here = below[here]
     return False
 
 

@@ -12,6 +12,7 @@ from rest_framework.test import APIClient
 from portal.jobs.models import Job
 from portal.jobs.working import work_off
 from portal.tokens.models import KeptAnswer
+from surveys.forms.sites import SiteForm
 from surveys.models import Site, Visit
 from surveys.services.visits import mend_visit
 from surveys.submission import submission_data
@@ -42,6 +43,14 @@ class TestSites:
         assert made.status_code == 201
         changed = client.patch(address("sites", made.json()["id"]), {"name": "Old mill"}, format="json")
         assert (changed.json()["name"], changed.json()["code"]) == ("Old mill", "NEW1")
+
+    def test_a_place_that_was_typed_does_not_outlive_a_move(self, cast: Cast, client_of: ClientOf) -> None:
+        Site.objects.of_group(cast.group).filter(pk=cast.site.pk).update(location_as_typed="54.5, -2.4")
+        client_of("coordinator").patch(address("sites", str(cast.site.pk)), {"latitude": 54.6}, format="json")
+        site = Site.objects.of_group(cast.group).get(pk=cast.site.pk)
+        assert (site.latitude, site.location_as_typed) == (54.6, "")
+        # Nor does the page's form lead back to it.
+        assert SiteForm(instance=site, group=cast.group).initial["location"].startswith("54.60000, ")
 
     @pytest.mark.parametrize(
         ("changes", "field"),

@@ -99,6 +99,21 @@ def test_it_lets_no_water_run_in_a_circle(cast: Cast) -> None:
     assert wrong_fields(cast, lower, downstream=upper) == {"downstream"}
 
 
+def test_a_circle_that_another_began_meanwhile_is_seen(cast: Cast) -> None:
+    lower, upper = SiteFactory(group=cast.group, code="AB2"), SiteFactory(group=cast.group, code="AB3")
+    read_before = Site.objects.of_group(cast.group).get(pk=upper.pk)
+    save(cast, upper, downstream=lower)
+    assert wrong_fields(cast, lower, downstream=read_before) == {"downstream"}
+
+
+def test_what_another_changed_meanwhile_stays(cast: Cast) -> None:
+    read_before = Site.objects.of_group(cast.group).get(pk=cast.site.pk)
+    save(cast, cast.site, hazards="A fallen tree.")
+    save(cast, read_before, name="New ford")
+    site = Site.objects.of_group(cast.group).get(pk=cast.site.pk)
+    assert (site.name, site.hazards) == ("New ford", "A fallen tree.")
+
+
 def test_it_is_the_database_too_that_refuses_a_site_below_itself(cast: Cast) -> None:
     cast.site.downstream = cast.site
     with pytest.raises(IntegrityError, match="site_not_its_own_downstream"), transaction.atomic():
