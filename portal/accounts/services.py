@@ -257,7 +257,7 @@ GROUP_FIELDS = ("name", "about", "language", "is_public", "hold_hours", "acknowl
 def edit_group(*, person: Person, group: Group, fields: Mapping[str, Any]) -> Group:
     """Change the group's settings; only what differs is written to the audit trail."""
     require(person, "group.edit", group)
-    stored = Group.objects.select_for_update().get(id=group.id)
+    stored = Group.objects.select_for_update(no_key=True).get(id=group.id)
     changes = {
         each: [getattr(stored, each), fields[each]]
         for each in GROUP_FIELDS

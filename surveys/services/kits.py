@@ -23,7 +23,7 @@ def save_kit(
     require(person, "kit.manage", kit or group)
     name = need_text(name, "name", _("Give the kit a name, as on its label."))
     # Two coordinators may choose one name at once: they queue for the group's row.
-    Group.objects.select_for_update().get(pk=group.pk)
+    Group.objects.select_for_update(no_key=True).get(pk=group.pk)
     saved = kit or Kit(group=group)
     if Kit.objects.of_group(group).filter(name__iexact=name).exclude(pk=saved.pk).exists():
         raise NotPossible(_("Another kit of this group has this name."), "name")

@@ -29,7 +29,7 @@ def create_list(*, person: Person, group: Group, name: str, lines: Sequence[List
     """Make a list of the group's own, in its first version."""
     require(person, "list.manage", group)
     # Two coordinators may choose one name at once: they queue for the group's row.
-    Group.objects.select_for_update().get(pk=group.pk)
+    Group.objects.select_for_update(no_key=True).get(pk=group.pk)
     made = _write(group, _free_slug(group, name), 1, name, lines)
     record_change(actor=person, verb="list.created", thing=made, changes={"name": [None, name]})
     return made

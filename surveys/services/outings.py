@@ -21,7 +21,7 @@ def edit_outing_rules(*, person: Person, group: Group, fields: Mapping[str, Any]
     """Change the checklist and the times; raises ValidationError with a message for each wrong field."""
     require(person, "outing.edit", group)
     # Two coordinators may write the first rules at once: they queue for the group's row.
-    Group.objects.select_for_update().get(pk=group.pk)
+    Group.objects.select_for_update(no_key=True).get(pk=group.pk)
     rules = OutingRules.objects.of_group(group).first() or usual_rules(group)
     changes = {name: [getattr(rules, name), value] for name, value in fields.items()}
     changes = {name: pair for name, pair in changes.items() if pair[0] != pair[1]}

@@ -32,7 +32,7 @@ def set_picture(
     require(person, "report.make", group)
     content = ContentFile(encoded_anew(upload, longest_side=LONGEST_SIDE), name=f"{uuid4()}.jpg")
     # Two uploads at once must leave one picture, so they queue for the group's row.
-    Group.objects.select_for_update().get(pk=group.pk)
+    Group.objects.select_for_update(no_key=True).get(pk=group.pk)
     _retire(picture_of(group))
     made = GroupPicture.objects.create(
         group=group, file=content, alt=alt, people=people, credit=credit, added_by_id=person.user_id

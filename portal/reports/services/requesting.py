@@ -48,7 +48,7 @@ def request_report(*, person: Person, group: Group, year: int, foreword: str = "
     if year not in reportable_years(group):
         raise ValueError(f"The group has no records of {year}.")
     # Two coordinators asking at once must get one edition, so they queue for the group's row.
-    Group.objects.select_for_update().get(pk=group.pk)
+    Group.objects.select_for_update(no_key=True).get(pk=group.pk)
     report = _unpublished(group, year) or _next_edition(group, year)
     report.foreword = foreword or report.foreword
     report.picture = printable_picture_of(group)

@@ -67,7 +67,7 @@ def ask_to_join(*, group: Group, asked: Asked) -> None:
     Whoever sends the form learns nothing of the address: what is known of it is told to its mailbox alone, at
     most three times a day.
     """
-    Group.objects.select_for_update().get(pk=group.pk)
+    Group.objects.select_for_update(no_key=True).get(pk=group.pk)
     if _mails_today(asked.email) >= MAILS_TO_ADDRESS_A_DAY:
         return
     member = members_of(group).filter(user__email__iexact=asked.email).first()
