@@ -178,7 +178,7 @@ class TestLeavers:
         other = put_on(plan(crew.site, ahead(4)), crew.volunteer, state="accepted")
         coming = plan(crew.site, ahead(1))
         put_on(coming, crew.coordinator, state="accepted")
-        monkeypatch.setattr(leavers, "ask_everybody", failing_first(leavers.ask_everybody))
+        monkeypatch.setattr(leavers, "ask_everybody", failing_first(answers.ask_everybody))
         with pytest.raises(RuntimeError, match="1 places"):
             remind()
         assert state_of(other) == "removed"
