@@ -5,6 +5,7 @@ Every step holds the incident's row, so that of two volunteers at the same momen
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from uuid import UUID
 
 from django.core.exceptions import ValidationError
@@ -25,7 +26,9 @@ from alerts.services.repeat_mail import owe_no_longer_needed
 from alerts.services.repeats import low_visit_of, send_offers
 from alerts.services.telling import tell_coordinators
 from portal.accounts.access import Person, acting_id, require
+from portal.accounts.models import Membership
 from portal.accounts.prepared import planned
+from portal.accounts.queries import members_of
 from portal.audit.services import record_change
 from scoring.indices.methods import METHODS
 from surveys.models import Visit
@@ -68,16 +71,36 @@ def give_back_repeat(*, person: Person, incident: Incident) -> RepeatRequest:
         raise ValidationError(_("Nobody has taken this repeat visit on."))
     if request.taken_by_id != person.user_id and not person.is_coordinator(incident.group_id):
         raise ValidationError(_("Somebody else has taken this repeat visit on."))
-    giver = request.taken_by_id
+    _open_again(request, person, lambda: _("Given back."))
+    return request
+
+
+def free_repeats_of(membership: Membership) -> None:
+    """What somebody who has left the group had taken on is wanted of the others again.
+
+    Belongs into the transaction in which they leave.
+    """
+    own = RepeatRequest.objects.of_group(membership.group).filter(
+        state=State.TAKEN, taken_by=membership.user_id
+    )
+    for each in own.select_related("incident").order_by("incident_id"):
+        request = live_repeat(locked_incident(each.incident))
+        if request is not None and request.taken_by_id == membership.user_id:
+            _open_again(request, None, lambda: _("Whoever had taken it on has left the group."))
+
+
+def _open_again(request: RepeatRequest, person: Person | None, why: Callable[[], str]) -> None:
+    """Nobody has it any more; all other members who were asked are asked again."""
+    incident, giver = request.incident, request.taken_by_id
     request.offers.filter(user=giver).update(accepted=False, answered_at=timezone.now())
     request.taken_by, request.taken_at = None, None
     _move(request, State.OPEN, person)
-    step = add_event(request.incident, EventKind.REPEAT_ASKED, person=person, note=lambda: _("Given back."))
-    low = low_visit_of(request.incident)
+    step = add_event(incident, EventKind.REPEAT_ASKED, person=person, note=why)
+    low = low_visit_of(incident)
     if low is not None and not why_not_offered(incident.site):
-        others = request.offers.exclude(user=giver).select_related("user", "request__incident")
+        present = members_of(incident.group).exclude(user=giver).values("user")
+        others = request.offers.filter(user__in=present).select_related("user", "request__incident")
         send_offers(others, low, key=step.id.hex, headline=_later("A repeat visit is wanted again"))
-    return request
 
 
 def _answer(request: RepeatRequest, person: Person, *, accepted: bool) -> None:

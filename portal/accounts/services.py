@@ -119,7 +119,9 @@ def join_with_new_account(*, invitation: Invitation, name: str, password: str, s
     """Make the account an invitation was sent for, and the membership with it.
 
     `show_name` says that they agree to be named in public; whoever must not be is not.
+    Raises ValidationError when the link no longer works.
     """
+    _hold_open(invitation)
     user = User.objects.create_user(invitation.email, password, name=name)
     membership = accept_invitation(invitation=invitation, user=user)
     if show_name:
@@ -131,16 +133,16 @@ def join_with_new_account(*, invitation: Invitation, name: str, password: str, s
 
 @transaction.atomic
 def accept_invitation(*, invitation: Invitation, user: User) -> Membership:
-    """Join the group. Raises ValidationError when the link no longer works.
+    """Join the group. Raises ValidationError when the link no longer works, or for a member of the group.
 
     The link proves the address it was sent to: an account with another address cannot use it.
     """
-    everywhere = Invitation.objects.across_groups("the signed link names the invitation")
-    invitation = everywhere.select_for_update().get(id=invitation.id)
-    if not invitation.is_open:
-        raise ValidationError(_("This invitation has been used, taken back or has run out."))
+    invitation = _hold_open(invitation)
     if user.email.lower() != invitation.email.lower():
         raise ValidationError(_("This invitation was sent to another e-mail address than yours."))
+    # They took that address after it had been invited; a role is changed by `change_role` alone.
+    if people_of(invitation.group).filter(user=user).exists():
+        raise ValidationError(_("You belong to the group already."))
     invitation.accepted_at, invitation.accepted_by = timezone.now(), user
     invitation.save(update_fields=["accepted_at", "accepted_by"])
     prove_address(user)
@@ -215,6 +217,15 @@ def keep_telephone(*, person: Person, phone: str) -> None:
     user.phone = phone
     user.save(update_fields=["phone"])
     record_change(actor=person, verb="account.telephone", thing=user, changes={})
+
+
+def _hold_open(invitation: Invitation) -> Invitation:
+    """The invitation as it stands now, which nobody else uses until the transaction ends."""
+    everywhere = Invitation.objects.across_groups("the signed link names the invitation")
+    held = everywhere.select_for_update().get(id=invitation.id)
+    if not held.is_open:
+        raise ValidationError(_("This invitation has been used, taken back or has run out."))
+    return held
 
 
 def _hold(membership: Membership) -> None:

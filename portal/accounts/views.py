@@ -54,7 +54,10 @@ def _accept_with_account(request: PortalRequest, invitation: Invitation) -> Http
     context = {"invitation": invitation, "is_addressee": request.person.email == invitation.email}
     if request.method != "POST" or not context["is_addressee"]:
         return render(request, "accounts/invitation_accept.html", context)
-    services.accept_invitation(invitation=invitation, user=User.objects.get(email=request.person.email))
+    try:
+        services.accept_invitation(invitation=invitation, user=User.objects.get(email=request.person.email))
+    except ValidationError as problem:
+        return _not_joined(request, problem)
     return _joined(request, invitation)
 
 
@@ -63,10 +66,19 @@ def _accept_as_newcomer(request: PortalRequest, invitation: Invitation) -> HttpR
     if request.method != "POST" or not form.is_valid():
         context = {"invitation": invitation, "form": form}
         return render(request, "accounts/invitation_join.html", context, status=422 if form.errors else 200)
-    user = services.join_with_new_account(invitation=invitation, **form.cleaned_data)
+    try:
+        user = services.join_with_new_account(invitation=invitation, **form.cleaned_data)
+    except ValidationError as problem:
+        return _not_joined(request, problem)
     response = _joined(request, invitation)
     sign_in_newcomer(request, user, response)
     return response
+
+
+def _not_joined(request: PortalRequest, problem: ValidationError) -> HttpResponse:
+    """Why not: the button was pressed twice, or the invitation was taken back while its page was open."""
+    messages.error(request, " ".join(problem.messages))
+    return redirect("home")
 
 
 def _joined(request: PortalRequest, invitation: Invitation) -> HttpResponse:

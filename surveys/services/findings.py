@@ -70,6 +70,8 @@ def decide_finding(*, person: Person, finding: Finding, decision: str, reason: s
     if decision not in (Decision.ACCEPTED, Decision.MENDED):
         raise NotPossible(_("Choose what you decide."), "decision")
     why = need_text(reason, "reason", _("Say why."))
+    # Somebody else may have decided since it was read, and the trail tells what it was before.
+    finding.refresh_from_db(fields=["decision"])
     _decide(visit, person, [finding.pk], decision, why)
     changes = {finding.field: [finding.decision, decision]}
     record_change(actor=person, verb="finding.decided", thing=visit, changes=changes, reason=why)

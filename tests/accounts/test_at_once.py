@@ -144,7 +144,6 @@ def test_a_new_account_sent_twice_at_once_is_made_once(cast: Cast) -> None:
             invitation=invitation, name="Newt Example", password="three unrelated words"
         )
 
-    got = outcomes(send, send)
-    assert got.count(None) == 1
+    assert set(outcomes(send, send)) == {None, ValidationError}
     assert User.objects.filter(email="new@example.org").count() == 1
     assert Membership.objects.of_group(cast.group).filter(user__email="new@example.org").count() == 1

@@ -162,6 +162,30 @@ def test_somebody_who_left_comes_back(cast: Cast) -> None:
     assert Membership.objects.of_group(cast.group).filter(user=cast.volunteer).count() == 1
 
 
+def test_a_member_who_took_an_invited_address_keeps_the_role(cast: Cast, client: Client) -> None:
+    invitation = invite(cast, email="newt@example.org", role=Role.VOLUNTEER)
+    User.objects.filter(pk=cast.coordinator.pk).update(email="newt@example.org")
+    client.force_login(cast.coordinator)
+    page = client.post(link(invitation), follow=True)
+    assert "You belong to the group already." in page.content.decode()
+    assert cast.person("coordinator").roles[cast.group.id] == Role.COORDINATOR
+    assert Invitation.objects.of_group(cast.group).get(pk=invitation.pk).is_open
+
+
+def test_an_invitation_taken_back_while_its_page_was_open_says_so(
+    cast: Cast, client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    invitation = invite(cast)
+    services.revoke_invitation(person=cast.person("coordinator"), invitation=invitation)
+    # As the view saw it a moment before.
+    monkeypatch.setattr(Invitation, "is_open", property(lambda each: next(looks)))
+    looks = iter([True, False])
+    answers = {"name": "Newt Example", "password": "three unrelated words"}
+    page = client.post(link(invitation), answers, follow=True)
+    assert "has been used, taken back or has run out" in page.content.decode()
+    assert not User.objects.filter(email=invitation.email).exists()
+
+
 def test_a_member_is_not_invited_again(cast: Cast, client: Client) -> None:
     client.force_login(cast.coordinator)
     page = client.post("/groups/alder-beck/people/invite/", {"email": "VERA@example.org", "role": "volunteer"})

@@ -20,6 +20,8 @@ from alerts.services.repeat_course import give_back_repeat, take_repeat
 from alerts.services.repeats import ask_again
 from alerts.tasks import watch_repeat_visits
 from portal.accounts.models import Membership
+from portal.accounts.services import end_membership
+from portal.audit.services import history_of
 from surveys.models import RiverReport, Visit
 from tests.alerts.conftest import Watch, mails, the_incident
 from tests.alerts.test_incidents import correct
@@ -127,6 +129,32 @@ def test_who_comes_first_has_it_and_may_give_it_back(watch: Watch) -> None:
     assert len(again) == 3
     take_repeat(person=owen, incident=the_incident())
     assert wanted().taken_by == watch.cast.other_volunteer
+
+
+def test_whoever_leaves_the_group_gives_it_back(watch: Watch) -> None:
+    watch.submit_low()
+    incident, cast = the_incident(), watch.cast
+    take_repeat(person=cast.person("volunteer"), incident=incident)
+    own = {
+        each.user_id: each for each in Membership.objects.of_group(cast.group).select_related("group", "user")
+    }
+    for who in (cast.other_volunteer, cast.volunteer):
+        end_membership(person=cast.person("coordinator"), membership=own[who.pk])
+    assert (wanted().state, wanted().taken_by, wanted().taken_at) == ("open", None, None)
+    assert steps() == ["repeat_asked", "repeat_taken", "repeat_asked"]
+    assert incident.events.get(kind="repeat_asked", note__contains="has left the group").actor is None
+    asked = {each.to_address for each in mails(**OFFERED) if "wanted again" in each.subject}
+    # Nor is anybody asked who had left before.
+    assert asked == {cast.coordinator.email, cast.second_coordinator.email}
+    assert history_of(wanted(), cast.group).filter(verb="repeat.open").count() == 1
+
+
+def test_whoever_leaves_takes_nothing_with_them_that_somebody_else_has(watch: Watch) -> None:
+    watch.submit_low()
+    take_repeat(person=watch.cast.person("volunteer"), incident=the_incident())
+    own = Membership.objects.of_group(watch.cast.group).get(user=watch.cast.other_volunteer)
+    end_membership(person=watch.cast.person("coordinator"), membership=own)
+    assert wanted().taken_by == watch.cast.volunteer
 
 
 @pytest.mark.django_db(transaction=True)

@@ -170,6 +170,19 @@ def test_it_writes_down_who_decided_on_a_finding(cast: Cast, alone: Visit) -> No
     assert entry.changes == {"partner_name": ["", "accepted"]}
 
 
+def test_the_trail_tells_what_a_finding_was_when_it_was_decided(cast: Cast, alone: Visit) -> None:
+    """Two coordinators have the visit open; the second decides on what the first has decided already."""
+    first, second = alone.findings.get(), alone.findings.get()
+    decide_finding(person=cast.person("coordinator"), finding=first, decision="accepted", reason="Seen.")
+    decide_finding(person=cast.person("second_coordinator"), finding=second, decision="mended", reason="No.")
+    entries = history_of(alone, cast.group).filter(verb="finding.decided")
+    told = {each.actor_name: each.changes for each in entries}
+    assert told == {
+        cast.coordinator.name: {"partner_name": ["", "accepted"]},
+        cast.second_coordinator.name: {"partner_name": ["accepted", "mended"]},
+    }
+
+
 def test_it_decides_on_findings_only_while_the_visit_waits(cast: Cast, alone: Visit) -> None:
     approve_visit(person=cast.person("coordinator"), visit=alone, accept_findings_reason="Fine.")
     with pytest.raises(NotPossible, match="waits"):
