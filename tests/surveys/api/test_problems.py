@@ -72,7 +72,7 @@ def test_it_names_the_parameters_of_a_request_it_cannot_read(
 
 
 def test_it_says_what_is_wrong_inside_a_field_and_where() -> None:
-    detail = {
+    detail: Any = {
         "taxa": {"Mayfly": ["Not a valid string."]},
         "marks": {0: ["Too long."]},
     }
