@@ -18,6 +18,7 @@ from portal.accounts.models import Group, Role
 from portal.accounts.prepared import planned
 from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import Draft, Site, Visit
+from surveys.models.codes import by_code
 from surveys.queries import DueSite, current_scores, own_drafts, sites_due, visits_of
 from surveys.visits.parts import laid_out, with_parts
 
@@ -65,7 +66,7 @@ def _latest_made(group: Group, sites: list[Site]) -> Mapping[UUID, Visit]:
 def with_upstream(sites: GroupOwnedQuerySet[Site]) -> GroupOwnedQuerySet[Site]:
     """The sites with what `neighbours` needs; their downstream sites are to be selected as well."""
     above = Site.objects.across_groups("narrowed by the site below").filter(downstream=OuterRef("pk"))
-    packed = above.order_by("code").values(json=JSONObject(id=F("id"), code=F("code"), name=F("name")))
+    packed = above.order_by(*by_code()).values(json=JSONObject(id=F("id"), code=F("code"), name=F("name")))
     rows: Any = sites.annotate(packed_upstream=ArraySubquery(packed))
     return rows  # type: ignore[no-any-return]
 

@@ -185,8 +185,9 @@ def _due(site: Site, last: date | None, today: date) -> DueSite:
     return DueSite(site, last, due_on, "due" if today >= due_on - DUE_WINDOW else "later")
 
 
-def _urgency(due: DueSite) -> tuple[bool, date, str]:
-    return due.state == "high", due.due_on or date.min, due.site.code
+def _urgency(due: DueSite) -> tuple[bool, date]:
+    # By code among those alike, as they come from the database.
+    return due.state == "high", due.due_on or date.min
 
 
 def own_drafts(person: Person) -> GroupOwnedQuerySet[Draft]:

@@ -15,6 +15,7 @@ from portal.charts import state_word
 from portal.charts.points import State
 from scoring.indices.methods import METHODS, Method
 from surveys.models import Site, Visit, VisitScore
+from surveys.models.codes import by_code
 from surveys.texts.told import told
 
 # Visits made soon after the low one still tell of it, later ones of another time (common practice, no source).
@@ -112,7 +113,7 @@ def _with_latest(low: Visit, method: Method) -> QuerySet[Site]:
         value=F("verdict__value"),
     )
     latest = Subquery(asked.annotate(packed=packed).values("packed")[:1])
-    return Site.objects.filter(group=low.group_id).annotate(latest=latest).order_by("code")
+    return Site.objects.filter(group=low.group_id).annotate(latest=latest).order_by(*by_code())
 
 
 def _neighbour(site: Site, direction: str, low: Visit, method: Method, above: list[Neighbour]) -> Neighbour:

@@ -30,6 +30,7 @@ from scoring.indices import METHODS
 from surveys.errors import NotPossible
 from surveys.exporting.models import PublishingTerms
 from surveys.models import Site, VisitScore
+from surveys.models.codes import by_code
 from surveys.models.visits import Status
 
 SHARE = "catchment.share"
@@ -154,7 +155,7 @@ def sites_below(share: CatchmentShare) -> GroupOwnedQuerySet[Site]:
     others = CatchmentShare.objects.across_groups("the groups of one catchment show each other their sites")
     groups = others.filter(catchment=share.catchment_id).exclude(group=share.group_id).values("group")
     sites = Site.objects.across_groups("of the other groups of the catchment")
-    return sites.filter(group__in=groups).select_related("group").order_by("group__name", "code")
+    return sites.filter(group__in=groups).select_related("group").order_by("group__name", *by_code())
 
 
 def terms_by_group(shares: Sequence[CatchmentShare]) -> Mapping[UUID, PublishingTerms]:

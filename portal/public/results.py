@@ -20,6 +20,7 @@ from portal.accounts.scoping import GroupOwnedQuerySet
 from portal.charts.map import MapState
 from scoring.indices import METHODS
 from surveys.models import Site, Visit, VisitScore
+from surveys.models.codes import by_code
 from surveys.models.visits import Status
 from surveys.scores.columns import headlines_of
 from surveys.texts.told import told
@@ -59,12 +60,12 @@ def approved_of(groups: Sequence[Group], *, by_lists: bool = True) -> list[Resul
     """
     visits = Visit.objects.across_groups(WHY).filter(status=Status.APPROVED)
     sites = Site.objects.across_groups("the caller names the groups").filter(group__in=groups)
-    return _results(sites.order_by("code"), visits, by_lists=by_lists)
+    return _results(sites.order_by(*by_code()), visits, by_lists=by_lists)
 
 
 def all_of(group: Group) -> list[Result]:
     """The same with visits that wait to be checked, for members (two queries)."""
-    sites = Site.objects.of_group(group).order_by("code")
+    sites = Site.objects.of_group(group).order_by(*by_code())
     return _results(sites, Visit.objects.across_groups(WHY))
 
 

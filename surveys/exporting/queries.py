@@ -9,6 +9,7 @@ from django.db.models import Max, Q
 from portal.accounts.models import Group
 from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import Site, SpotEffort, Visit
+from surveys.models.codes import by_code
 from surveys.queries import current_scores
 
 # Rows and all that hangs on them are fetched by so many: the memory needed does not grow with the export.
@@ -36,4 +37,4 @@ def most_spots(group: Group) -> int:
 
 def chosen_sites(group: Group) -> GroupOwnedQuerySet[Site]:
     """The group's sites by code."""
-    return Site.objects.of_group(group).select_related("recording_list", "downstream").order_by("code")
+    return Site.objects.of_group(group).select_related("recording_list", "downstream").order_by(*by_code())

@@ -78,10 +78,6 @@ class SiteForm(forms.ModelForm[Site]):
             **{name: forms.Textarea(attrs={"rows": "3"}) for name in LONG},
         }
         help_texts = {
-            "code": _(
-                "Short and lasting, as on your labels. With ten sites or more, write AB01: "
-                "lists put AB10 before AB2."
-            ),
             "hazards": _("Seen only inside the group: depth, currents, banks, wire, livestock, outfalls."),
             "access_notes": _(
                 "Parking, path, phone signal, address for rescue services. Seen only inside the group."

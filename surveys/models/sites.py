@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 
 from portal.accounts.scoping import GroupOwnedManager
 from portal.choices import known
+from surveys.models.codes import by_code
 
 
 class Site(models.Model):
@@ -111,7 +112,7 @@ class Site(models.Model):
     objects = GroupOwnedManager()
 
     class Meta:
-        ordering = ["code"]
+        ordering = by_code()
         constraints = [
             models.UniqueConstraint(fields=["group", "code"], name="site_code_once_in_a_group"),
             models.CheckConstraint(

@@ -63,8 +63,9 @@ def bank_sites(person: Person, today: date) -> list[BankSite]:
     return sorted(found, key=_urgency)
 
 
-def _urgency(each: BankSite) -> tuple[date, str, str]:
-    return each.due.due_on or date.min, each.site.code, each.group.slug
+def _urgency(each: BankSite) -> tuple[date, str]:
+    # By code among those alike, as they come from the database.
+    return each.due.due_on or date.min, each.group.slug
 
 
 def kept_sites(person: Person, today: date) -> list[BankSite]:

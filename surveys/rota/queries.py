@@ -19,6 +19,7 @@ from portal.accounts.prepared import planned
 from portal.accounts.queries import members_of
 from portal.accounts.scoping import GroupOwnedQuerySet
 from surveys.models import Visit
+from surveys.models.codes import by_code
 from surveys.models.visits import NotMade
 from surveys.people.queries import minor_accounts
 from surveys.rota.due import site_obstacle
@@ -167,7 +168,7 @@ def _with_minors(
     rows: GroupOwnedQuerySet[PlannedVisit], group: Group, today: date
 ) -> GroupOwnedQuerySet[PlannedVisit]:
     found: Any = rows.annotate(minor_ids=ArraySubquery(minor_accounts(group, today)))
-    return found.order_by("day", "site__code")  # type: ignore[no-any-return]
+    return found.order_by("day", *by_code("site__"))  # type: ignore[no-any-return]
 
 
 def proposed_places(group: Group) -> list[Assignment]:

@@ -17,6 +17,7 @@ from surveys.importing.plans import LAYOUTS, Plan, guess_plan
 from surveys.importing.raw import RawSheet
 from surveys.importing.remembering import unknown_sites, unknown_taxa
 from surveys.models import ImportRun, Site
+from surveys.models.codes import by_code
 from surveys.services import imports as services
 from surveys.views.imports import find_run
 
@@ -32,7 +33,7 @@ def import_map(request: PortalRequest, slug: str, run_id: UUID) -> HttpResponse:
         return redirect("import_detail", slug=slug, run_id=run.pk)
     raw = services.raw_of(run)
     plan = _in_layout(services.plan_of(run, raw), raw, _asked_layout(request))
-    rows = Site.objects.of_group(run.group).order_by("code")
+    rows = Site.objects.of_group(run.group).order_by(*by_code())
     codes = [(site.code, f"{site.code} {site.name}") for site in rows]
     if request.method != "POST":
         return _show(request, run, _whole_form(raw, plan, codes))

@@ -17,6 +17,7 @@ from portal.accounts.access import Person
 from portal.accounts.models import Group
 from portal.accounts.prepared import prepared
 from surveys.models import Site
+from surveys.models.codes import by_code
 from surveys.models.visits import ROUGHEST_M
 from surveys.submission.types import Position
 
@@ -76,13 +77,13 @@ def landmarks(group: Group, besides: Site) -> tuple[Landmark, ...]:
 
 @prepared
 def _places(group: Group, besides: UUID) -> QuerySet[Any, Any]:
-    rows = Site.objects.of_group(group).exclude(pk=besides).order_by("code")
+    rows = Site.objects.of_group(group).exclude(pk=besides).order_by(*by_code())
     return rows.values_list("code", "latitude", "longitude", "location_precision_m")
 
 
 def places_by_group(person: Person) -> Mapping[UUID, list[tuple[Any, ...]]]:
     """Code, place and precision of every site of the person's groups, by group (one query)."""
-    rows = Site.objects.visible_to(person).order_by("code")
+    rows = Site.objects.visible_to(person).order_by(*by_code())
     found = defaultdict(list)
     for group, *place in rows.values_list("group", "code", "latitude", "longitude", "location_precision_m"):
         found[group].append(tuple(place))

@@ -18,6 +18,7 @@ from surveys.comparing.agreements import Pair, pairs_of
 from surveys.exporting.models import PublishingTerms
 from surveys.exporting.services import terms_of
 from surveys.models import Site, Visit, VisitScore
+from surveys.models.codes import by_code
 from surveys.models.visits import Status
 from surveys.people.hours import hours_beside_visits
 from surveys.people.models import Training
@@ -127,7 +128,7 @@ def _leading(lists: Iterable[UUID]) -> dict[UUID, tuple[str, ...]]:
 
 
 def _all_sites(group: Group) -> list[Site]:
-    return list(Site.objects.of_group(group).select_related("downstream").order_by("river", "code"))
+    return list(Site.objects.of_group(group).select_related("downstream").order_by("river", *by_code()))
 
 
 def _was_open(site: Site, year: int) -> bool:
