@@ -80,7 +80,7 @@ def test_a_portal_killed_before_it_has_saved_gets_the_visit_when_it_is_back(
         cursor.execute("LOCK TABLE surveys_visit IN EXCLUSIVE MODE")
         submit(far_phone)
         await_in(far_phone, somebody_waits, "nothing was saved")
-        assert line.sent >= 1
+        assert line.sent == 1
         portal.kill()
     expect(far_phone.get_by_text("The portal was not reached yet.")).to_be_visible()
     assert not Visit.objects.of_group(cast.group).exists()
